@@ -1,0 +1,184 @@
+import { quoteName, VolaryError } from '../schema/errors.js';
+import type { AudioReader } from '../audio/types.js';
+import type { Problem, Segment, Timeline } from './timeline.js';
+
+/** A stretch of a track without sound of its own: zeros stand there. Frames on the recorder's clock. */
+export interface Gap {
+  trackIndex: number;
+  startFrame: number;
+  frameCount: number;
+  /** no-file: nothing recorded; lost: the file is damaged there; unreadable: the file failed while being read. */
+  reason: 'no-file' | 'lost' | 'unreadable';
+}
+
+export interface StudyAudioOptions {
+  /** Most files kept open at once. */
+  maxOpenReaders?: number;
+}
+
+interface Want { trackIndex: number; channel: number }
+interface Job { path: string; fileFrame: number; frameCount: number; offset: number; startFrame: number; wants: Want[] }
+
+/** Shortest run of exact zeros taken for a lost stretch once the reader has said that it lost something. */
+const LOST_RUN_FRAMES = 64;
+
+/**
+ * Reads all tracks of a study, span by span, each on its own recorder's clock. A file with several tracks is read once per span.
+ * @example const audio = new StudyAudio(timeline, openReader); const gaps = await audio.readTracks(0, 4800, blocks);
+ */
+export class StudyAudio {
+  /** Files that failed while being read, each named once. */
+  readonly problems: Problem[] = [];
+  /** Samples that were no numbers and were replaced by 0, by track (all channels of the file count). */
+  readonly nonFiniteCounts: number[];
+  private readonly readers = new Map<string, AudioReader>();
+  private readonly failed = new Set<string>();
+  private readonly scratch: Float32Array[] = [];
+  private readonly maxOpen: number;
+  private queue: Promise<unknown> = Promise.resolve();
+
+  constructor(readonly timeline: Timeline, private readonly openReader: (path: string) => Promise<AudioReader>, options: StudyAudioOptions = {}) {
+    this.maxOpen = Math.max(1, options.maxOpenReaders ?? 64);
+    this.nonFiniteCounts = timeline.tracks.map(() => 0);
+  }
+
+  /**
+   * Reads frames [startFrame, startFrame + frameCount) of every track into `into[trackIndex]` (at least frameCount long; null = not
+   * wanted). `startFrame` may be a list with one start per recorder. Zeros where there is no sound; the gaps are returned, sorted by
+   * track and time. Calls wait for each other. A file that fails is a gap and a problem, never an exception.
+   */
+  readTracks(startFrame: number | ArrayLike<number>, frameCount: number, into: readonly (Float32Array | null)[]): Promise<Gap[]> {
+    const result = this.queue.then(() => this.readNow(startFrame, frameCount, into));
+    this.queue = result.catch(() => undefined);
+    return result;
+  }
+
+  /** Closes all files. */
+  async close(): Promise<void> {
+    await this.queue;
+    const open = [...this.readers.values()];
+    this.readers.clear();
+    for (const reader of open) await reader.close().catch(() => undefined);
+  }
+
+  private async readNow(startFrame: number | ArrayLike<number>, frameCount: number, into: readonly (Float32Array | null)[]): Promise<Gap[]> {
+    const gaps: Gap[] = [];
+    const jobs = new Map<string, Job>();
+    this.timeline.tracks.forEach((track, trackIndex) => {
+      const target = into[trackIndex];
+      if (!target) return;
+      const from = typeof startFrame === 'number' ? startFrame : startFrame[track.recorderIndex];
+      planTrack(trackIndex, track.segments, from, frameCount, jobs, gaps, target);
+    });
+    for (const job of jobs.values()) await this.runJob(job, into, gaps);
+    return gaps.sort((a, b) => a.trackIndex - b.trackIndex || a.startFrame - b.startFrame);
+  }
+
+  private async runJob(job: Job, into: readonly (Float32Array | null)[], gaps: Gap[]): Promise<void> {
+    const lose = (reason: Gap['reason'], done: number): void => {
+      for (const { trackIndex } of job.wants) {
+        into[trackIndex]!.fill(0, job.offset + done, job.offset + job.frameCount);
+        gaps.push({ trackIndex, startFrame: job.startFrame + done, frameCount: job.frameCount - done, reason });
+      }
+    };
+    if (this.failed.has(job.path)) return lose('unreadable', 0);
+    try {
+      const reader = await this.getReader(job.path);
+      const targets = this.chooseTargets(reader.info.channelCount, job, into);
+      const lostBefore = reader.lostFrames;
+      const badBefore = reader.nonFiniteCount;
+      const done = await reader.readFrames(job.fileFrame, job.frameCount, targets.arrays, targets.offset);
+      for (const { trackIndex, channel } of job.wants) {
+        const target = into[trackIndex]!;
+        const source = targets.arrays[channel];
+        if (source !== target || targets.offset !== job.offset) target.set(source.subarray(targets.offset, targets.offset + done), job.offset);
+        this.nonFiniteCounts[trackIndex] += reader.nonFiniteCount - badBefore;
+        if (reader.lostFrames > lostBefore) findZeroRuns(target, job, done, trackIndex, gaps);
+      }
+      if (done < job.frameCount) lose('lost', done);
+    } catch (error) {
+      this.failed.add(job.path);
+      const reason = error instanceof VolaryError ? error.message : `${quoteName(job.path)}: cannot be read; got ${String((error as Error)?.message ?? error)}`;
+      const bird = this.timeline.tracks[job.wants[0].trackIndex].bird;
+      this.problems.push({ severity: 'error', kind: 'unreadable', bird, path: job.path, text: reason, startSec: job.startFrame / this.timeline.sampleRateHz });
+      lose('unreadable', 0);
+    }
+  }
+
+  /** Channels go straight to their tracks; the rest, and a second track of the same channel, go through scratch. */
+  private chooseTargets(channelCount: number, job: Job, into: readonly (Float32Array | null)[]): { arrays: Float32Array[]; offset: number } {
+    const arrays: Float32Array[] = [];
+    for (const { trackIndex, channel } of job.wants) arrays[channel] ??= into[trackIndex]!;
+    for (let c = 0; c < channelCount; c++) {
+      if (arrays[c]) continue;
+      const needed = job.offset + job.frameCount;
+      if ((this.scratch[c]?.length ?? 0) < needed) this.scratch[c] = new Float32Array(needed);
+      arrays[c] = this.scratch[c];
+    }
+    return { arrays, offset: job.offset };
+  }
+
+  private async getReader(path: string): Promise<AudioReader> {
+    let reader = this.readers.get(path);
+    if (reader) {
+      this.readers.delete(path);
+    } else {
+      while (this.readers.size >= this.maxOpen) {
+        const [oldest, old] = this.readers.entries().next().value!;
+        this.readers.delete(oldest);
+        await old.close();
+      }
+      reader = await this.openReader(path);
+    }
+    this.readers.set(path, reader);
+    return reader;
+  }
+}
+
+function planTrack(trackIndex: number, segments: readonly Segment[], from: number, frameCount: number, jobs: Map<string, Job>, gaps: Gap[], target: Float32Array): void {
+  const end = from + frameCount;
+  let cursor = from;
+  const skipTo = (frame: number): void => {
+    if (frame <= cursor) return;
+    target.fill(0, cursor - from, frame - from);
+    gaps.push({ trackIndex, startFrame: cursor, frameCount: frame - cursor, reason: 'no-file' });
+  };
+  for (let i = findSegment(segments, from); i < segments.length && segments[i].startFrame < end; i++) {
+    const s = segments[i];
+    const start = Math.max(from, s.startFrame);
+    const count = Math.min(end, s.startFrame + s.frameCount) - start;
+    if (count <= 0) continue;
+    skipTo(start);
+    cursor = start + count;
+    const fileFrame = s.fileFrame + start - s.startFrame;
+    const key = `${fileFrame} ${count} ${start - from} ${s.path}`;
+    const job = jobs.get(key) ?? { path: s.path, fileFrame, frameCount: count, offset: start - from, startFrame: start, wants: [] };
+    job.wants.push({ trackIndex, channel: s.channel });
+    jobs.set(key, job);
+  }
+  skipTo(end);
+}
+
+/** Index of the first segment that ends after `frame`. */
+function findSegment(segments: readonly Segment[], frame: number): number {
+  let low = 0;
+  let high = segments.length;
+  while (low < high) {
+    const mid = (low + high) >> 1;
+    if (segments[mid].startFrame + segments[mid].frameCount > frame) high = mid;
+    else low = mid + 1;
+  }
+  return low;
+}
+
+function findZeroRuns(samples: Float32Array, job: Job, done: number, trackIndex: number, gaps: Gap[]): void {
+  let runStart = -1;
+  for (let i = 0; i <= done; i++) {
+    const isZero = i < done && samples[job.offset + i] === 0;
+    if (isZero && runStart < 0) runStart = i;
+    if (!isZero && runStart >= 0) {
+      if (i - runStart >= LOST_RUN_FRAMES) gaps.push({ trackIndex, startFrame: job.startFrame + runStart, frameCount: i - runStart, reason: 'lost' });
+      runStart = -1;
+    }
+  }
+}

@@ -1,0 +1,109 @@
+import { describe, expect, it } from 'vitest';
+import type { AudioReader } from '../../src/audio/types.js';
+import { StudyAudio } from '../../src/study/study-audio.js';
+import type { Timeline } from '../../src/study/timeline.js';
+
+/** A file whose sample at frame n of channel c is 1000 c + n + 1. */
+function fakeReader(name: string, channelCount: number, frameCount: number, log: string[], fails = false): AudioReader {
+  return {
+    name, nonFiniteCount: 0, lostFrames: 0,
+    info: { container: 'RIFF', sampleRateHz: 1000, channelCount, frameCount, sampleFormat: 'float', bitsPerSample: 32, validBits: 32, warnings: [] },
+    async readFrames(start, count, into, offset = 0) {
+      log.push(`${name} ${start}+${count}`);
+      if (fails) throw new Error('the disk went away');
+      const n = Math.max(0, Math.min(count, frameCount - start));
+      for (let c = 0; c < channelCount; c++) for (let i = 0; i < n; i++) into[c][offset + i] = 1000 * c + start + i + 1;
+      return n;
+    },
+    async close() { log.push(`close ${name}`); },
+  };
+}
+
+const segment = (path: string, channel: number, startFrame: number, frameCount: number, fileFrame = 0) => ({ path, channel, startFrame, fileFrame, frameCount });
+
+function timelineOf(tracks: ReturnType<typeof segment>[][], recorderIndex: number[] = tracks.map(() => 0)): Timeline {
+  return {
+    sampleRateHz: 1000, recorders: ['A', 'B'], frameCount: 100, durationSec: 0.1, problems: [],
+    tracks: tracks.map((segments, i) => ({ bird: `b${i}`, recorder: 'AB'[recorderIndex[i]], recorderIndex: recorderIndex[i], sampleRateHz: 1000, segments })),
+  };
+}
+
+const blocks = (n: number, frames: number): Float32Array[] => Array.from({ length: n }, () => new Float32Array(frames).fill(-1));
+
+describe('StudyAudio', () => {
+  it('reads a file with several tracks once per span and puts each channel where it belongs', async () => {
+    const log: string[] = [];
+    const audio = new StudyAudio(timelineOf([[segment('m', 2, 0, 50)], [segment('m', 0, 0, 50)], [segment('m', 2, 0, 50)]]), async (p) => fakeReader(p, 3, 50, log));
+    const into = blocks(3, 4);
+    expect(await audio.readTracks(10, 4, into)).toEqual([]);
+    expect(log).toEqual(['m 10+4']);
+    expect(into.map((b) => [...b])).toEqual([[2011, 2012, 2013, 2014], [11, 12, 13, 14], [2011, 2012, 2013, 2014]]);
+  });
+
+  it('joins files across a boundary and writes zeros in gaps, before the start and after the end', async () => {
+    const audio = new StudyAudio(timelineOf([[segment('a', 0, 2, 3), segment('b', 0, 6, 3, 1)]]), async (p) => fakeReader(p, 1, 10, []));
+    const into = blocks(1, 10);
+    expect(await audio.readTracks(0, 10, into)).toEqual([
+      { trackIndex: 0, startFrame: 0, frameCount: 2, reason: 'no-file' },
+      { trackIndex: 0, startFrame: 5, frameCount: 1, reason: 'no-file' },
+      { trackIndex: 0, startFrame: 9, frameCount: 1, reason: 'no-file' },
+    ]);
+    expect([...into[0]]).toEqual([0, 0, 1, 2, 3, 0, 2, 3, 4, 0]);
+  });
+
+  it('gives the same samples for any span', async () => {
+    const make = () => new StudyAudio(timelineOf([[segment('a', 0, 3, 20), segment('b', 0, 30, 20)], [segment('b', 0, 0, 17)]]), async (p) => fakeReader(p, 1, 20, []));
+    const whole = blocks(2, 60);
+    await make().readTracks(0, 60, whole);
+    const audio = make();
+    for (const step of [1, 7, 13]) {
+      for (let at = 0; at < 60; at += step) {
+        const n = Math.min(step, 60 - at);
+        const part = blocks(2, n);
+        await audio.readTracks(at, n, part);
+        for (const t of [0, 1]) expect([...part[t]]).toEqual([...whole[t].subarray(at, at + n)]);
+      }
+    }
+  });
+
+  it('takes a start per recorder and skips tracks that are not wanted', async () => {
+    const log: string[] = [];
+    const audio = new StudyAudio(timelineOf([[segment('a', 0, 0, 50)], [segment('b', 0, 0, 50)], [segment('c', 0, 0, 50)]], [0, 1, 1]), async (p) => fakeReader(p, 1, 50, log));
+    const into = [new Float32Array(2), new Float32Array(2), null];
+    await audio.readTracks([5, 9], 2, into);
+    expect([...into[0]!, ...into[1]!]).toEqual([6, 7, 10, 11]);
+    expect(log).toEqual(['a 5+2', 'b 9+2']);
+  });
+
+  it('keeps at most the allowed number of files open and closes all in the end', async () => {
+    const log: string[] = [];
+    const audio = new StudyAudio(timelineOf([[segment('a', 0, 0, 9)], [segment('b', 0, 0, 9)], [segment('c', 0, 0, 9)]]), async (p) => { log.push(`open ${p}`); return fakeReader(p, 1, 9, []); }, { maxOpenReaders: 2 });
+    let open = 0;
+    let most = 0;
+    const counted = new StudyAudio(audio.timeline, async (p) => { open++; most = Math.max(most, open); const r = fakeReader(p, 1, 9, []); return { ...r, close: async () => { open--; } }; }, { maxOpenReaders: 2 });
+    for (let i = 0; i < 3; i++) await counted.readTracks(i * 3, 3, blocks(3, 3));
+    expect(most).toBe(2);
+    await counted.close();
+    expect(open).toBe(0);
+  });
+
+  it('turns a file that fails into a gap and one problem; the others go on', async () => {
+    const log: string[] = [];
+    const audio = new StudyAudio(timelineOf([[segment('bad', 0, 0, 50)], [segment('a', 0, 0, 50)]]), async (p) => fakeReader(p, 1, 50, log, p === 'bad'));
+    for (const at of [0, 2]) {
+      const into = blocks(2, 2);
+      expect(await audio.readTracks(at, 2, into)).toEqual([{ trackIndex: 0, startFrame: at, frameCount: 2, reason: 'unreadable' }]);
+      expect([...into[0], ...into[1]]).toEqual([0, 0, at + 1, at + 2]);
+    }
+    expect(audio.problems).toHaveLength(1);
+    expect(audio.problems[0].text).toContain('"bad": cannot be read');
+    expect(log.filter((l) => l.startsWith('bad'))).toHaveLength(1);
+  });
+
+  it('calls a file that ends before its header says so lost from there', async () => {
+    const audio = new StudyAudio(timelineOf([[segment('a', 0, 0, 50)]]), async (p) => fakeReader(p, 1, 3, []));
+    const into = blocks(1, 5);
+    expect(await audio.readTracks(0, 5, into)).toEqual([{ trackIndex: 0, startFrame: 3, frameCount: 2, reason: 'lost' }]);
+    expect([...into[0]]).toEqual([1, 2, 3, 0, 0]);
+  });
+});
