@@ -1,0 +1,51 @@
+/**
+ * What was measured about one stretch of sound owned by one track: the evidence for deciding who made it. Arrays have one entry per track;
+ * the energies are sums over the time-frequency bins that the candidate owns.
+ */
+export interface Candidate {
+  track: number;
+  /** Onset and offset on the reference clock, seconds since the study's start. */
+  onsetSec: number;
+  offsetSec: number;
+  /** Largest owned level over the floor of the band, dB. */
+  peakDb: number;
+  /** Mean energy above the floor on every track, per owned bin, dB. */
+  levelDb: Float64Array;
+  /** Mean noise floor on every track over the same bins, dB. */
+  floorDb: Float64Array;
+  /** Lag of every track after the candidate's own track, seconds (positive = later). */
+  lagSec: Float64Array;
+  /** Height of the phase correlation at that lag, 0..1. */
+  agreement: Float64Array;
+  /** The same height in standard deviations of what unrelated noise gives. */
+  agreementZ: Float64Array;
+  /** Height of the phase correlation at lag zero, 0..1. */
+  zeroLag: Float64Array;
+  /** Low-band over high-band level of every track over the same bins, dB (0 where the track hears nothing). */
+  tiltDb: Float64Array;
+  /** Share of the own track's energy in this stretch that the candidate owns. */
+  ownedShare: number;
+  /** Energy-weighted mean lead over the second track, dB. */
+  leadDb: number;
+  /** Share of frames in which the own link or the link of any other track is lost. */
+  lostShare: number;
+  lostOthers: number;
+  entropy: number;
+  /** Largest bin over the mean of the spectrum, dB. */
+  crestDb: number;
+  peakHz: number;
+  centroidHz: number;
+  bandwidthHz: number;
+  /** Mean rise over the floor above the call band (or in its top fifth), dB. */
+  highRiseDb: number;
+  /** Evenness in time of the owned energy, 0..1. */
+  timeEntropy: number;
+  /** Rise over the first frames, dB. */
+  attackDb: number;
+  /** Mean spectral flatness of single frames, 0..1. */
+  flatness: number;
+  /** Largest normalised correlation of successive spectra: steady tones near 1, noise lower. */
+  steadiness: number;
+  /** Number of owned bins. */
+  ownedBins: number;
+}

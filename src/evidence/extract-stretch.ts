@@ -1,0 +1,66 @@
+import type { Candidate } from './candidate.js';
+import { findLostFrames } from './dropouts.js';
+import type { FloorSpectrum } from './floors.js';
+import type { LagMeter } from './lags.js';
+import { measureCandidate } from './measure-candidate.js';
+import { mapOwnership } from './ownership.js';
+import { cutSegments, type SegmentRules } from './segments.js';
+import type { AnalysisSettings } from './settings.js';
+import type { SpectralEngine, StretchSpectra } from './spectra.js';
+
+export interface StretchInput {
+  signals: readonly Float32Array[];
+  lengthFrames: number;
+  startSec: number;
+  residualSec: ArrayLike<number>;
+  gainDb: ArrayLike<number>;
+  floors: readonly FloorSpectrum[];
+}
+
+export interface StretchResult {
+  candidates: Candidate[];
+  lost: Uint8Array[];
+}
+
+/** All candidates of one stretch of sound: spectra, lost frames, ownership, segments per track, measurements. */
+export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, settings: AnalysisSettings, input: StretchInput): StretchResult {
+  const spectra = engine.analyse(input.signals, input.lengthFrames);
+  const lost = findLostFrames(spectra, input.floors, settings.bandBins[0]);
+  const ownership = mapOwnership(spectra, input.floors, input.gainDb, lost, settings.bandBins);
+  const context = { spectra, floors: input.floors, lost, ownership, settings, lagMeter, startSec: input.startSec, residualSec: input.residualSec };
+  const hopSec = settings.hopFrames / settings.sampleRateHz;
+  const rules: SegmentRules = {
+    triggerDb: 5, keepDb: 0, belowPeakDb: 17, bridgeFrames: Math.round(0.014 / hopSec), leastFrames: Math.max(3, Math.round(settings.callSec[0] / hopSec)),
+  };
+  const candidates: Candidate[] = [];
+  for (let j = 0; j < spectra.trackCount; j++) {
+    const level = ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins);
+    for (const segment of cutSegments(j, level, rules)) {
+      const c = measureCandidate(context, segment);
+      if (c) candidates.push(c);
+    }
+  }
+  candidates.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track);
+  return { candidates, lost };
+}
+
+/** Owned energy of a track per frame over its floor in the band, dB, smoothed over three frames (1 2 1). */
+export function ownedLevel(s: StretchSpectra, floor: FloorSpectrum, owner: Uint8Array, track: number, bins: readonly [number, number]): Float32Array {
+  const raw = new Float32Array(s.frameCount);
+  let floorSum = 0;
+  for (let b = bins[0]; b < bins[1]; b++) floorSum += floor[b];
+  for (let t = 0; t < s.frameCount; t++) {
+    let a = 0;
+    for (let b = bins[0]; b < bins[1]; b++) {
+      const k = t * s.binCount + b;
+      if (owner[k] === track) a += s.power[track][k] - floor[b];
+    }
+    raw[t] = a / floorSum;
+  }
+  const out = new Float32Array(s.frameCount);
+  for (let t = 0; t < s.frameCount; t++) {
+    const mean = (2 * raw[t] + (raw[t - 1] ?? 0) + (raw[t + 1] ?? 0)) / 4;
+    out[t] = 10 * Math.log10(Math.max(mean, 1e-3));
+  }
+  return out;
+}

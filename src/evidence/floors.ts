@@ -1,0 +1,37 @@
+import type { StretchSpectra } from './spectra.js';
+
+/** Mean noise power per bin of one track over one cell of time. */
+export type FloorSpectrum = Float32Array;
+
+// A share of an exponential distribution (the power of Gaussian noise in a bin) lies below -ln(1 - share) times its mean.
+const QUANTILE = 0.25;
+const TO_MEAN = 1 / -Math.log(1 - QUANTILE);
+
+/**
+ * Noise floor per bin of every track from a stretch: a low quantile over time, scaled to the mean of exponential noise,
+ * then a median over neighbouring bins. Robust as long as sound fills less than about two thirds of the time in a bin.
+ * @returns one array of binCount mean powers per track; at least `leastPower`
+ */
+export function estimateFloors(s: StretchSpectra, frames: readonly number[], leastPower = 1e-14): FloorSpectrum[] {
+  const column = new Float32Array(frames.length);
+  return s.power.map((p) => {
+    const raw = new Float32Array(s.binCount);
+    for (let b = 0; b < s.binCount; b++) {
+      for (let k = 0; k < frames.length; k++) column[k] = p[frames[k] * s.binCount + b];
+      column.sort();
+      raw[b] = Math.max(leastPower, column[Math.floor(QUANTILE * (frames.length - 1))] * TO_MEAN);
+    }
+    return smoothBins(raw);
+  });
+}
+
+function smoothBins(raw: Float32Array): Float32Array {
+  const out = new Float32Array(raw.length);
+  const w = new Float32Array(5);
+  for (let b = 0; b < raw.length; b++) {
+    for (let k = -2; k <= 2; k++) w[k + 2] = raw[Math.min(raw.length - 1, Math.max(0, b + k))];
+    w.sort();
+    out[b] = w[2];
+  }
+  return out;
+}

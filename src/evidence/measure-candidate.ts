@@ -1,0 +1,110 @@
+import type { Candidate } from './candidate.js';
+import { describeSound } from './describe-sound.js';
+import type { FloorSpectrum } from './floors.js';
+import { LagMeter, type BinSet } from './lags.js';
+import type { OwnershipMap } from './ownership.js';
+import type { Segment } from './segments.js';
+import type { AnalysisSettings } from './settings.js';
+import type { StretchSpectra } from './spectra.js';
+
+export interface StretchContext {
+  spectra: StretchSpectra;
+  floors: readonly FloorSpectrum[];
+  lost: readonly Uint8Array[];
+  ownership: OwnershipMap;
+  settings: AnalysisSettings;
+  lagMeter: LagMeter;
+  /** Reference time of frame 0, seconds. */
+  startSec: number;
+  /** What each track's samples lag behind the reference clock after whole-sample alignment, seconds (subtracted from lags). */
+  residualSec: ArrayLike<number>;
+}
+
+/** Measures one segment on all tracks; null if it owns no bins. */
+export function measureCandidate(c: StretchContext, segment: Segment): Candidate | null {
+  const { spectra: s, settings } = c;
+  const i = segment.track;
+  const from = segment.startFrame;
+  const to = Math.min(s.frameCount, segment.endFrame);
+  const { set, ownedShare, leadDb } = collectOwned(c, i, from, to);
+  if (set.length < 3) return null;
+  const binHz = settings.sampleRateHz / settings.fftSize;
+  const shape = describeSound(s, c.floors[i], i, from, to, set, settings.bandBins, binHz);
+  const hopSec = settings.hopFrames / settings.sampleRateHz;
+  const split = Math.round(shape.centroidHz / binHz);
+  const levels = measureLevels(c, set, split);
+  const lags = measureLags(c, i, set);
+  let lostOwn = 0;
+  let lostAny = 0;
+  for (let t = from; t < to; t++) {
+    lostOwn += c.lost[i][t];
+    for (let j = 0; j < s.trackCount; j++) if (j !== i && c.lost[j][t]) { lostAny++; break; }
+  }
+  return {
+    track: i, onsetSec: c.startSec + from * hopSec, offsetSec: c.startSec + to * hopSec, peakDb: segment.peakDb,
+    ...levels, ...lags, ownedShare, leadDb, lostShare: lostOwn / (to - from), lostOthers: lostAny / (to - from), ...shape, ownedBins: set.length,
+  };
+}
+
+function collectOwned(c: StretchContext, track: number, from: number, to: number): { set: BinSet; ownedShare: number; leadDb: number } {
+  const { spectra: s, ownership, settings } = c;
+  const found: number[] = [];
+  let owned = 0; let all = 0; let lead = 0;
+  const p = s.power[track];
+  const f = c.floors[track];
+  for (let t = from; t < to; t++) {
+    for (let b = settings.bandBins[0]; b < settings.bandBins[1]; b++) {
+      const k = t * s.binCount + b;
+      const excess = p[k] - f[b];
+      if (excess < 3 * f[b]) continue;
+      all += excess;
+      if (ownership.owner[k] !== track) continue;
+      owned += excess;
+      lead += excess * ownership.leadDb[k];
+      found.push(k);
+    }
+  }
+  return { set: Uint32Array.from(found), ownedShare: all > 0 ? owned / all : 0, leadDb: owned > 0 ? lead / owned : 0 };
+}
+
+function measureLevels(c: StretchContext, set: BinSet, split: number): { levelDb: Float64Array; floorDb: Float64Array; tiltDb: Float64Array } {
+  const n = c.spectra.trackCount;
+  const levelDb = new Float64Array(n);
+  const floorDb = new Float64Array(n);
+  const tiltDb = new Float64Array(n);
+  const { binCount } = c.spectra;
+  for (let j = 0; j < n; j++) {
+    const p = c.spectra.power[j];
+    const f = c.floors[j];
+    let e = 0; let noise = 0; let low = 0; let high = 0;
+    for (let q = 0; q < set.length; q++) {
+      const bin = set[q] % binCount;
+      const excess = p[set[q]] - f[bin];
+      e += excess;
+      noise += f[bin];
+      if (bin < split) low += excess; else high += excess;
+    }
+    // What is not above the floor is reported as a fifth of it: "not heard", without a wild logarithm.
+    levelDb[j] = 10 * Math.log10(Math.max(e, 0.2 * noise) / set.length);
+    floorDb[j] = 10 * Math.log10(noise / set.length);
+    tiltDb[j] = low > 0.1 * noise && high > 0.1 * noise ? 10 * Math.log10(low / high) : 0;
+  }
+  return { levelDb, floorDb, tiltDb };
+}
+
+function measureLags(c: StretchContext, own: number, set: BinSet): Pick<Candidate, 'lagSec' | 'agreement' | 'agreementZ' | 'zeroLag'> {
+  const n = c.spectra.trackCount;
+  const lagSec = new Float64Array(n);
+  const agreement = new Float64Array(n);
+  const agreementZ = new Float64Array(n);
+  const zeroLag = new Float64Array(n);
+  for (let j = 0; j < n; j++) {
+    if (j === own) continue;
+    const r = c.lagMeter.measure(c.spectra, c.floors, own, j, set);
+    lagSec[j] = r.lagSec - (c.residualSec[j] - c.residualSec[own]);
+    agreement[j] = r.agreement;
+    agreementZ[j] = r.agreementZ;
+    zeroLag[j] = r.zeroLag;
+  }
+  return { lagSec, agreement, agreementZ, zeroLag };
+}

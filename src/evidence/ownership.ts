@@ -1,0 +1,64 @@
+import type { FloorSpectrum } from './floors.js';
+import type { StretchSpectra } from './spectra.js';
+
+/** Who owns each time-frequency bin: the track that leads after its receiver gain is taken out. 255 = nobody above the floor. */
+export interface OwnershipMap {
+  owner: Uint8Array;
+  /** Lead of the owner over the second track, dB (smoothed powers). */
+  leadDb: Float32Array;
+}
+
+const LEAST_SNR = 4;
+
+/**
+ * Ownership of the bins of a stretch. Powers are floor-subtracted, smoothed over 3 frames x 3 bins and divided by the gain;
+ * a bin is owned by the track with the largest value if that track's own power exceeds 4 times its floor.
+ * @param gainDb receiver gain per track, dB (any common offset)
+ * @param lost per track one byte per frame: excluded from ownership
+ */
+export function mapOwnership(
+  s: StretchSpectra, floors: readonly FloorSpectrum[], gainDb: ArrayLike<number>, lost: readonly Uint8Array[], bins: readonly [number, number],
+): OwnershipMap {
+  const { frameCount, binCount, trackCount } = s;
+  const size = frameCount * binCount;
+  const owner = new Uint8Array(size).fill(255);
+  const best = new Float32Array(size);
+  const second = new Float32Array(size);
+  const smooth = new Float32Array(size);
+  for (let j = 0; j < trackCount; j++) {
+    smoothPower(s.power[j], frameCount, binCount, bins, smooth);
+    const scale = 10 ** (-gainDb[j] / 10);
+    for (let t = 0; t < frameCount; t++) {
+      if (lost[j][t]) continue;
+      for (let b = bins[0]; b < bins[1]; b++) {
+        const k = t * binCount + b;
+        const excess = smooth[k] - floors[j][b];
+        const q = excess * scale;
+        if (q > best[k]) {
+          second[k] = best[k];
+          best[k] = q;
+          owner[k] = smooth[k] > LEAST_SNR * floors[j][b] ? j : 255;
+        } else if (q > second[k]) second[k] = q;
+      }
+    }
+  }
+  const leadDb = new Float32Array(size);
+  for (let k = 0; k < size; k++) leadDb[k] = owner[k] === 255 ? 0 : Math.min(60, 10 * Math.log10(best[k] / Math.max(second[k], 1e-30)));
+  return { owner, leadDb };
+}
+
+/** Box mean over 3 frames and 3 bins inside the band. */
+function smoothPower(p: Float32Array, frameCount: number, binCount: number, bins: readonly [number, number], out: Float32Array): void {
+  const [lo, hi] = bins;
+  const row = new Float32Array(binCount * frameCount);
+  for (let t = 0; t < frameCount; t++) {
+    const o = t * binCount;
+    for (let b = lo; b < hi; b++) row[o + b] = (p[o + b - 1] + p[o + b] + p[o + Math.min(binCount - 1, b + 1)]) / 3;
+  }
+  for (let t = 0; t < frameCount; t++) {
+    const o = t * binCount;
+    const a = Math.max(0, t - 1) * binCount;
+    const c = Math.min(frameCount - 1, t + 1) * binCount;
+    for (let b = lo; b < hi; b++) out[o + b] = (row[a + b] + row[o + b] + row[c + b]) / 3;
+  }
+}

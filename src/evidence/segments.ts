@@ -1,0 +1,64 @@
+/** A stretch of frames [startFrame, endFrame) of one track in which that track owns sound. */
+export interface Segment {
+  track: number;
+  startFrame: number;
+  endFrame: number;
+  peakFrame: number;
+  peakDb: number;
+}
+
+export interface SegmentRules {
+  /** A segment needs one frame above this level over the floor, dB. */
+  triggerDb: number;
+  /** It extends while above this level, dB. */
+  keepDb: number;
+  /** ... and above its own peak minus this, dB. */
+  belowPeakDb: number;
+  /** Gaps shorter than this many frames are bridged. */
+  bridgeFrames: number;
+  leastFrames: number;
+}
+
+/**
+ * Cuts one track's level over time (dB over the floor, one value per frame) into segments: from each peak above `triggerDb` the segment
+ * reaches as far as the level stays above max(keepDb, peak - belowPeakDb), bridging short gaps; peaks are taken loudest first.
+ */
+export function cutSegments(track: number, levelDb: Float32Array, rules: SegmentRules): Segment[] {
+  const taken = new Uint8Array(levelDb.length);
+  const order: number[] = [];
+  for (let t = 0; t < levelDb.length; t++) {
+    if (levelDb[t] >= rules.triggerDb && levelDb[t] >= (levelDb[t - 1] ?? -1e9) && levelDb[t] > (levelDb[t + 1] ?? -1e9)) order.push(t);
+  }
+  order.sort((a, b) => levelDb[b] - levelDb[a] || a - b);
+  const out: Segment[] = [];
+  for (const peak of order) {
+    if (taken[peak]) continue;
+    const low = Math.max(rules.keepDb, levelDb[peak] - rules.belowPeakDb);
+    const endFrame = walk(levelDb, taken, peak, 1, low, rules.bridgeFrames) + 1;
+    const startFrame = walk(levelDb, taken, peak, -1, low, rules.bridgeFrames);
+    // What lies next to a loud call and is its decay must not become a call of its own: block it up to where the level stops falling.
+    blockDecay(levelDb, taken, startFrame, endFrame);
+    if (endFrame - startFrame >= rules.leastFrames) out.push({ track, startFrame, endFrame, peakFrame: peak, peakDb: levelDb[peak] });
+  }
+  return out.sort((a, b) => a.startFrame - b.startFrame);
+}
+
+function walk(level: Float32Array, taken: Uint8Array, from: number, step: number, low: number, bridge: number): number {
+  let last = from;
+  for (let t = from; t >= 0 && t < level.length && !taken[t]; t += step) {
+    if (level[t] >= low) last = t;
+    else if (Math.abs(t - last) > bridge) break;
+  }
+  return last;
+}
+
+function blockDecay(level: Float32Array, taken: Uint8Array, startFrame: number, endFrame: number): void {
+  for (let t = startFrame; t < endFrame; t++) taken[t] = 1;
+  let low = level[endFrame - 1];
+  for (let t = endFrame; t < level.length; t++) {
+    if (level[t] > low + 4) break;
+    low = Math.min(low, level[t]);
+    taken[t] = 1;
+    if (level[t] <= 0) break;
+  }
+}

@@ -1,0 +1,23 @@
+/**
+ * Spectra of one stretch of all tracks. Frame t is centred on sample t * hopFrames of the stretch.
+ * `complex` is laid out [frame][bin][group of four tracks][re x4 | im x4]; `power[track][frame * binCount + bin]` is |X|^2 divided by
+ * the window's energy, so that white noise of variance s has mean power s in every bin.
+ */
+export interface StretchSpectra {
+  trackCount: number;
+  frameCount: number;
+  binCount: number;
+  groupCount: number;
+  complex: Float32Array;
+  power: Float32Array[];
+}
+
+/** Computes spectra of a stretch: all tracks, equal lengths. The result may be a view that the next call overwrites. */
+export interface SpectralEngine {
+  analyse(signals: readonly Float32Array[], lengthFrames: number): StretchSpectra;
+}
+
+/** Index of the real part of (frame, bin, track) in `complex`; the imaginary part is 4 further. */
+export function complexIndex(s: StretchSpectra, frame: number, bin: number, track: number): number {
+  return ((frame * s.binCount + bin) * s.groupCount + (track >> 2)) * 8 + (track & 3);
+}
