@@ -1,3 +1,6 @@
+/** A name has no blanks around it: they would be lost in a table. */
+const NAME = '^\\S([\\s\\S]*\\S)?$';
+
 /** JSON Schema (draft 2020-12) of a study manifest. The same text is published as study.schema.json beside this file. */
 export const studySchema = {
   $schema: 'https://json-schema.org/draft/2020-12/schema',
@@ -25,7 +28,7 @@ export const studySchema = {
         required: ['name'],
         additionalProperties: false,
         properties: {
-          name: { type: 'string', minLength: 1, description: 'Name of the recorder, unique in the study.' },
+          name: { type: 'string', pattern: NAME, description: 'Name of the recorder, unique in the study.' },
           note: { type: 'string' },
         },
       },
@@ -39,7 +42,7 @@ export const studySchema = {
         required: ['bird', 'recorder', 'files'],
         additionalProperties: false,
         properties: {
-          bird: { type: 'string', minLength: 1, description: "Name of the wearer, unique in the study; 'none' is taken." },
+          bird: { type: 'string', pattern: NAME, description: "Name of the wearer, unique in the study; 'none' is taken." },
           recorder: { type: 'string', minLength: 1, description: 'Name of the recorder whose clock the files follow.' },
           note: { type: 'string' },
           files: {

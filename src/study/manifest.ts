@@ -129,7 +129,7 @@ function describeExpected(e: ErrorObject): string {
     case 'minLength': return 'a text that is not empty';
     case 'minItems': return `at least ${p.limit} entr${p.limit === 1 ? 'y' : 'ies'}`;
     case 'maxItems': return `at most ${p.limit} entries`;
-    case 'pattern': return 'a UTC time such as 2024-05-01T06:00:00Z';
+    case 'pattern': return e.instancePath !== '/start' ? 'a name without blanks around it' : 'a UTC time such as 2024-05-01T06:00:00Z';
     default: return e.message ?? e.keyword;
   }
 }

@@ -53,6 +53,8 @@ describe('study manifest', () => {
     ['a typing error in a word', (m) => { m.tracks[0].brid = 'x'; }, ['tracks[0].brid', '"brid"', 'one of bird, recorder, note, files']],
     ['an unknown version', (m) => { m.volary = 2; }, ['volary', 'got 2', 'expected 1']],
     ['a recorder that is not named', (m) => { m.tracks[1].recorder = 'C'; }, ['tracks[1].recorder', 'got "C"', '"A", "B"']],
+    ['an empty bird', (m) => { m.tracks[1].bird = ''; }, ['tracks[1].bird', 'got ""', 'a name']],
+    ['a bird with a blank after it', (m) => { m.tracks[1].bird = 'red '; }, ['tracks[1].bird', 'got "red "', 'without blanks']],
     ['a bird named twice', (m) => { m.tracks[1].bird = 'red'; }, ['tracks[1].bird', 'got "red"', 'one track per bird']],
     ['a bird called none', (m) => { m.tracks[1].bird = 'none'; }, ['tracks[1].bird', 'without a tag']],
     ['a recorder named twice', (m) => { m.recorders[1].name = 'A'; }, ['recorders[1].name', 'named twice']],

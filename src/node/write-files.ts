@@ -1,0 +1,92 @@
+import { unlinkSync } from 'node:fs';
+import { mkdir, open, realpath, rename, stat, unlink, writeFile } from 'node:fs/promises';
+import { dirname, join } from 'node:path';
+import { quoteName, VolaryError } from '../schema/errors.js';
+
+export interface WriteOptions {
+  /** Replaces a file that is there; otherwise it is refused. */
+  overwrite?: boolean;
+}
+
+/**
+ * Writes a file so that it is there whole or not at all: into a neighbour first, then renamed.
+ * @throws VolaryError 'exists' where it is there and overwrite is not set, 'unreadable' where the place cannot be written.
+ * @example await writeFileAtomic('out/calls.csv', text, { overwrite: true })
+ */
+export async function writeFileAtomic(path: string, data: string | Uint8Array, options: WriteOptions = {}): Promise<void> {
+  const found = await stat(path).catch(() => undefined);
+  if (found?.isDirectory()) throw new VolaryError('exists', { where: quoteName(path), what: 'is a folder', expected: 'the name of a file' });
+  if (found?.isFile() && !options.overwrite) throw refuseOverwrite(path);
+  if (found && !found.isFile()) return writeFile(path, data);
+  // A link stays a link: what it points to is replaced.
+  const target = found ? await realpath(path) : path;
+  const temporary = `${target}.${process.pid}-${++counter}.part`;
+  unfinished.add(temporary);
+  watchExit();
+  try {
+    const handle = await open(temporary, 'wx');
+    try {
+      await handle.writeFile(data);
+      await handle.sync().catch(() => undefined);
+    } finally {
+      await handle.close();
+    }
+    await rename(temporary, target);
+  } catch (error) {
+    await unlink(temporary).catch(() => undefined);
+    throw describeWriteError(path, error);
+  } finally {
+    unfinished.delete(temporary);
+  }
+}
+
+/**
+ * Makes sure, before hours of work, that a folder is there and that none of the files to be written exists in it.
+ * @throws VolaryError 'exists' naming the first file that is in the way.
+ */
+export async function prepareFolder(folder: string, names: readonly string[], options: WriteOptions = {}): Promise<void> {
+  try {
+    await mkdir(folder, { recursive: true });
+  } catch (error) {
+    throw describeWriteError(folder, error);
+  }
+  for (const name of names) await refuseExisting(join(folder, name), options);
+}
+
+/** Throws VolaryError 'exists' where a file is there and overwrite is not set, 'missing' where its folder is not there. */
+export async function refuseExisting(path: string, options: WriteOptions = {}): Promise<void> {
+  const found = await stat(path).catch(() => undefined);
+  if (found?.isDirectory()) throw new VolaryError('exists', { where: quoteName(path), what: 'is a folder', expected: 'the name of a file' });
+  if (found?.isFile() && !options.overwrite) throw refuseOverwrite(path);
+  if (!found && !(await stat(dirname(path)).catch(() => undefined))?.isDirectory()) {
+    throw new VolaryError('missing', { where: quoteName(dirname(path)), what: 'no such folder to write to' });
+  }
+}
+
+function refuseOverwrite(path: string): VolaryError {
+  return new VolaryError('exists', { where: quoteName(path), what: 'is there already', mend: 'choose another place or add --force' });
+}
+
+function describeWriteError(path: string, error: unknown): VolaryError {
+  const code = (error as NodeJS.ErrnoException).code ?? String(error);
+  const reasons: Record<string, string> = {
+    ENOENT: 'its folder is not there', EACCES: 'permission denied', EPERM: 'permission denied', EROFS: 'the disk is read-only',
+    ENOSPC: 'no space left on the disk', ENOTDIR: 'a part of the path is a file', EEXIST: 'a file is in the way', ENAMETOOLONG: 'the name is too long',
+  };
+  return new VolaryError('unreadable', { where: quoteName(path), what: 'cannot be written', got: reasons[code] ?? code }, { cause: error });
+}
+
+const unfinished = new Set<string>();
+let counter = 0;
+let isWatching = false;
+
+/** Ctrl-C in the middle of a write leaves no half file behind. */
+function watchExit(): void {
+  if (isWatching) return;
+  isWatching = true;
+  process.on('exit', () => {
+    for (const path of unfinished) {
+      try { unlinkSync(path); } catch { /* it was renamed or never made */ }
+    }
+  });
+}
