@@ -1,0 +1,54 @@
+import { quoteName, VolaryError } from '../schema/errors.js';
+import type { ByteSource } from './types.js';
+
+/**
+ * Small reads over a ByteSource through one window of bytes, so that walking headers costs few reads of the file.
+ * Memory: one window, grown only to the length that a caller asks for and the source can deliver.
+ */
+export class ByteWindow {
+  readonly name: string;
+  readonly sizeBytes: number;
+  private startByte = 0;
+  private bytes: Uint8Array = new Uint8Array(0);
+
+  constructor(private readonly source: ByteSource, private readonly windowBytes = 65536) {
+    this.name = source.name;
+    this.sizeBytes = source.sizeBytes;
+  }
+
+  /** Bytes [offset, offset + length), shorter only at the end of the source. The view is valid until the next call. */
+  async view(offset: number, length: number): Promise<Uint8Array> {
+    const end = Math.min(this.sizeBytes, offset + length);
+    if (end <= offset) return this.bytes.subarray(0, 0);
+    if (offset < this.startByte || end > this.startByte + this.bytes.length) {
+      const wanted = Math.min(this.sizeBytes - offset, Math.max(this.windowBytes, end - offset));
+      this.bytes = await readExactly(this.source, offset, wanted);
+      this.startByte = offset;
+    }
+    return this.bytes.subarray(offset - this.startByte, end - this.startByte);
+  }
+}
+
+/**
+ * Reads exactly the bytes asked for, which the caller knows to lie within the source.
+ * @throws VolaryError 'unreadable' when the source delivers fewer: the file has become shorter since it was opened.
+ */
+export async function readExactly(source: ByteSource, offset: number, length: number): Promise<Uint8Array> {
+  const bytes = await source.read(offset, length);
+  if (bytes.length >= length) return bytes;
+  throw new VolaryError('unreadable', {
+    what: 'file became shorter while it was being read', where: quoteName(source.name),
+    got: `${offset + bytes.length} bytes`, expected: `${source.sizeBytes} bytes`, mend: 'read it again when nothing writes to it any more',
+  });
+}
+
+export function readAscii(bytes: Uint8Array, offset: number, length: number): string {
+  let text = '';
+  const end = Math.min(bytes.length, offset + length);
+  for (let i = offset; i < end; i++) text += String.fromCharCode(bytes[i]);
+  return text;
+}
+
+export function viewOf(bytes: Uint8Array): DataView {
+  return new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
+}
