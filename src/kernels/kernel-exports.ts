@@ -28,4 +28,19 @@ export interface KernelExports {
     windowFrames: number, table: Ptr, scratch: Ptr, weight: Ptr, signal: Ptr, trackStrideFrames: number, frameCount: number,
   ): void;
   powerFromSpectra(spectra: Ptr, spectrumCount: number, binCount: number, trackCount: number, scale: number, power: Ptr): void;
+
+  /** whitening: 0 none, 1 phase only, 2 square root of the magnitude. */
+  addCrossSpectra(
+    spectra: Ptr, spectrumCount: number, binCount: number, trackCount: number, firstBin: number, endBin: number, whitening: number,
+    mask: Ptr, scratch: Ptr, cross: Ptr, auto: Ptr,
+  ): void;
+  crossScratchBytes(trackCount: number): number;
+  correlationsFromCross(
+    cross: Ptr, auto: Ptr, trackCount: number, n: number, firstBin: number, endBin: number, weight: Ptr, isNormalised: number,
+    upsample: number, table: Ptr, scratch: Ptr, maxLagSteps: number, out: Ptr,
+  ): void;
+  /** result: f64[4] lag, value, index, largest other local maximum. */
+  peakLag(
+    r: Ptr, count: number, from: number, to: number, order: number, share: number, interpolation: number, result: Ptr,
+  ): number;
 }
