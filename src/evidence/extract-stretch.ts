@@ -12,7 +12,7 @@ export interface StretchInput {
   signals: readonly Float32Array[];
   lengthFrames: number;
   startSec: number;
-  residualSec: ArrayLike<number>;
+  residualSec: (track: number, tSec: number) => number;
   gainDb: ArrayLike<number>;
   floors: readonly FloorSpectrum[];
 }

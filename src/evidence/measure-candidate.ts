@@ -16,8 +16,8 @@ export interface StretchContext {
   lagMeter: LagMeter;
   /** Reference time of frame 0, seconds. */
   startSec: number;
-  /** What each track's samples lag behind the reference clock after whole-sample alignment, seconds (subtracted from lags). */
-  residualSec: ArrayLike<number>;
+  /** What a track's samples lag behind the reference clock after whole-sample alignment, seconds, at a reference time. */
+  residualSec: (track: number, tSec: number) => number;
 }
 
 /** Measures one segment on all tracks; null if it owns no bins. */
@@ -33,7 +33,9 @@ export function measureCandidate(c: StretchContext, segment: Segment): Candidate
   const hopSec = settings.hopFrames / settings.sampleRateHz;
   const split = Math.round(shape.centroidHz / binHz);
   const levels = measureLevels(c, set, split);
-  const lags = measureLags(c, i, set);
+  const middleSec = c.startSec + ((from + to) / 2) * hopSec;
+  const lags = measureLags(c, i, set, middleSec);
+  const ownResidual = c.residualSec(i, middleSec);
   let lostOwn = 0;
   let lostAny = 0;
   for (let t = from; t < to; t++) {
@@ -41,7 +43,7 @@ export function measureCandidate(c: StretchContext, segment: Segment): Candidate
     for (let j = 0; j < s.trackCount; j++) if (j !== i && c.lost[j][t]) { lostAny++; break; }
   }
   return {
-    track: i, onsetSec: c.startSec + from * hopSec, offsetSec: c.startSec + to * hopSec, peakDb: segment.peakDb,
+    track: i, onsetSec: c.startSec + from * hopSec - ownResidual, offsetSec: c.startSec + to * hopSec - ownResidual, peakDb: segment.peakDb,
     ...levels, ...lags, ownedShare, leadDb, lostShare: lostOwn / (to - from), lostOthers: lostAny / (to - from), ...shape, ownedBins: set.length,
   };
 }
@@ -92,7 +94,7 @@ function measureLevels(c: StretchContext, set: BinSet, split: number): { levelDb
   return { levelDb, floorDb, tiltDb };
 }
 
-function measureLags(c: StretchContext, own: number, set: BinSet): Pick<Candidate, 'lagSec' | 'agreement' | 'agreementZ' | 'zeroLag'> {
+function measureLags(c: StretchContext, own: number, set: BinSet, tSec: number): Pick<Candidate, 'lagSec' | 'agreement' | 'agreementZ' | 'zeroLag'> {
   const n = c.spectra.trackCount;
   const lagSec = new Float64Array(n);
   const agreement = new Float64Array(n);
@@ -101,7 +103,7 @@ function measureLags(c: StretchContext, own: number, set: BinSet): Pick<Candidat
   for (let j = 0; j < n; j++) {
     if (j === own) continue;
     const r = c.lagMeter.measure(c.spectra, c.floors, own, j, set);
-    lagSec[j] = r.lagSec - (c.residualSec[j] - c.residualSec[own]);
+    lagSec[j] = r.lagSec - (c.residualSec(j, tSec) - c.residualSec(own, tSec));
     agreement[j] = r.agreement;
     agreementZ[j] = r.agreementZ;
     zeroLag[j] = r.zeroLag;

@@ -1,0 +1,33 @@
+import type { Kernels } from '../kernels/kernels.js';
+import { computeStft, countSpectraBytes, createStftPlan } from '../kernels/stft.js';
+import type { AnalysisSettings } from './settings.js';
+import type { SpectralEngine, StretchSpectra } from './spectra.js';
+
+/** Bytes of kernel memory that an engine needs for stretches of up to `mostFrames` samples on `trackCount` tracks. */
+export function countEngineBytes(settings: AnalysisSettings, trackCount: number, mostFrames: number): number {
+  const spectra = Math.floor((mostFrames - 1) / settings.hopFrames) + 1;
+  const bins = settings.fftSize / 2 + 1;
+  return countSpectraBytes(bins, trackCount, spectra) + trackCount * spectra * bins * 4 + trackCount * mostFrames * 4 + (1 << 20);
+}
+
+/** Spectra by the kernels. The result of `analyse` is a view into the kernels' memory that the next call overwrites. */
+export function createKernelEngine(k: Kernels, settings: AnalysisSettings): SpectralEngine {
+  const plan = createStftPlan(k, { fftSize: settings.fftSize, hopFrames: settings.hopFrames });
+  const base = k.mark();
+  return {
+    analyse(signals, lengthFrames): StretchSpectra {
+      k.release(base);
+      const trackCount = signals.length;
+      const binCount = plan.binCount;
+      const frameCount = Math.floor((lengthFrames - 1) / settings.hopFrames) + 1;
+      const signal = k.allocF32(trackCount * lengthFrames);
+      signals.forEach((x, j) => k.f32(signal + j * lengthFrames * 4, lengthFrames).set(x.subarray(0, lengthFrames)));
+      const region = { signal, trackStrideFrames: lengthFrames, trackCount, frameCount: lengthFrames };
+      const spectra = computeStft(k, plan, region, -settings.fftSize / 2, frameCount);
+      const powerPtr = k.allocF32(trackCount * frameCount * binCount);
+      k.fn.powerFromSpectra(spectra.ptr, frameCount, binCount, trackCount, 1 / plan.windowSquareSum, powerPtr);
+      const power = signals.map((_, j) => k.f32(powerPtr + j * frameCount * binCount * 4, frameCount * binCount));
+      return { trackCount, frameCount, binCount, groupCount: spectra.groupCount, complex: spectra.values, power };
+    },
+  };
+}

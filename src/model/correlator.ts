@@ -1,0 +1,36 @@
+import { SmallFft } from '../evidence/small-fft.js';
+
+/** Plain cross-correlation of long real series through a double-precision transform. */
+export class Correlator {
+  private readonly fft: SmallFft;
+  constructor(leastLength: number) {
+    this.fft = new SmallFft(2 ** Math.ceil(Math.log2(Math.max(2, leastLength))));
+  }
+
+  /** r[k] = sum_n a[n] b[n + k] for k = 0 .. count-1. */
+  correlate(a: Float64Array, b: Float64Array, count: number): Float64Array {
+    const { size } = this.fft;
+    // Both real series share one transform: z = a + i b.
+    const re = new Float64Array(size);
+    const im = new Float64Array(size);
+    re.set(a);
+    im.set(b);
+    this.fft.inverse(re, im);
+    const xr = new Float64Array(size);
+    const xi = new Float64Array(size);
+    for (let k = 0; k < size; k++) {
+      const m = (size - k) % size;
+      const ar = (re[k] + re[m]) / 2;
+      const ai = (im[k] - im[m]) / 2;
+      const br = (im[k] + im[m]) / 2;
+      const bi = (re[m] - re[k]) / 2;
+      // The transforms used e^{+i}, so conj(A) B at e^{+i} is A conj(B) at e^{-i}: take the latter for the inverse.
+      xr[k] = ar * br + ai * bi;
+      xi[k] = ai * br - ar * bi;
+    }
+    this.fft.inverse(xr, xi);
+    const out = new Float64Array(count);
+    for (let k = 0; k < count; k++) out[k] = xr[k] / size;
+    return out;
+  }
+}
