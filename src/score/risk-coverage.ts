@@ -31,6 +31,17 @@ export function riskCoverageCurve(forecasts: readonly Forecast[]): RiskCoverageP
   return points;
 }
 
+/** At most `most` of the points, spread evenly over the kept share, the first and the last among them. */
+export function thinCurve(points: readonly RiskCoveragePoint[], most = 201): RiskCoveragePoint[] {
+  if (points.length <= most) return [...points];
+  const kept: RiskCoveragePoint[] = [];
+  points.forEach((point, i) => {
+    const isDue = kept.length === 0 || point.keptShare - kept[kept.length - 1].keptShare >= 1 / (most - 2);
+    if (isDue || i === points.length - 1) kept.push(point);
+  });
+  return kept;
+}
+
 /** Mean risk (1 - precision) over the kept share from 0 to 1: area under the curve, by steps between its points. NaN for no report. */
 export function areaUnderRiskCoverage(points: readonly RiskCoveragePoint[]): number {
   if (!points.length) return NaN;

@@ -4,7 +4,7 @@ import { binOfProbability, decomposeBrier, expectedCalibrationError, reliability
 import type { BrierDecomposition, Forecast, ReliabilityBin } from './calibration.js';
 import { sortedQuantile } from './quantile.js';
 import { RandomWords } from './random.js';
-import { areaUnderRiskCoverage, chooseByLabels, riskCoverageCurve } from './risk-coverage.js';
+import { areaUnderRiskCoverage, chooseByLabels, riskCoverageCurve, thinCurve } from './risk-coverage.js';
 import type { PrecisionChoice, RiskCoveragePoint } from './risk-coverage.js';
 import type { ScoreOptions, ScoreTables } from './score-tables.js';
 import { dot } from './time-blocks.js';
@@ -23,6 +23,7 @@ export interface CalibrationScore {
   calibrationErrorByChance: { median: number; p95: number } | null;
   decomposition: BrierDecomposition | null;
   reliability: ReliabilityBin[];
+  /** The curve has at most 201 points; choices and mean risk come from all. */
   riskCoverage: { points: RiskCoveragePoint[]; meanRisk: number | null; choices: PrecisionChoice[] };
 }
 
@@ -47,7 +48,7 @@ export function scoreCalibration(tables: ScoreTables, options: ScoreOptions, boo
     decomposition: has ? decomposeBrier(forecasts, binCount) : null,
     reliability: reliabilityBins(forecasts, binCount),
     riskCoverage: {
-      points: curve, meanRisk: has ? areaUnderRiskCoverage(curve) : null,
+      points: thinCurve(curve), meanRisk: has ? areaUnderRiskCoverage(curve) : null,
       choices: (options.precisions ?? PRECISIONS).map((asked) => chooseByLabels(curve, asked)),
     },
   };
