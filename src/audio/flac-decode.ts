@@ -1,27 +1,49 @@
 import { FLACDecoder } from '@wasm-audio-decoders/flac';
 import { computeCrc16, computeCrc8 } from './flac-frame.js';
 import type { FrameHeader } from './flac-frame.js';
+import { parseFrame } from './flac-subframes.js';
 
-/** Bit depths that the decoder library scales; at others it divides by nothing. Value: code in the frame header. */
+export interface FrameBytes {
+  /** One whole frame. */
+  bytes: Uint8Array;
+  header: FrameHeader;
+}
+
+/** Bit depths that the decoder library scales; at others it divides by 0. Value: code in the frame header. */
 const DEPTH_CODES: Record<number, number> = { 8: 1, 16: 4, 24: 6, 32: 7 };
+
+export interface FrameDecoder {
+  /** @returns planar samples scaled by 2^-(bits-1), one entry per frame; undefined for a frame that cannot be decoded */
+  decode(frames: FrameBytes[]): Promise<Array<Float32Array[] | undefined>>;
+  free(): void;
+}
+
+export function createFrameDecoder(bitsPerSample: number): FrameDecoder {
+  return bitsPerSample in DEPTH_CODES ? new LibraryFrameDecoder(bitsPerSample) : new PlainFrameDecoder(bitsPerSample);
+}
+
+class PlainFrameDecoder implements FrameDecoder {
+  constructor(private readonly bitsPerSample: number) {}
+
+  async decode(frames: FrameBytes[]): Promise<Array<Float32Array[] | undefined>> {
+    const step = 2 ** (1 - this.bitsPerSample);
+    return frames.map(({ bytes, header }) => parseFrame(bytes, header, this.bitsPerSample)?.channels.map((c) => Float32Array.from(c, (v) => v * step)));
+  }
+
+  free(): void {}
+}
 
 /**
  * Decodes single frames with libFLAC. Frames are handed over under the number 0: libFLAC would fill a jump between numbers with
  * silence, and a reader that jumps on purpose must not get that. What the header leaves to STREAMINFO is written into it, as
  * libFLAC sees frames only.
  */
-export class FlacFrameDecoder {
+class LibraryFrameDecoder implements FrameDecoder {
   private readonly library = new FLACDecoder();
 
   constructor(private readonly bitsPerSample: number) {}
 
-  static canDecode(bitsPerSample: number): boolean { return bitsPerSample in DEPTH_CODES; }
-
-  /**
-   * @param frames bytes of whole frames with their headers
-   * @returns planar samples scaled by 2^-(bits-1), one entry per frame; undefined for a frame that libFLAC refuses
-   */
-  async decode(frames: Array<{ bytes: Uint8Array; header: FrameHeader }>): Promise<Array<Float32Array[] | undefined>> {
+  async decode(frames: FrameBytes[]): Promise<Array<Float32Array[] | undefined>> {
     await this.library.ready;
     const prepared = frames.map((f) => this.renumber(f.bytes, f.header));
     const expected = frames.reduce((sum, f) => sum + f.header.blockFrames, 0);

@@ -1,6 +1,8 @@
 import { quoteName, VolaryError } from '../schema/errors.js';
 import type { ByteWindow } from './byte-window.js';
-import { FlacFrameDecoder } from './flac-decode.js';
+import { createFrameDecoder } from './flac-decode.js';
+import type { FrameBytes, FrameDecoder } from './flac-decode.js';
+import type { FrameHeader, StreamInfo } from './flac-frame.js';
 import { FlacScanner } from './flac-scan.js';
 import type { FoundFrame } from './flac-scan.js';
 import { readFlacMetadata } from './flac-metadata.js';
@@ -18,10 +20,9 @@ const DAMAGE_LINE = 'damaged or missing; written as silence';
 export async function openFlac(source: ByteSource, window: ByteWindow, flacStart: number): Promise<AudioReader> {
   const warnings: string[] = [];
   const { stream, broadcastTime, audioStart } = await readFlacMetadata(window, flacStart, warnings);
-  if (!FlacFrameDecoder.canDecode(stream.bitsPerSample)) {
-    throw new VolaryError('unsupported-audio', { what: 'unusable bit depth for FLAC', where: quoteName(source.name), got: `${stream.bitsPerSample} bits`, expected: '8, 16, 24 or 32 bits' });
-  }
   const scanner = new FlacScanner(source, stream, audioStart);
+  const contradiction = await scanner.contradictionAt(audioStart);
+  if (contradiction) throw refuseContradiction(contradiction, stream, source.name);
   const seeker = new FlacSeeker(scanner);
   const first = await scanner.nextFrame(audioStart);
   if (first && !first.header.hasVariableBlocks && first.header.codedNumber === 0 && stream.minBlockFrames !== stream.maxBlockFrames) scanner.fixedBlockFrames = first.header.blockFrames;
@@ -33,7 +34,16 @@ export async function openFlac(source: ByteSource, window: ByteWindow, flacStart
   };
   if (broadcastTime) info.broadcastTime = broadcastTime;
   if (info.frameCount === 0) warnings.push('the file holds no sound: 0 frames');
-  return new FlacReader(source, info, scanner, seeker, span.baseFrame, new FlacFrameDecoder(stream.bitsPerSample));
+  return new FlacReader(source, info, scanner, seeker, span.baseFrame, createFrameDecoder(stream.bitsPerSample));
+}
+
+function refuseContradiction(header: FrameHeader, stream: StreamInfo, fileName: string): VolaryError {
+  const describe = (rateHz: number, channelCount: number, bits: number) => `${rateHz || stream.sampleRateHz} Hz, ${channelCount} channels, ${bits || stream.bitsPerSample} bits`;
+  return new VolaryError('bad-audio', {
+    what: 'FLAC stream info contradicts the first frame', where: quoteName(fileName),
+    got: `a frame of ${describe(header.sampleRateHz, header.channelCount, header.bitsPerSample)}`,
+    expected: describe(stream.sampleRateHz, stream.channelCount, stream.bitsPerSample),
+  });
 }
 
 function settleFrames(first: FoundFrame | undefined, last: FoundFrame | undefined, declared: number, sizeBytes: number, audioStart: number, warnings: string[]): { baseFrame: number; frameCount: number } {
@@ -76,7 +86,7 @@ class FlacReader implements AudioReader {
   private nextFrame = -1;
 
   constructor(private readonly source: ByteSource, readonly info: AudioInfo, private readonly scanner: FlacScanner, private readonly seeker: FlacSeeker,
-    private readonly baseFrame: number, private readonly decoder: FlacFrameDecoder) {
+    private readonly baseFrame: number, private readonly decoder: FrameDecoder) {
     this.name = source.name;
   }
 
@@ -120,7 +130,7 @@ class FlacReader implements AudioReader {
   /** Decodes frames from the one that holds `cursor` on, until `end` or until the batch is full. */
   private async decodeStretch(cursor: number, end: number): Promise<Stretch> {
     const found: FoundFrame[] = [];
-    const batch: Array<{ bytes: Uint8Array; header: FoundFrame['header'] }> = [];
+    const batch: FrameBytes[] = [];
     const highest = this.baseFrame + this.info.frameCount + this.scanner.fixedBlockFrames;
     let offset = this.nextFrame === cursor ? this.nextOffset : await this.seeker.seek(cursor);
     let samples = 0;

@@ -1,6 +1,7 @@
 import { ByteWindow } from './byte-window.js';
 import { boundFrameBytes, computeCrc16, parseFrameHeader } from './flac-frame.js';
 import type { FrameHeader, StreamInfo } from './flac-frame.js';
+import { parseFrame } from './flac-subframes.js';
 import type { ByteSource } from './types.js';
 
 /** A frame whose CRC-8 and CRC-16 are right. */
@@ -35,7 +36,7 @@ export class FlacScanner {
     if (!header) return undefined;
     const { channelCount, bitsPerSample } = this.stream;
     const bytes = await this.window.view(offset, boundFrameBytes(header.blockFrames, channelCount, bitsPerSample) + 16);
-    const length = this.findFrameLength(bytes, header, offset + bytes.length >= this.endByte);
+    const length = this.findFrameLength(bytes, header, offset + bytes.length >= this.endByte) ?? this.parseFrameLength(bytes, header);
     if (length === undefined) return undefined;
     const startFrame = header.hasVariableBlocks ? header.codedNumber : header.codedNumber * this.fixedBlockFrames;
     return { offset, endOffset: offset + length, startFrame, header };
@@ -74,6 +75,12 @@ export class FlacScanner {
     return undefined;
   }
 
+  /** A frame header at `offset` that contradicts STREAMINFO. */
+  async contradictionAt(offset: number): Promise<FrameHeader | undefined> {
+    const bytes = await this.window.view(offset, 16);
+    return this.matchHeader(bytes, 0) ? undefined : parseFrameHeader(bytes, 0);
+  }
+
   private matchHeader(bytes: Uint8Array, p: number): FrameHeader | undefined {
     const header = parseFrameHeader(bytes, p);
     if (!header || header.channelCount !== this.stream.channelCount) return undefined;
@@ -94,5 +101,10 @@ export class FlacScanner {
     }
     if (!reachesEnd) return undefined;
     return computeCrc16(bytes, done, bytes.length, crc) === 0 ? bytes.length : undefined;
+  }
+  /** Where something else than a frame follows, only reading all the samples tells the end. */
+  private parseFrameLength(bytes: Uint8Array, header: FrameHeader): number | undefined {
+    const parsed = parseFrame(bytes, header, this.stream.bitsPerSample);
+    return parsed && computeCrc16(bytes, 0, parsed.byteLength) === 0 ? parsed.byteLength : undefined;
   }
 }
