@@ -1,11 +1,13 @@
 #!/usr/bin/env node
 import { readFileSync } from 'node:fs';
 import { Command, CommanderError } from 'commander';
+import { addDraftCommand } from './commands/draft.js';
 import { EXIT, guardStreams, reportError } from './io.js';
 import { addExamples } from './options.js';
 
 /** One line per command; each loads what it needs only when it runs. */
 const commands: ((program: Command) => void)[] = [
+  addDraftCommand,
 ];
 
 function createProgram(): Command {

@@ -28,3 +28,11 @@ export function parseNumber(least = -Infinity, most = Infinity): (text: string) 
     return value;
   };
 }
+
+/** Parses an offset from UTC such as +02:00, -0330 or Z into minutes. */
+export function parseUtcOffset(text: string): number {
+  const found = /^(?:Z|([+-])(\d{2}):?(\d{2})?)$/.exec(text.trim());
+  const minutes = found?.[1] ? Number(found[2]) * 60 + Number(found[3] ?? 0) : 0;
+  if (!found || minutes > 14 * 60 || Number(found[3] ?? 0) > 59) throw new InvalidArgumentError('expected an offset such as +02:00');
+  return found[1] === '-' ? -minutes : minutes;
+}

@@ -1,5 +1,5 @@
 import { readFile, stat } from 'node:fs/promises';
-import { dirname, resolve } from 'node:path';
+import { dirname, isAbsolute, join } from 'node:path';
 import { openAudio } from '../audio/open-audio.js';
 import type { AudioReader } from '../audio/types.js';
 import { quoteName, VolaryError } from '../schema/errors.js';
@@ -31,8 +31,9 @@ const MAX_MANIFEST_BYTES = 64 * 2 ** 20;
  */
 export async function loadStudy(manifestPath: string, onHeader?: (done: number, total: number) => void): Promise<StudyOnDisk> {
   const manifest = parseManifest(await readManifestText(manifestPath), manifestPath);
-  const folder = dirname(resolve(manifestPath));
-  const openReader = (path: string): Promise<AudioReader> => openAudioFile(resolve(folder, path));
+  const folder = dirname(manifestPath);
+  // Not made absolute: messages name files the way the user wrote the manifest's place.
+  const openReader = (path: string): Promise<AudioReader> => openAudioFile(isAbsolute(path) ? path : join(folder, path));
   const paths = [...new Set(manifest.tracks.flatMap((t) => t.files.map((f) => f.path)))];
   const headers = await readHeaders(paths, openReader, onHeader);
   return { manifestPath, folder, manifest, headers, timeline: buildTimeline(manifest, headers), openReader };
@@ -40,13 +41,7 @@ export async function loadStudy(manifestPath: string, onHeader?: (done: number, 
 
 /** Opens one audio file of whatever supported format. Throws VolaryError. */
 export async function openAudioFile(path: string): Promise<AudioReader> {
-  const source = await openFileSource(path);
-  try {
-    return await openAudio(source);
-  } catch (error) {
-    await source.close().catch(() => undefined);
-    throw error;
-  }
+  return openAudio(await openFileSource(path));
 }
 
 /** Reads the headers of many files, a few at a time; a file that fails is described, not thrown. */

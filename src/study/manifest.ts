@@ -90,7 +90,7 @@ export function formatManifest(manifest: StudyManifest): string {
   // A study of two weeks has thousands of files: each is easier to edit on a line of its own.
   const oneLine = text.replace(/\{\n\s+("path": .*),\n\s+("channel": \d+)(?:,\n\s+("start_s": [^\n]+))?\n\s+\}/g,
     (_, path: string, channel: string, start?: string) => `{ ${path}, ${channel}${start ? `, ${start}` : ''} }`);
-  return `${oneLine}\n`;
+  return `${oneLine.replace(/\{\n\s+("name": [^\n]*[^,\n])\n\s+\}/g, '{ $1 }')}\n`;
 }
 
 let validator: ValidateFunction<StudyManifest> | undefined;
