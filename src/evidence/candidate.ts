@@ -27,9 +27,8 @@ export interface Candidate {
   ownedShare: number;
   /** Energy-weighted mean lead over the second track, dB. */
   leadDb: number;
-  /** Share of frames in which the own link or the link of any other track is lost. */
-  lostShare: number;
-  lostOthers: number;
+  /** Share of frames in which the link of each track is lost. */
+  lostShare: Float64Array;
   entropy: number;
   /** Largest bin over the mean of the spectrum, dB. */
   crestDb: number;

@@ -27,15 +27,15 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
   const spectra = engine.analyse(input.signals, input.lengthFrames);
   const lost = findLostFrames(spectra, input.floors, settings.bandBins[0]);
   const ownership = mapOwnership(spectra, input.floors, input.gainDb, lost, settings.bandBins);
-  const context = { spectra, floors: input.floors, lost, ownership, settings, lagMeter, startSec: input.startSec, residualSec: input.residualSec };
+  const levels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins));
+  const context = { spectra, signals: input.signals, levels, floors: input.floors, gainDb: input.gainDb, lost, ownership, settings, lagMeter, startSec: input.startSec, residualSec: input.residualSec };
   const hopSec = settings.hopFrames / settings.sampleRateHz;
   const rules: SegmentRules = {
     triggerDb: 5, keepDb: 0, belowPeakDb: 17, bridgeFrames: Math.round(0.014 / hopSec), leastFrames: Math.max(3, Math.round(settings.callSec[0] / hopSec)),
   };
   const candidates: Candidate[] = [];
   for (let j = 0; j < spectra.trackCount; j++) {
-    const level = ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins);
-    for (const segment of cutSegments(j, level, rules)) {
+    for (const segment of cutSegments(j, levels[j], rules)) {
       const c = measureCandidate(context, segment);
       if (c) candidates.push(c);
     }

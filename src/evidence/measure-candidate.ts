@@ -1,4 +1,5 @@
 import type { Candidate } from './candidate.js';
+import { refineEdges } from './edges.js';
 import { describeSound } from './describe-sound.js';
 import type { FloorSpectrum } from './floors.js';
 import { LagMeter, type BinSet } from './lags.js';
@@ -9,7 +10,11 @@ import type { StretchSpectra } from './spectra.js';
 
 export interface StretchContext {
   spectra: StretchSpectra;
+  signals: readonly Float32Array[];
+  /** Owned level over the floor per track and frame, dB. */
+  levels: readonly Float32Array[];
   floors: readonly FloorSpectrum[];
+  gainDb: ArrayLike<number>;
   lost: readonly Uint8Array[];
   ownership: OwnershipMap;
   settings: AnalysisSettings;
@@ -36,15 +41,15 @@ export function measureCandidate(c: StretchContext, segment: Segment): Candidate
   const middleSec = c.startSec + ((from + to) / 2) * hopSec;
   const lags = measureLags(c, i, set, middleSec);
   const ownResidual = c.residualSec(i, middleSec);
-  let lostOwn = 0;
-  let lostAny = 0;
-  for (let t = from; t < to; t++) {
-    lostOwn += c.lost[i][t];
-    for (let j = 0; j < s.trackCount; j++) if (j !== i && c.lost[j][t]) { lostAny++; break; }
-  }
+  const lostShare = Float64Array.from(c.lost, (flags) => {
+    let lost = 0;
+    for (let t = from; t < to; t++) lost += flags[t];
+    return lost / (to - from);
+  });
+  const edges = refineEdges(c, segment, ownedShare);
   return {
-    track: i, onsetSec: c.startSec + from * hopSec - ownResidual, offsetSec: c.startSec + to * hopSec - ownResidual, peakDb: segment.peakDb,
-    ...levels, ...lags, ownedShare, leadDb, lostShare: lostOwn / (to - from), lostOthers: lostAny / (to - from), ...shape, ownedBins: set.length,
+    track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb,
+    ...levels, ...lags, ownedShare, leadDb, lostShare, ...shape, ownedBins: set.length,
   };
 }
 

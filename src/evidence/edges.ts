@@ -1,0 +1,137 @@
+import type { StretchContext } from './measure-candidate.js';
+import type { Segment } from './segments.js';
+
+export interface Edges { onsetSec: number; offsetSec: number }
+
+const SMOOTH_SEC = 0.003;
+const ONSET_BELOW_DB = 27;
+const OFFSET_BELOW_DB = 17;
+/** A voice stops within about two milliseconds once it is 17 dB down; the room goes on. Found on simulated rooms. */
+const OFFSET_AFTER_SEC = 0.002;
+/** The first samples of a voice lie below the threshold for a third of a millisecond. Found on simulated rooms. */
+const ONSET_AFTER_SEC = 0.0003;
+const LEAST_OVER_NOISE_DB = 7;
+const ROOM_SHARE = 1.6;
+
+/**
+ * Onset and offset of a segment, seconds from the stretch's start. Where the track owns nearly all sound: crossings of the band-passed
+ * envelope (3 ms) 27 dB below the peak at the start and 17 dB below at the end, both at least 7 dB over the noise. Else: crossings of the
+ * owned level.
+ */
+export function refineEdges(c: StretchContext, segment: Segment, ownedShare: number): Edges {
+  const { settings } = c;
+  const hopSec = settings.hopFrames / settings.sampleRateHz;
+  const coarse = crossOwnedLevel(c, segment, hopSec);
+  if (ownedShare < 0.85) return coarse;
+  const fs = settings.sampleRateHz;
+  const pad = Math.round(0.025 * fs);
+  const first = Math.max(0, segment.startFrame * settings.hopFrames - pad);
+  const last = Math.min(c.signals[segment.track].length, segment.endFrame * settings.hopFrames + pad);
+  const envelope = smoothEnvelope(c.signals[segment.track], first, last, settings.bandHz[0], fs);
+  const noise = bandNoise(c, segment.track);
+  const from = segment.startFrame * settings.hopFrames - first;
+  const to = Math.min(envelope.length, segment.endFrame * settings.hopFrames - first);
+  let peak = 0;
+  let at = from;
+  for (let k = Math.max(0, from); k < to; k++) if (envelope[k] > peak) { peak = envelope[k]; at = k; }
+  const least = noise * 10 ** (LEAST_OVER_NOISE_DB / 10);
+  const low = Math.max(peak * 10 ** (-ONSET_BELOW_DB / 10), least);
+  const high = Math.max(peak * 10 ** (-OFFSET_BELOW_DB / 10), least);
+  const dry = takeRoomOut(c, segment.track, envelope, noise, first, last);
+  if (!(peak > low)) return coarse;
+  const hold = Math.round(0.012 * fs);
+  const onset = (first + walkEdge(envelope, at, -1, low, hold)) / fs - ONSET_AFTER_SEC;
+  const offset = (first + walkEdge(dry, at, 1, high, hold)) / fs + OFFSET_AFTER_SEC;
+  // A correction beyond the resolution of the frames means that another sound was followed.
+  return {
+    onsetSec: Math.abs(onset - coarse.onsetSec) < 0.02 ? onset : coarse.onsetSec,
+    offsetSec: offset - coarse.offsetSec < 0.03 && offset > onset ? offset : coarse.offsetSec,
+  };
+}
+
+/**
+ * The envelope without the room's decay: after a call the diffuse field is about equally loud at every microphone once the gains are taken out,
+ * so 1.6 times the median of the other tracks is subtracted. During the call the others are far below the own track and little is lost.
+ */
+function takeRoomOut(c: StretchContext, track: number, own: Float64Array, ownNoise: number, first: number, last: number): Float64Array {
+  const { settings } = c;
+  const middle = Math.round((first + last) / 2 / settings.hopFrames);
+  const others: Float64Array[] = [];
+  for (let j = 0; j < c.signals.length; j++) {
+    if (j === track || c.lost[j][Math.min(middle, c.lost[j].length - 1)]) continue;
+    const e = smoothEnvelope(c.signals[j], first, last, settings.bandHz[0], settings.sampleRateHz);
+    const scale = 10 ** ((c.gainDb[track] - c.gainDb[j]) / 10);
+    const noise = bandNoise(c, j);
+    for (let n = 0; n < e.length; n++) e[n] = Math.max(0, e[n] - noise) * scale;
+    others.push(e);
+  }
+  if (others.length === 0) return own;
+  const out = new Float64Array(own.length);
+  const column = new Float64Array(others.length);
+  for (let n = 0; n < own.length; n++) {
+    for (let k = 0; k < others.length; k++) column[k] = others[k][n];
+    column.sort();
+    out[n] = Math.max(ownNoise * 1e-3, own[n] - ROOM_SHARE * column[column.length >> 1]);
+  }
+  return out;
+}
+
+/** Last index in a direction that is above the threshold, bridging stretches below it of up to `hold` samples. */
+function walkEdge(envelope: Float64Array, from: number, step: number, low: number, hold: number): number {
+  let last = from;
+  for (let k = from; k >= 0 && k < envelope.length; k += step) {
+    if (envelope[k] >= low) last = k;
+    else if (Math.abs(k - last) > hold) break;
+  }
+  return last;
+}
+
+/** Mean power over 3 ms of the signal after a second-order high-pass at the band's lower edge. */
+function smoothEnvelope(x: Float32Array, first: number, last: number, lowHz: number, fs: number): Float64Array {
+  const k = Math.tan((Math.PI * lowHz) / fs);
+  const norm = 1 / (1 + Math.SQRT2 * k + k * k);
+  const a1 = 2 * (k * k - 1) * norm;
+  const a2 = (1 - Math.SQRT2 * k + k * k) * norm;
+  const out = new Float64Array(last - first);
+  const width = Math.max(1, Math.round(SMOOTH_SEC * fs));
+  const square = new Float64Array(last - first);
+  let x1 = 0; let x2 = 0; let y1 = 0; let y2 = 0;
+  const warm = Math.max(0, first - Math.round(0.01 * fs));
+  for (let n = warm; n < last; n++) {
+    const y = norm * (x[n] - 2 * x1 + x2) - a1 * y1 - a2 * y2;
+    x2 = x1; x1 = x[n]; y2 = y1; y1 = Math.abs(y) < 1e-15 ? 0 : y;
+    if (n >= first) square[n - first] = y * y;
+  }
+  let sum = 0;
+  const half = width >> 1;
+  for (let n = 0; n < out.length + half; n++) {
+    if (n < out.length) sum += square[n];
+    if (n - width >= 0) sum -= square[n - width];
+    if (n - half >= 0) out[n - half] = Math.max(0, sum) / width;
+  }
+  return out;
+}
+
+/** Noise power of a track above the band's lower edge: the floor's mean over those bins (its bins carry the variance of white noise each). */
+function bandNoise(c: StretchContext, track: number): number {
+  const f = c.floors[track];
+  const lo = c.settings.bandBins[0];
+  let a = 0;
+  for (let b = lo; b < f.length; b++) a += f[b];
+  return a / f.length;
+}
+
+function crossOwnedLevel(c: StretchContext, segment: Segment, hopSec: number): Edges {
+  const level = c.levels[segment.track];
+  const low = Math.max(3, segment.peakDb - OFFSET_BELOW_DB);
+  const interpolate = (inside: number, outside: number): number => {
+    const a = level[inside];
+    const b = level[outside] ?? -30;
+    return a > low && b < low ? inside + ((a - low) / (a - b)) * (outside - inside) : inside;
+  };
+  let first = segment.startFrame;
+  while (first < segment.peakFrame && level[first] < low) first++;
+  let last = segment.endFrame - 1;
+  while (last > segment.peakFrame && level[last] < low) last--;
+  return { onsetSec: interpolate(first, first - 1) * hopSec, offsetSec: interpolate(last, last + 1) * hopSec };
+}
