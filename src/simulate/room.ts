@@ -1,6 +1,6 @@
 import { computeAirAbsorption, computeSoundSpeed } from './air.js';
 import { DelayKernels } from './delay-kernels.js';
-import { applyBiquad, designHighPass, designLowPass, designLowShelf, dbToGain } from './filters.js';
+import { applyBiquad, designHighPass, designLowPass, designLowShelf, dbToGain, powerToDb } from './filters.js';
 import { hashLabel, mixBits, Random } from './random.js';
 import type { FullRoom } from './scene.js';
 import { dot, unit, subtract } from './vector.js';
@@ -10,8 +10,8 @@ import type { Vec3 } from './vector.js';
 export const RESPONSE_LEAD_FRAMES = 32;
 const IMAGE_BUDGET = 900;
 const TAIL_BANK = 40;
-/** Impulse responses end where the tail has fallen by this much below the sound of a source at 3 cm. */
-const TAIL_RANGE_DB = 78;
+/** Impulse responses end where the energy still to come lies this far below that of the direct sound of a source at 3 cm. */
+const TAIL_RANGE_DB = 72;
 const NEAREST_M = 0.015;
 
 /** A mouth, or anything that radiates: where it is, which way it points. */
@@ -71,7 +71,9 @@ export class Room {
     this.radiusM = Math.min(14, Math.cbrt((IMAGE_BUDGET * 3 * volume) / (4 * Math.PI)));
     this.tailSeed = hashLabel(random.seed, 'tail');
     this.placeImages(reflections.walls, random.fork('images'));
-    const tailStartDb = powerDb(this.tailPower(0)) - 20 * Math.log10(1 / 0.03);
+    // Energy of the whole tail: power at time zero times RT60 / ln(10^6).
+    const tailEnergy = (this.tailPower(0) * sampleRateHz * this.rt60Sec) / (6 * Math.LN10);
+    const tailStartDb = powerToDb(tailEnergy) - 20 * Math.log10(1 / 0.03);
     const tailSec = Math.max(0.01, ((tailStartDb + TAIL_RANGE_DB) / 60) * this.rt60Sec);
     const earlySec = this.radiusM / this.soundSpeed;
     this.responseFrames = RESPONSE_LEAD_FRAMES + 64 + Math.ceil(sampleRateHz * Math.max(earlySec, tailSec));
@@ -192,8 +194,6 @@ export class Room {
     return RESPONSE_LEAD_FRAMES + (pathM / this.soundSpeed + receiver.delaySec) * this.sampleRateHz;
   }
 }
-
-function powerDb(p: number): number { return 10 * Math.log10(p); }
 
 /** Beak forward: 0 dB ahead, directivityDb at 8 kHz behind and a tenth of it at all frequencies. */
 function directivityLoss(emitter: Emitter, direction: Vec3): { flatDb: number; highDb: number } {
