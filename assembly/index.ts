@@ -8,3 +8,7 @@ export { powerFromSpectra } from './power';
 export { addCrossSpectra, crossScratchBytes } from './cross-spectra';
 export { correlationsFromCross } from './correlation';
 export { peakLag } from './peak-lag';
+export { filterTracks } from './biquad';
+export { bandEnvelope } from './band-envelope';
+export { noiseFloor } from './noise-floor';
+export { compareTracks } from './compare-tracks';

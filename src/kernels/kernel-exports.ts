@@ -43,4 +43,18 @@ export interface KernelExports {
   peakLag(
     r: Ptr, count: number, from: number, to: number, order: number, share: number, interpolation: number, result: Ptr,
   ): number;
+
+  filterTracks(
+    signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, sos: Ptr, sectionCount: number, state: Ptr,
+    blockFrames: number, scratch: Ptr, out: Ptr, outStrideFrames: number,
+  ): void;
+  bandEnvelope(
+    signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, sos: Ptr, sectionCount: number, state: Ptr,
+    hopFrames: number, smoothing: number, scratch: Ptr, env: Ptr, envStride: number,
+  ): void;
+  noiseFloor(energy: Ptr, hopCount: number, blockHops: number, quantile: number, radius: number, scratch: Ptr, floor: Ptr): void;
+  compareTracks(
+    cross: Ptr, auto: Ptr, trackCount: number, binCount: number, firstBin: number, endBin: number, noise: Ptr, noiseScale: number,
+    scratch: Ptr, coherence: Ptr, level: Ptr, distance: Ptr,
+  ): void;
 }
