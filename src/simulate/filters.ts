@@ -1,8 +1,6 @@
 /** Second-order filters (bilinear transform, the widely used cookbook forms of R. Bristow-Johnson) run in place. */
 export interface Biquad { b0: number; b1: number; b2: number; a1: number; a2: number }
 
-type Samples = Float64Array | Float32Array;
-
 /** Keeps a corner below 0.45 of the sample rate: above that a bilinear corner means nothing. */
 function angular(freqHz: number, sampleRateHz: number): number {
   return (2 * Math.PI * Math.min(freqHz, 0.45 * sampleRateHz)) / sampleRateHz;
@@ -45,7 +43,7 @@ export function designHighShelf(freqHz: number, gainDb: number, sampleRateHz: nu
 }
 
 /** Filters x[start, end) in place from rest (transposed direct form II). */
-export function applyBiquad(x: Samples, f: Biquad, start = 0, end = x.length): void {
+export function applyBiquad(x: Float64Array, f: Biquad, start = 0, end = x.length): void {
   const { b0, b1, b2, a1, a2 } = f;
   let z1 = 0, z2 = 0;
   for (let i = start; i < end; i++) {
@@ -57,19 +55,40 @@ export function applyBiquad(x: Samples, f: Biquad, start = 0, end = x.length): v
   }
 }
 
+/** A chain of second-order filters that keeps its state from block to block. */
+export class FilterChain {
+  private readonly state: Float64Array;
+
+  constructor(private readonly filters: readonly Biquad[]) { this.state = new Float64Array(2 * filters.length); }
+
+  /** Filters the first `length` samples of a block in place. */
+  process(x: Float64Array, length = x.length): void {
+    this.filters.forEach(({ b0, b1, b2, a1, a2 }, f) => {
+      let z1 = this.state[2 * f], z2 = this.state[2 * f + 1];
+      for (let i = 0; i < length; i++) {
+        const v = x[i], y = b0 * v + z1;
+        z1 = b1 * v - a1 * y + z2;
+        z2 = b2 * v - a2 * y;
+        x[i] = y;
+      }
+      this.state[2 * f] = z1; this.state[2 * f + 1] = z2;
+    });
+  }
+}
+
 export function dbToGain(db: number): number { return Math.pow(10, db / 20); }
 
 export function powerToDb(power: number): number { return 10 * Math.log10(Math.max(power, 1e-30)); }
 
 /** Mean square of x[start, end). */
-export function meanSquare(x: Samples, start = 0, end = x.length): number {
+export function meanSquare(x: Float64Array, start = 0, end = x.length): number {
   let s = 0;
   for (let i = start; i < end; i++) s += x[i] * x[i];
   return end > start ? s / (end - start) : 0;
 }
 
 /** Scales x to unit root mean square; silence stays silence. */
-export function normalizeRms(x: Samples, start = 0, end = x.length): void {
+export function normalizeRms(x: Float64Array, start = 0, end = x.length): void {
   const p = meanSquare(x, start, end);
   if (p <= 0) return;
   const g = 1 / Math.sqrt(p);

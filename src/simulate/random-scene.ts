@@ -56,9 +56,9 @@ export function drawRandomScene(seed: number, preset: ScenePreset = 'normal'): S
   const voices: Scene['voices'] = {};
   for (let s = 0; s < species; s++) voices[`species${s + 1}`] = drawSpecies(random, random.pick(habit.families), random.chance(habit.songProbability));
   const body = between(habit.bodyScale), callsPerMin = between(habit.callsPerMin);
-  const eagerness = slots.map(() => random.logRange(0.35, 2.2)), eager = eagerness.reduce((a, b) => a + b, 0);
+  const eagerness = slots.map((_, b) => random.logRange(0.35, 2.2) * (b < birdCount ? 1 : 0.5)), eager = eagerness.reduce((a, b) => a + b, 0);
   const moves = between(habit.moves), noiseDb = between(habit.noiseDb), spread = between(habit.gainSpreadDb), nominal = between(habit.nominalGainDb);
-  const wander = between(habit.gainWanderDb), overloading = random.chance(habit.overloadProbability), directivityDb = random.range(3, 12);
+  const wander = between(habit.gainWanderDb), overloading = random.chance(habit.overloadProbability), directivityDb = random.range(1, 10);
   const muffled = random.range(5000, 18000), lift = random.range(0, 10), shadow = random.range(0, 9), mouth = random.range(0.02, 0.04);
   const birds = slots.map((perchesM, b) => ({
     name: b < birdCount ? `B${b + 1}` : `U${b - birdCount + 1}`, voice: `species${1 + (b % species)}`, tagged: b < birdCount,
@@ -71,7 +71,7 @@ export function drawRandomScene(seed: number, preset: ScenePreset = 'normal'): S
       highCutHz: muffled * random.range(0.8, 1.25), tiltDb: 3 * random.gauss(), mouthM: Math.min(0.042, Math.max(0.018, mouth + 0.004 * random.gauss())),
       liftDb: Math.max(0, lift + 1.5 * random.gauss()), liftHz: random.logRange(700, 2200), shadowDb: Math.max(0, shadow + 2 * random.gauss()),
       overloadDb: overloading && random.chance(0.6) ? random.range(6, 20) : 45, softOverload: random.chance(0.5), delaySec: random.chance(0.7) ? random.range(0, 0.00006) : random.range(0, 0.0004),
-      humDbfs: random.chance(0.15) ? random.range(-75, -45) : -150, humHz: random.pick([50, 60]), dcOffset: random.chance(0.15) ? random.range(-0.02, 0.02) : 0,
+      humDbfs: random.chance(0.15) ? random.range(-75, -45) : -150, humHz: random.pick([50, 60]), dcOffset: random.chance(0.15) ? random.range(-0.008, 0.008) : 0,
     },
   }));
   if (preset === 'harsh' && random.chance(0.25)) Object.assign(birds[random.whole(0, birdCount - 1)].tag, { batteryEndSec: durationSec * random.range(0.4, 0.95), batteryEndNoiseDb: random.range(-10, 4) });

@@ -107,15 +107,21 @@ export class Random {
   /** Exponential waiting time with the given mean. */
   wait(mean: number): number { return -mean * Math.log(1 - this.next()); }
 
-  /** Writes white noise of unit variance into out[start, end). */
-  fillNoise(out: Float64Array | Float32Array, start = 0, end = out.length): void {
-    const table = getGaussTable();
-    const mask = (1 << GAUSS_TABLE_BITS) - 1;
-    for (let i = start; i < end; i += 2) {
-      const u = this.uint32();
-      out[i] = table[u & mask];
-      if (i + 1 < end) out[i + 1] = table[(u >>> 16) & mask];
+  /** Fills out with white noise of unit variance. */
+  fillNoise(out: Float64Array): void {
+    const table = getGaussTable(), mask = (1 << GAUSS_TABLE_BITS) - 1, n = out.length;
+    let { a, b, c, d } = this;
+    for (let i = 0; i < n; i += 2) {
+      // uint32() written out: the state stays in registers.
+      const t = (a + b + d) | 0;
+      d = (d + 1) | 0;
+      a = b ^ (b >>> 9);
+      b = (c + (c << 3)) | 0;
+      c = (((c << 21) | (c >>> 11)) + t) | 0;
+      out[i] = table[t & mask];
+      if (i + 1 < n) out[i + 1] = table[(t >>> 16) & mask];
     }
+    this.a = a; this.b = b; this.c = c; this.d = d;
   }
 
   /** A shuffled copy. */

@@ -8,7 +8,7 @@ import type { Vec3 } from './vector.js';
 
 /** Samples before time zero of an impulse response: room for the first half of a delay kernel. */
 export const RESPONSE_LEAD_FRAMES = 32;
-const IMAGE_BUDGET = 900;
+const IMAGE_BUDGET = 600;
 const TAIL_BANK = 40;
 /** Impulse responses end where the energy still to come lies this far below that of the direct sound of a source at 3 cm. */
 const TAIL_RANGE_DB = 72;

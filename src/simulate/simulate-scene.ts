@@ -149,7 +149,7 @@ function playBodyEvent(plan: ScenePlan, stage: Stage, e: BodyEvent): void {
       const r = Math.max(NOMINAL_MOUTH_M, distance(findPose(plan.choreography.poses[m.bird], e.startSec).receiver.positionM, here));
       db += plan.scene.bodyNoise.airborneDb + powerToDb((NOMINAL_MOUTH_M / r) ** 2);
       delay = Math.round((r / stage.room.soundSpeed) * fs);
-      if (db < -75) continue;
+      if (db < m.tag.noiseDb - 15) continue;
     }
     const wet = e.samples.slice(), gain = dbToGain(db);
     filterThroughTag(wet, m.tag, fs);

@@ -1,4 +1,5 @@
 import { applyBiquad, designHighPass, designHighShelf, designLowPass, meanSquare } from './filters.js';
+import type { Biquad } from './filters.js';
 import { getFft, nextPowerOfTwo } from './fft.js';
 import type { Emitter, PathOptions, Receiver, Room } from './room.js';
 import type { FullTag } from './scene.js';
@@ -21,10 +22,16 @@ export interface Listener { receiver: Receiver; options: PathOptions }
 export interface Emission { samples: Float64Array; startFrame: number; windowStart: number; windowEnd: number; emitter: Emitter; ownBird: number }
 
 /** Linear filters of a tag: low cut, feathers, band limit. */
-export function filterThroughTag(x: Float64Array | Float32Array, tag: FullTag, sampleRateHz: number): void {
-  if (tag.lowCutHz > 0) applyBiquad(x, designHighPass(tag.lowCutHz, Math.SQRT1_2, sampleRateHz));
-  if (tag.tiltDb !== 0) applyBiquad(x, designHighShelf(3000, tag.tiltDb, sampleRateHz));
-  if (tag.highCutHz < 0.44 * sampleRateHz) applyBiquad(x, designLowPass(tag.highCutHz, Math.SQRT1_2, sampleRateHz));
+export function designTagFilters(tag: FullTag, sampleRateHz: number): Biquad[] {
+  const filters: Biquad[] = [];
+  if (tag.lowCutHz > 0) filters.push(designHighPass(tag.lowCutHz, Math.SQRT1_2, sampleRateHz));
+  if (tag.tiltDb !== 0) filters.push(designHighShelf(3000, tag.tiltDb, sampleRateHz));
+  if (tag.highCutHz < 0.44 * sampleRateHz) filters.push(designLowPass(tag.highCutHz, Math.SQRT1_2, sampleRateHz));
+  return filters;
+}
+
+export function filterThroughTag(x: Float64Array, tag: FullTag, sampleRateHz: number): void {
+  for (const filter of designTagFilters(tag, sampleRateHz)) applyBiquad(x, filter);
 }
 
 /** Plays sounds into the room and collects them at every microphone. */

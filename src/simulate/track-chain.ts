@@ -1,10 +1,10 @@
-import { applyBiquad, dbToGain, designLowPass, meanSquare, normalizeRms } from './filters.js';
+import { dbToGain, designLowPass, FilterChain } from './filters.js';
 import { applyLinkFaults, applyOverload } from './link.js';
 import type { Random } from './random.js';
 import { recordThroughClock } from './recorder-clock.js';
 import type { FullTag } from './scene.js';
 import type { ScenePlan } from './simulate-scene.js';
-import { filterThroughTag } from './stage.js';
+import { designTagFilters } from './stage.js';
 import type { Microphone } from './stage.js';
 
 export interface FinishedTrack {
@@ -39,33 +39,45 @@ export function finishTracks(plan: ScenePlan, microphones: readonly Microphone[]
   });
 }
 
+const BLOCK = 4096;
+
 /** Low-frequency noise that is the same at all microphones: wavelengths beyond the cage. */
 function makeRumble(plan: ScenePlan, random: Random): Float32Array {
-  const { background, sampleRateHz } = plan.scene;
-  const rumble = new Float32Array(plan.frames);
-  random.fillNoise(rumble);
-  for (let k = 0; k < 2; k++) applyBiquad(rumble, designLowPass(background.rumbleHz, 0.6, sampleRateHz));
-  normalizeRms(rumble);
-  const g = dbToGain(background.rumbleDb);
+  const { background, sampleRateHz } = plan.scene, lowPass = designLowPass(background.rumbleHz, 0.6, sampleRateHz);
+  const rumble = new Float32Array(plan.frames), chain = new FilterChain([lowPass, lowPass]), block = new Float64Array(BLOCK);
+  let energy = 0;
+  for (let start = 0; start < rumble.length; start += BLOCK) {
+    random.fillNoise(block);
+    chain.process(block);
+    const n = Math.min(BLOCK, rumble.length - start);
+    for (let i = 0; i < n; i++) { rumble[start + i] = block[i]; energy += block[i] * block[i]; }
+  }
+  const g = dbToGain(background.rumbleDb) / Math.sqrt(energy / rumble.length);
   for (let i = 0; i < rumble.length; i++) rumble[i] *= g;
   return rumble;
 }
 
 /** Adds room noise, rumble and microphone noise; returns their mean square behind the tag's filters. */
 function addNoise(m: Microphone, plan: ScenePlan, rumble: Float32Array, random: Random): number {
-  const { background, sampleRateHz } = plan.scene;
-  const noise = new Float32Array(plan.frames), soft = new Float32Array(plan.frames);
-  random.fillNoise(noise);
-  soft.set(noise);
-  // Room noise falls towards high frequencies: white plus the same noise below 500 Hz.
-  applyBiquad(soft, designLowPass(500, 0.5, sampleRateHz));
-  const level = dbToGain(background.levelDb);
-  for (let i = 0; i < noise.length; i++) noise[i] = level * (0.6 * noise[i] + 4 * soft[i]) + rumble[i];
-  filterThroughTag(noise, m.tag, sampleRateHz);
-  random.fillNoise(soft);
-  const own = dbToGain(m.tag.noiseDb);
-  for (let i = 0; i < noise.length; i++) { noise[i] += own * soft[i]; m.sum[i] += noise[i]; }
-  return meanSquare(noise);
+  const { background, sampleRateHz } = plan.scene, { sum } = m;
+  const tagChain = new FilterChain(designTagFilters(m.tag, sampleRateHz));
+  // Room noise falls towards high frequencies: white plus a stronger part below 500 Hz.
+  const pole = Math.exp((-2 * Math.PI * 500) / sampleRateHz);
+  const level = dbToGain(background.levelDb), own = dbToGain(m.tag.noiseDb);
+  const room = new Float64Array(BLOCK), white = new Float64Array(BLOCK);
+  let soft = 0, energy = 0;
+  for (let start = 0; start < sum.length; start += BLOCK) {
+    const n = Math.min(BLOCK, sum.length - start);
+    random.fillNoise(room);
+    random.fillNoise(white);
+    for (let i = 0; i < n; i++) {
+      soft = pole * soft + (1 - pole) * room[i];
+      room[i] = level * (0.7 * room[i] + 3.5 * soft) + rumble[start + i];
+    }
+    tagChain.process(room, n);
+    for (let i = 0; i < n; i++) { const v = room[i] + own * white[i]; energy += v * v; sum[start + i] += v; }
+  }
+  return energy / sum.length;
 }
 
 function applyBreakthrough(plan: ScenePlan, microphones: readonly Microphone[]): void {
@@ -81,21 +93,25 @@ function applyBreakthrough(plan: ScenePlan, microphones: readonly Microphone[]):
 }
 
 function addReceiver(track: Float32Array, tag: FullTag, startSec: number, fs: number, random: Random): void {
-  const noise = dbToGain(tag.receiverNoiseDbfs), hum = Math.SQRT2 * dbToGain(tag.humDbfs);
-  if (tag.receiverNoiseDbfs > -140) {
-    const white = new Float32Array(track.length);
-    random.fillNoise(white);
-    for (let i = 0; i < track.length; i++) track[i] += noise * white[i];
+  const noise = dbToGain(tag.receiverNoiseDbfs), block = new Float64Array(BLOCK);
+  for (let start = 0; start < track.length; start += BLOCK) {
+    random.fillNoise(block);
+    const n = Math.min(BLOCK, track.length - start);
+    for (let i = 0; i < n; i++) track[start + i] += noise * block[i] + tag.dcOffset;
   }
-  if (tag.humDbfs > -140) {
-    const parts = [1, 2, 3, 5].map((h) => ({ w: (2 * Math.PI * h * tag.humHz) / fs, phase: random.range(0, 6.28), g: (hum / h) * random.range(0.3, 1) }));
-    for (const p of parts) for (let i = 0; i < track.length; i++) track[i] += p.g * Math.sin(p.phase + p.w * (i + startSec * fs));
+  if (tag.humDbfs <= -140) return;
+  const hum = Math.SQRT2 * dbToGain(tag.humDbfs);
+  for (const h of [1, 2, 3, 5]) {
+    const w = (2 * Math.PI * h * tag.humHz) / fs, phase = random.range(0, 6.28) + w * startSec * fs, g = (hum / h) * random.range(0.3, 1);
+    for (let i = 0; i < track.length; i++) track[i] += g * Math.sin(phase + w * i);
   }
-  if (tag.dcOffset !== 0) for (let i = 0; i < track.length; i++) track[i] += tag.dcOffset;
 }
 
 /** Clips to [-1, 1 - one step] and rounds to whole steps. */
 function roundSamples(x: Float32Array, bits: number): void {
-  const steps = Math.pow(2, bits - 1);
-  for (let i = 0; i < x.length; i++) x[i] = Math.max(-steps, Math.min(steps - 1, Math.round(x[i] * steps))) / steps;
+  const steps = Math.pow(2, bits - 1), top = steps - 1;
+  for (let i = 0; i < x.length; i++) {
+    const v = Math.floor(x[i] * steps + 0.5);
+    x[i] = (v > top ? top : v < -steps ? -steps : v) / steps;
+  }
 }
