@@ -21,11 +21,23 @@ export class ByteWindow {
     const end = Math.min(this.sizeBytes, offset + length);
     if (end <= offset) return this.bytes.subarray(0, 0);
     if (offset < this.startByte || end > this.startByte + this.bytes.length) {
-      const wanted = Math.min(this.sizeBytes - offset, Math.max(this.windowBytes, end - offset));
-      this.bytes = await readExactly(this.source, offset, wanted);
-      this.startByte = offset;
+      await this.moveTo(offset, Math.min(this.sizeBytes - offset, Math.max(this.windowBytes, end - offset)));
     }
     return this.bytes.subarray(offset - this.startByte, end - this.startByte);
+  }
+
+  /** Reads only what the old window does not hold, so that walking forward reads every byte once. */
+  private async moveTo(offset: number, length: number): Promise<void> {
+    const oldEnd = this.startByte + this.bytes.length;
+    const kept = offset >= this.startByte && offset < oldEnd ? this.bytes.subarray(offset - this.startByte) : this.bytes.subarray(0, 0);
+    const fresh = await readExactly(this.source, offset + kept.length, length - kept.length);
+    if (kept.length === 0) this.bytes = fresh;
+    else {
+      this.bytes = new Uint8Array(length);
+      this.bytes.set(kept, 0);
+      this.bytes.set(fresh, kept.length);
+    }
+    this.startByte = offset;
   }
 }
 

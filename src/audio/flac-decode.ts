@@ -49,15 +49,19 @@ class LibraryFrameDecoder implements FrameDecoder {
     const expected = frames.reduce((sum, f) => sum + f.header.blockFrames, 0);
     const all = await this.decodeQuietly(prepared);
     if (all.errors.length === 0 && all.samplesDecoded === expected) return this.cut(all.channelData, frames.map((f) => f.header.blockFrames));
+    return this.decodeOneByOne(prepared, frames);
+  }
+
+  /** An error leaves half a frame inside libFLAC, so it gets a fresh start after each. */
+  private async decodeOneByOne(prepared: Uint8Array[], frames: FrameBytes[]): Promise<Array<Float32Array[] | undefined>> {
     const results: Array<Float32Array[] | undefined> = [];
+    await this.library.reset();
     for (const [i, bytes] of prepared.entries()) {
-      // An error leaves half a frame inside libFLAC, so every frame gets a fresh start.
-      await this.library.reset();
       const one = await this.decodeQuietly([bytes]);
       const isWhole = one.errors.length === 0 && one.samplesDecoded === frames[i].header.blockFrames;
       results.push(isWhole ? this.cut(one.channelData, [one.samplesDecoded])[0] : undefined);
+      if (!isWhole) await this.library.reset();
     }
-    await this.library.reset();
     return results;
   }
 

@@ -26,6 +26,7 @@ export async function openFlac(source: ByteSource, window: ByteWindow, flacStart
   const seeker = new FlacSeeker(scanner);
   const first = await scanner.nextFrame(audioStart);
   if (first && !first.header.hasVariableBlocks && first.header.codedNumber === 0 && stream.minBlockFrames !== stream.maxBlockFrames) scanner.fixedBlockFrames = first.header.blockFrames;
+  if (first) seeker.remember(first);
   const last = await seeker.findLast();
   const span = settleFrames(first, last, stream.totalFrames, source.sizeBytes, audioStart, warnings);
   const info: AudioInfo = {
@@ -122,7 +123,8 @@ class FlacReader implements AudioReader {
     this.lost.add(from, to);
     const kept = this.info.warnings.filter((line) => !line.endsWith(DAMAGE_LINE));
     const first = this.lost.firstStart! - this.baseFrame;
-    kept.push(`${this.lost.totalLength} of ${this.info.frameCount} frames in ${this.lost.intervalCount} stretches, the first at frame ${first}, are ${DAMAGE_LINE}`);
+    const stretches = this.lost.intervalCount === 1 ? '1 stretch' : `${this.lost.intervalCount} stretches`;
+    kept.push(`${this.lost.totalLength} of ${this.info.frameCount} frames in ${stretches}, the first at frame ${first}, are ${DAMAGE_LINE}`);
     this.info.warnings.splice(0, this.info.warnings.length, ...kept);
     return to;
   }

@@ -13,7 +13,7 @@ export interface FoundFrame {
   header: FrameHeader;
 }
 
-const WINDOW_BYTES = 1 << 19;
+const WINDOW_BYTES = 1 << 17;
 /** Failed candidates after which a search takes bigger steps, so that a crafted file costs bounded time. */
 const MAX_FAILED_CANDIDATES = 256;
 
@@ -49,6 +49,8 @@ export class FlacScanner {
 
   /** The first whole frame that begins in [offset, limit). */
   async nextFrame(offset: number, limit = this.endByte): Promise<FoundFrame | undefined> {
+    const direct = offset < limit ? await this.frameAt(offset) : undefined;
+    if (direct) return direct;
     let failed = 0;
     for (let position = offset; position < limit;) {
       const bytes = await this.window.view(position, Math.min(WINDOW_BYTES / 2, limit - position + 16));

@@ -5,6 +5,8 @@ const CHECKPOINT_FRAMES = 1 << 16;
 /** Bytes walked frame by frame instead of being halved further. */
 const WALK_BYTES = 1 << 17;
 
+const WALK_BLOCKS = 16;
+
 /** Finds the byte offset of a sample by halving, with the frames' own numbers; seek tables are not trusted and not needed. */
 export class FlacSeeker {
   private readonly frames: number[] = [];
@@ -26,6 +28,7 @@ export class FlacSeeker {
     const at = this.countUpTo(target);
     let low = at > 0 ? this.offsets[at - 1] : this.scanner.audioStart;
     let high = at < this.offsets.length ? this.offsets[at] : this.scanner.endByte;
+    if (at > 0 && target - this.frames[at - 1] <= WALK_BLOCKS * this.scanner.fixedBlockFrames) return low;
     while (high - low > WALK_BYTES) {
       const middle = low + Math.floor((high - low) / 2);
       const frame = await this.scanner.nextFrame(middle, high);

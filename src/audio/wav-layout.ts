@@ -47,8 +47,8 @@ export function settleDataSpan(walk: RiffWalk, data: Chunk, format: WavFormat, w
   const isOpen = data.declaredBytes === undefined || isEmptyByMistake;
   const presentBytes = isOpen ? room : data.presentBytes;
   if (isOpen) {
-    const got = data.declaredBytes === undefined ? 'all ones' : '0';
-    warnings.push(`size of the data chunk was never filled in (${got}); recovered ${room} bytes up to the end of the file`);
+    const got = data.declaredBytes === undefined ? 'no length' : 'a length of 0';
+    warnings.push(`data chunk declares ${got}, so its size was never filled in; recovered ${room} bytes up to the end of the file`);
   } else if (data.declaredBytes! > BigInt(presentBytes)) {
     warnings.push(`data chunk declares ${data.declaredBytes} bytes but the file holds ${presentBytes} of them; the file is cut short`);
   }

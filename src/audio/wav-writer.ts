@@ -101,7 +101,8 @@ function buildFormatChunk({ sampleRateHz, channelCount, encoding }: WavSpec): Ui
   const bits = SAMPLE_BYTES[encoding] * 8;
   const blockBytes = channelCount * SAMPLE_BYTES[encoding];
   const tag = encoding === 'float32' ? 3 : 1;
-  const isExtensible = channelCount > 2;
+  // Some readers take extensible float for integers, so floats keep the plain tag at any number of channels.
+  const isExtensible = channelCount > 2 && tag === 1;
   const chunk = new ChunkBytes('fmt ').u16(isExtensible ? 0xfffe : tag).u16(channelCount).u32(sampleRateHz).u32(sampleRateHz * blockBytes).u16(blockBytes).u16(bits);
   // Speaker mask 0: these channels are birds, not loudspeakers.
   if (isExtensible) chunk.u16(22).u16(bits).u32(0).u16(tag).raw(Uint8Array.from(GUID_TAIL));
