@@ -1,9 +1,9 @@
 /**
  * Tables of the real transform of n samples, a power of two from 8 to 8192.
  *
- * Formula: with m = n / 2, the transform is a complex one of m points (first stage radix 4, then one radix-2 stage if log2(m) is odd,
- * then radix 4) and a split. Layout at tablePtr:
- *   u32[m / 4]        source index (in points) of output quad q: digit reversal for exactly these stages
+ * Formula: with m = n / 2, the transform is a complex one of m points (first stage radix 8 if log2(m) is odd, else radix 4, then radix 4)
+ * and a split. Layout at tablePtr:
+ *   u32[m / 4]        source index (in points) of output block q of the first stage: digit reversal; the second half unused for radix 8
  *   f32[6] per k      per radix-4 stage of span L (k = 0 .. L-1): cos, sin of 2 pi k r / (4 L) for r = 1, 2, 3
  *   f32[2] per k      split: cos, sin of 2 pi k / n for k = 0 .. m / 2
  * Written by fftPrepare, read by every transform. tablePtr must be 16-aligned and have fftTableBytes(n) bytes. Angles are reduced to an
@@ -39,8 +39,9 @@ export function fftPrepare(n: i32, tablePtr: usize): i32 {
   if (!fftKnowsSize(n)) return 0;
   const m = n >> 1;
   let p = tablePtr;
+  const first = firstRadix4Span(m);
   for (let q = 0; q < m >> 2; q++) {
-    store<u32>(p, sourceOfQuad(q, m));
+    store<u32>(p, q < m / first ? sourceOfBlock(q, m, first) : 0);
     p += 4;
   }
   for (let span = firstRadix4Span(m); span < m; span <<= 2) {
@@ -58,18 +59,16 @@ export function fftPrepare(n: i32, tablePtr: usize): i32 {
   return 1;
 }
 
-function sourceOfQuad(quad: i32, m: i32): u32 {
-  let position = quad << 2;
+function sourceOfBlock(block: i32, m: i32, first: i32): u32 {
+  let position = block * first;
   let size = m;
   let step = 1;
   let source = 0;
-  const odd = ctz(m) & 1;
-  while (size > 4) {
-    const radix = odd && size == 8 ? 2 : 4;
-    const sub = size / radix;
+  while (size > first) {
+    const sub = size >> 2;
     source += (position / sub) * step;
     position %= sub;
-    step *= radix;
+    step <<= 2;
     size = sub;
   }
   return <u32>source;

@@ -15,7 +15,7 @@
  */
 import { POINT_BYTES } from './abi';
 import { firstRadix4Span } from './fft-table';
-import { runFirstStage, runRadix2Stage, runRadix4Stage } from './inline/fft-passes';
+import { runFirstStage4, runFirstStage8, runRadix4Stage } from './inline/fft-passes';
 
 export function fftForward(n: i32, tablePtr: usize, lanesPtr: usize, workPtr: usize, spectrumPtr: usize, strideBytes: i32): void {
   const m = n >> 1;
@@ -31,9 +31,9 @@ export function fftInverse(n: i32, tablePtr: usize, spectrumPtr: usize, strideBy
 
 /** All stages from sourcePtr to workPtr; returns where the split's twiddles begin. */
 function runStages(m: i32, tablePtr: usize, sourcePtr: usize, workPtr: usize): usize {
-  runFirstStage(m, tablePtr, sourcePtr, workPtr);
   let span = firstRadix4Span(m);
-  if (span == 8) runRadix2Stage(m, workPtr);
+  if (span == 8) runFirstStage8(m, tablePtr, sourcePtr, workPtr);
+  else runFirstStage4(m, tablePtr, sourcePtr, workPtr);
   let w = tablePtr + <usize>m;
   for (; span < m; span <<= 2) {
     runRadix4Stage(m, span, w, workPtr);

@@ -5,8 +5,8 @@
  */
 import { POINT_BYTES } from '../abi';
 
-/** First stage, radix 4 without twiddles: reads m points at sourcePtr in digit-reversed order, writes m points in place order. */
-export function runFirstStage(m: i32, orderPtr: usize, sourcePtr: usize, workPtr: usize): void {
+/** First stage, radix 4 without twiddles, for even log2(m): reads m points at sourcePtr in digit-reversed order, writes m points in place order. */
+export function runFirstStage4(m: i32, orderPtr: usize, sourcePtr: usize, workPtr: usize): void {
   const q = (<usize>m >> 2) * POINT_BYTES;
   let o = workPtr;
   const end = orderPtr + (<usize>(m >> 2) << 2);
@@ -29,33 +29,54 @@ export function runFirstStage(m: i32, orderPtr: usize, sourcePtr: usize, workPtr
   }
 }
 
-/** Radix-2 stage of span 4 (sub-transforms of 4 become sub-transforms of 8), in place. */
-export function runRadix2Stage(m: i32, workPtr: usize): void {
-  const end = workPtr + <usize>m * POINT_BYTES;
+/**
+ * First stage, radix 8, for odd log2(m): two sub-transforms of 4 (sources 0, 2, 4, 6 and 1, 3, 5, 7 eighths apart), then the radix-2 step
+ * with the turns exp(-i pi j / 4), without going through memory.
+ */
+export function runFirstStage8(m: i32, orderPtr: usize, sourcePtr: usize, workPtr: usize): void {
+  const e = (<usize>m >> 3) * POINT_BYTES;
   const h = f32x4.splat(<f32>0.7071067811865476);
-  for (let a = workPtr; a < end; a += 8 * POINT_BYTES) {
-    const x0r = v128.load(a, 128), x0i = v128.load(a, 144);
-    storeSumAndDifference(a, x0r, x0i);
-    // Multiply by exp(-i pi / 4): (re + im, im - re) / sqrt 2.
-    const x1r = v128.load(a, 160), x1i = v128.load(a, 176);
-    storeSumAndDifference(a + 32, f32x4.mul(f32x4.add(x1r, x1i), h), f32x4.mul(f32x4.sub(x1i, x1r), h));
-    // Multiply by -i: (im, -re).
-    const x2r = v128.load(a, 192), x2i = v128.load(a, 208);
-    storeSumAndDifference(a + 64, x2i, f32x4.neg(x2r));
-    // Multiply by exp(-i 3 pi / 4): (im - re, -re - im) / sqrt 2.
-    const x3r = v128.load(a, 224), x3i = v128.load(a, 240);
-    storeSumAndDifference(a + 96, f32x4.mul(f32x4.sub(x3i, x3r), h), f32x4.neg(f32x4.mul(f32x4.add(x3r, x3i), h)));
+  let o = workPtr;
+  const end = orderPtr + (<usize>(m >> 3) << 2);
+  for (let t = orderPtr; t < end; t += 4) {
+    const p = sourcePtr + <usize>load<u32>(t) * POINT_BYTES;
+    const x1 = p + e, x3 = x1 + 2 * e, x5 = x3 + 2 * e, x7 = x5 + 2 * e;
+    let ar = v128.load(x1), ai = v128.load(x1, 16), cr = v128.load(x5), ci = v128.load(x5, 16);
+    let br = v128.load(x3), bi = v128.load(x3, 16), dr = v128.load(x7), di = v128.load(x7, 16);
+    let sr = f32x4.add(ar, cr), si = f32x4.add(ai, ci), ur = f32x4.sub(ar, cr), ui = f32x4.sub(ai, ci);
+    let vr = f32x4.add(br, dr), vi = f32x4.add(bi, di), wr = f32x4.sub(br, dr), wi = f32x4.sub(bi, di);
+    const y0r = f32x4.add(sr, vr), y0i = f32x4.add(si, vi);
+    // Turned by -i: (im, -re).
+    const y2r = f32x4.sub(si, vi), y2i = f32x4.sub(vr, sr);
+    const z1r = f32x4.add(ur, wi), z1i = f32x4.sub(ui, wr), z3r = f32x4.sub(ur, wi), z3i = f32x4.add(ui, wr);
+    const y1r = f32x4.mul(h, f32x4.add(z1r, z1i)), y1i = f32x4.mul(h, f32x4.sub(z1i, z1r));
+    // The third turn is stored negated.
+    const y3r = f32x4.mul(h, f32x4.sub(z3r, z3i)), y3i = f32x4.mul(h, f32x4.add(z3r, z3i));
+    const x2 = p + 2 * e, x4 = x2 + 2 * e, x6 = x4 + 2 * e;
+    ar = v128.load(p), ai = v128.load(p, 16), cr = v128.load(x4), ci = v128.load(x4, 16);
+    br = v128.load(x2), bi = v128.load(x2, 16), dr = v128.load(x6), di = v128.load(x6, 16);
+    sr = f32x4.add(ar, cr), si = f32x4.add(ai, ci), ur = f32x4.sub(ar, cr), ui = f32x4.sub(ai, ci);
+    vr = f32x4.add(br, dr), vi = f32x4.add(bi, di), wr = f32x4.sub(br, dr), wi = f32x4.sub(bi, di);
+    storePair(o, f32x4.add(sr, vr), f32x4.add(si, vi), y0r, y0i);
+    storePair(o + 64, f32x4.sub(sr, vr), f32x4.sub(si, vi), y2r, y2i);
+    storePair(o + 32, f32x4.add(ur, wi), f32x4.sub(ui, wr), y1r, y1i);
+    // Minus the stored third turn: sum and difference change places.
+    const gr = f32x4.sub(ur, wi), gi = f32x4.add(ui, wr);
+    v128.store(o, f32x4.sub(gr, y3r), 96);
+    v128.store(o, f32x4.sub(gi, y3i), 112);
+    v128.store(o, f32x4.add(gr, y3r), 224);
+    v128.store(o, f32x4.add(gi, y3i), 240);
+    o += 256;
   }
 }
 
 // @ts-ignore: decorator
 @inline
-function storeSumAndDifference(a: usize, tr: v128, ti: v128): void {
-  const ar = v128.load(a), ai = v128.load(a, 16);
-  v128.store(a, f32x4.add(ar, tr));
-  v128.store(a, f32x4.add(ai, ti), 16);
-  v128.store(a, f32x4.sub(ar, tr), 128);
-  v128.store(a, f32x4.sub(ai, ti), 144);
+function storePair(o: usize, ar: v128, ai: v128, br: v128, bi: v128): void {
+  v128.store(o, f32x4.add(ar, br));
+  v128.store(o, f32x4.add(ai, bi), 16);
+  v128.store(o, f32x4.sub(ar, br), 128);
+  v128.store(o, f32x4.sub(ai, bi), 144);
 }
 
 /** Radix-4 stage: sub-transforms of `span` points become sub-transforms of 4 * span, in place; 24 bytes of twiddles per k. */
