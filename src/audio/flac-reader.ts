@@ -1,7 +1,7 @@
 import { quoteName, VolaryError } from '../schema/errors.js';
 import type { ByteWindow } from './byte-window.js';
-import { createFrameDecoder } from './flac-decode.js';
-import type { FrameBytes, FrameDecoder } from './flac-decode.js';
+import { decodeFrames } from './flac-decode.js';
+import type { FrameBytes } from './flac-decode.js';
 import type { FrameHeader, StreamInfo } from './flac-frame.js';
 import { FlacScanner } from './flac-scan.js';
 import type { FoundFrame } from './flac-scan.js';
@@ -35,7 +35,7 @@ export async function openFlac(source: ByteSource, window: ByteWindow, flacStart
   };
   if (broadcastTime) info.broadcastTime = broadcastTime;
   if (info.frameCount === 0) warnings.push('the file holds no sound: 0 frames');
-  return new FlacReader(source, info, scanner, seeker, span.baseFrame, createFrameDecoder(stream.bitsPerSample));
+  return new FlacReader(source, info, scanner, seeker, span.baseFrame);
 }
 
 function refuseContradiction(header: FrameHeader, stream: StreamInfo, fileName: string): VolaryError {
@@ -87,7 +87,7 @@ class FlacReader implements AudioReader {
   private nextFrame = -1;
 
   constructor(private readonly source: ByteSource, readonly info: AudioInfo, private readonly scanner: FlacScanner, private readonly seeker: FlacSeeker,
-    private readonly baseFrame: number, private readonly decoder: FrameDecoder) {
+    private readonly baseFrame: number) {
     this.name = source.name;
   }
 
@@ -154,13 +154,12 @@ class FlacReader implements AudioReader {
     }
     this.nextOffset = offset;
     this.nextFrame = to;
-    const decoded = batch.length > 0 ? await this.decoder.decode(batch) : [];
+    const decoded = await decodeFrames(batch, this.info.validBits);
     const frames = found.flatMap((frame, i) => (decoded[i] ? [{ startFrame: frame.startFrame, channels: decoded[i] }] : []));
     return { from: Math.min(cursor, found[0]?.startFrame ?? cursor), to, frames };
   }
 
   async close(): Promise<void> {
-    this.decoder.free();
     await this.source.close();
   }
 }
