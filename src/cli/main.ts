@@ -1,6 +1,7 @@
 #!/usr/bin/env node
 import { readFileSync } from 'node:fs';
 import { Command, CommanderError } from 'commander';
+import { addCheckCommand } from './commands/check.js';
 import { addDraftCommand } from './commands/draft.js';
 import { EXIT, guardStreams, reportError } from './io.js';
 import { addExamples } from './options.js';
@@ -8,6 +9,7 @@ import { addExamples } from './options.js';
 /** One line per command; each loads what it needs only when it runs. */
 const commands: ((program: Command) => void)[] = [
   addDraftCommand,
+  addCheckCommand,
 ];
 
 function createProgram(): Command {
