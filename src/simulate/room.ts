@@ -214,7 +214,7 @@ export function resolveReflections(room: FullRoom, volume: number, surface: numb
     const [x, y, z] = room.sizeM, areas = [y * z, y * z, x * z, x * z, x * y, x * y];
     let kept = 0;
     areas.forEach((a, i) => { kept += (a * walls[i] * walls[i]) / surface; });
-    const rt60Sec = Math.max(0.02, eyring / -Math.log(Math.min(0.999, Math.max(1e-6, kept))));
+    const rt60Sec = Math.max(0.001, eyring / -Math.log(Math.min(0.999, Math.max(1e-6, kept))));
     return { walls, rt60Sec };
   }
   const kept = Math.exp(-eyring / room.rt60Sec);

@@ -78,24 +78,27 @@ function addVoice(out: Float64Array, s: Syllable, freqHz: number, gain: number, 
     const vibrato = s.vibratoSemitones * Math.sin(wobble + 2 * Math.PI * s.vibratoHz * ((p * step) / sampleRateHz));
     freq[p] = freqHz * evaluateContour(s.contour, s.sweepOct, x) * Math.pow(2, vibrato / 12) * (1 + drift * x);
   }
-  const phase = new Float64Array(n);
+  const baseCos = new Float64Array(n), baseSin = new Float64Array(n), turnCos = new Float64Array(n).fill(1), turnSin = new Float64Array(n);
   let angle = random.range(0, 2 * Math.PI);
   for (let i = 0; i < n; i++) {
     const p = Math.floor(i / step), frac = i / step - p;
     angle += (2 * Math.PI * (freq[p] + frac * (freq[p + 1] - freq[p]))) / sampleRateHz;
-    phase[i] = angle;
+    if (angle > Math.PI) angle -= 2 * Math.PI;
+    baseCos[i] = Math.cos(angle);
+    baseSin[i] = Math.sin(angle);
   }
   const top = Math.min(14000, 0.46 * sampleRateHz);
   const harmonics = s.kind === 'whistle' ? 3 : Math.max(1, Math.min(40, Math.floor(top / (0.8 * freqHz))));
   const amp = new Float64Array(points);
   for (let h = 1; h <= harmonics; h++) {
-    const offset = random.range(0, 2 * Math.PI);
-    let any = false;
-    for (let p = 0; p < points; p++) { amp[p] = gain * harmonicGain(s, h, h * freq[p], top); if (amp[p] > 1e-4) any = true; }
-    if (!any) continue;
+    const offset = random.range(0, 2 * Math.PI), c = Math.cos(offset), d = Math.sin(offset);
+    for (let p = 0; p < points; p++) amp[p] = gain * harmonicGain(s, h, h * freq[p], top);
     for (let i = 0; i < n; i++) {
+      // Harmonic h is the base turned h times.
+      const re = turnCos[i] * baseCos[i] - turnSin[i] * baseSin[i], im = turnCos[i] * baseSin[i] + turnSin[i] * baseCos[i];
+      turnCos[i] = re; turnSin[i] = im;
       const p = Math.floor(i / step), frac = i / step - p;
-      out[i] += (amp[p] + frac * (amp[p + 1] - amp[p])) * Math.sin(h * phase[i] + offset);
+      out[i] += (amp[p] + frac * (amp[p + 1] - amp[p])) * (im * c + re * d);
     }
   }
 }
