@@ -9,6 +9,8 @@ export interface Candidate {
   offsetSec: number;
   /** Largest owned level over the floor of the band, dB. */
   peakDb: number;
+  /** 1 when cut above the broadband pedestal of body noise, else 0. */
+  overPedestal: number;
   /** Mean energy above the floor on every track, per owned bin, dB. */
   levelDb: Float64Array;
   /** Mean noise floor on every track over the same bins, dB. */

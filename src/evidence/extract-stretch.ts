@@ -4,7 +4,8 @@ import type { FloorSpectrum } from './floors.js';
 import type { LagMeter } from './lags.js';
 import { measureCandidate } from './measure-candidate.js';
 import { mapOwnership } from './ownership.js';
-import { cutSegments, type SegmentRules } from './segments.js';
+import { findPedestal } from './pedestal.js';
+import { cutSegments, type Segment, type SegmentRules } from './segments.js';
 import type { AnalysisSettings } from './settings.js';
 import type { SpectralEngine, StretchSpectra } from './spectra.js';
 
@@ -28,32 +29,49 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
   const lost = findLostFrames(spectra, input.floors, settings.bandBins[0]);
   const ownership = mapOwnership(spectra, input.floors, input.gainDb, lost, settings.bandBins);
   const levels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins));
-  const context = { spectra, signals: input.signals, levels, floors: input.floors, gainDb: input.gainDb, lost, ownership, settings, lagMeter, startSec: input.startSec, residualSec: input.residualSec };
+  const pedestals = spectra.power.map((_, j) => findPedestal(spectra, input.floors[j], j, levels[j], settings.bandBins, 4));
+  const tonalLevels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins, pedestals[j]));
+  const context = { spectra, signals: input.signals, levels, tonalLevels, pedestals, floors: input.floors, gainDb: input.gainDb, lost, ownership, settings, lagMeter, startSec: input.startSec, residualSec: input.residualSec };
   const hopSec = settings.hopFrames / settings.sampleRateHz;
   const rules: SegmentRules = {
     triggerDb: 5, keepDb: 0, belowPeakDb: 17, bridgeFrames: Math.round(0.014 / hopSec), leastFrames: Math.max(3, Math.round(settings.callSec[0] / hopSec)),
   };
   const candidates: Candidate[] = [];
   for (let j = 0; j < spectra.trackCount; j++) {
-    for (const segment of cutSegments(j, levels[j], rules)) {
+    const plain = cutSegments(j, levels[j], rules);
+    const tonal = cutSegments(j, tonalLevels[j], rules, true);
+    for (const segment of [...plain, ...tonal.filter((a) => !plain.some((b) => sameStretch(a, b)))]) {
       const c = measureCandidate(context, segment);
       if (c) candidates.push(c);
     }
   }
-  candidates.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track);
+  candidates.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec);
   return { candidates, lost };
 }
 
-/** Owned energy of a track per frame over its floor in the band, dB, smoothed over three frames (1 2 1). */
-export function ownedLevel(s: StretchSpectra, floor: FloorSpectrum, owner: Uint8Array, track: number, bins: readonly [number, number]): Float32Array {
+/** Whether two segments cover nearly the same frames (intersection over union above 0.75). */
+function sameStretch(a: Segment, b: Segment): boolean {
+  const both = Math.min(a.endFrame, b.endFrame) - Math.max(a.startFrame, b.startFrame);
+  return both > 0.75 * (Math.max(a.endFrame, b.endFrame) - Math.min(a.startFrame, b.startFrame));
+}
+
+/**
+ * Owned energy of a track per frame over its floor in the band, dB, smoothed over three frames (1 2 1). With a pedestal only what rises over it counts.
+ */
+export function ownedLevel(
+  s: StretchSpectra, floor: FloorSpectrum, owner: Uint8Array, track: number, bins: readonly [number, number], pedestal?: Float32Array,
+): Float32Array {
   const raw = new Float32Array(s.frameCount);
   let floorSum = 0;
   for (let b = bins[0]; b < bins[1]; b++) floorSum += floor[b];
   for (let t = 0; t < s.frameCount; t++) {
     let a = 0;
+    const lift = pedestal ? pedestal[t] : 1;
     for (let b = bins[0]; b < bins[1]; b++) {
       const k = t * s.binCount + b;
-      if (owner[k] === track) a += s.power[track][k] - floor[b];
+      if (owner[k] !== track) continue;
+      const excess = s.power[track][k] - lift * floor[b];
+      if (lift === 1 || excess > 0) a += excess;
     }
     raw[t] = a / floorSum;
   }

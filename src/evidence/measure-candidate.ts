@@ -13,6 +13,9 @@ export interface StretchContext {
   signals: readonly Float32Array[];
   /** Owned level over the floor per track and frame, dB. */
   levels: readonly Float32Array[];
+  /** The same over the broadband pedestal, and the pedestal as a multiple of the floor. */
+  tonalLevels: readonly Float32Array[];
+  pedestals: readonly Float32Array[];
   floors: readonly FloorSpectrum[];
   gainDb: ArrayLike<number>;
   lost: readonly Uint8Array[];
@@ -25,14 +28,19 @@ export interface StretchContext {
   residualSec: (track: number, tSec: number) => number;
 }
 
-/** Measures one segment on all tracks; null if it owns no bins. */
+/** A segment that owns fewer bins, or next to nothing of its track's sound with no lead, is a fragment of somebody else's sound. */
+const LEAST_BINS = 6;
+const LEAST_SHARE = 0.12;
+const LEAST_LEAD_DB = 4;
+
+/** Measures one segment on all tracks; null if it is a mere fragment. */
 export function measureCandidate(c: StretchContext, segment: Segment): Candidate | null {
   const { spectra: s, settings } = c;
   const i = segment.track;
   const from = segment.startFrame;
   const to = Math.min(s.frameCount, segment.endFrame);
-  const { set, ownedShare, leadDb } = collectOwned(c, i, from, to);
-  if (set.length < 3) return null;
+  const { set, ownedShare, leadDb } = collectOwned(c, segment, from, to);
+  if (set.length < LEAST_BINS || (ownedShare < LEAST_SHARE && leadDb < LEAST_LEAD_DB)) return null;
   const binHz = settings.sampleRateHz / settings.fftSize;
   const shape = describeSound(s, c.floors[i], i, from, to, set, settings.bandBins, binHz);
   const hopSec = settings.hopFrames / settings.sampleRateHz;
@@ -48,22 +56,24 @@ export function measureCandidate(c: StretchContext, segment: Segment): Candidate
   });
   const edges = refineEdges(c, segment, ownedShare);
   return {
-    track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb,
+    track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb, overPedestal: segment.overPedestal ? 1 : 0,
     ...levels, ...lags, ownedShare, leadDb, lostShare, ...shape, ownedBins: set.length,
   };
 }
 
-function collectOwned(c: StretchContext, track: number, from: number, to: number): { set: BinSet; ownedShare: number; leadDb: number } {
+function collectOwned(c: StretchContext, segment: Segment, from: number, to: number): { set: BinSet; ownedShare: number; leadDb: number } {
   const { spectra: s, ownership, settings } = c;
+  const { track } = segment;
   const found: number[] = [];
   let owned = 0; let all = 0; let lead = 0;
   const p = s.power[track];
   const f = c.floors[track];
   for (let t = from; t < to; t++) {
+    const lift = segment.overPedestal ? Math.max(4, c.pedestals[track][t]) : 4;
     for (let b = settings.bandBins[0]; b < settings.bandBins[1]; b++) {
       const k = t * s.binCount + b;
+      if (p[k] < lift * f[b]) continue;
       const excess = p[k] - f[b];
-      if (excess < 3 * f[b]) continue;
       all += excess;
       if (ownership.owner[k] !== track) continue;
       owned += excess;

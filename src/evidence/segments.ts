@@ -5,6 +5,8 @@ export interface Segment {
   endFrame: number;
   peakFrame: number;
   peakDb: number;
+  /** Cut on the level over the pedestal of broadband noise (see pedestal.ts) instead of the plain owned level. */
+  overPedestal: boolean;
 }
 
 export interface SegmentRules {
@@ -23,7 +25,7 @@ export interface SegmentRules {
  * Cuts one track's level over time (dB over the floor, one value per frame) into segments: from each peak above `triggerDb` the segment
  * reaches as far as the level stays above max(keepDb, peak - belowPeakDb), bridging short gaps; peaks are taken loudest first.
  */
-export function cutSegments(track: number, levelDb: Float32Array, rules: SegmentRules): Segment[] {
+export function cutSegments(track: number, levelDb: Float32Array, rules: SegmentRules, overPedestal = false): Segment[] {
   const taken = new Uint8Array(levelDb.length);
   const order: number[] = [];
   for (let t = 0; t < levelDb.length; t++) {
@@ -38,7 +40,7 @@ export function cutSegments(track: number, levelDb: Float32Array, rules: Segment
     const startFrame = walk(levelDb, taken, peak, -1, low, rules.bridgeFrames);
     // What lies next to a loud call and is its decay must not become a call of its own: block it up to where the level stops falling.
     blockDecay(levelDb, taken, startFrame, endFrame);
-    if (endFrame - startFrame >= rules.leastFrames) out.push({ track, startFrame, endFrame, peakFrame: peak, peakDb: levelDb[peak] });
+    if (endFrame - startFrame >= rules.leastFrames) out.push({ track, startFrame, endFrame, peakFrame: peak, peakDb: levelDb[peak], overPedestal });
   }
   return out.sort((a, b) => a.startFrame - b.startFrame);
 }

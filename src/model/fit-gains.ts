@@ -55,7 +55,7 @@ export function readLeadCurve(fit: GainFit, lagSec: number): number {
 }
 
 function looksOwn(c: Candidate): boolean {
-  if (c.ownedShare < 0.6 || c.peakDb < 12 || c.lostShare > 0 || c.entropy > 0.9) return false;
+  if (c.ownedShare < 0.6 || c.peakDb < 12 || c.lostShare[c.track] > 0 || c.entropy > 0.9) return false;
   // Every track that surely hears the same sound must hear it later.
   let heard = 0;
   for (let j = 0; j < c.lagSec.length; j++) {
