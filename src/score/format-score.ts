@@ -1,3 +1,4 @@
+import { alignColumns, digits, formatInterval, signed } from './format-text.js';
 import type { Score } from './score-calls.js';
 import type { Estimate } from './types.js';
 
@@ -88,22 +89,4 @@ function formatSplits({ splits }: Score): string[] {
     }
     return ['', ...alignColumns(lines)];
   });
-}
-
-/** First column left, the others right. */
-function alignColumns(lines: readonly string[][]): string[] {
-  const widths = lines[0].map((_, column) => Math.max(...lines.map((line) => line[column].length)));
-  return lines.map((line) => line.map((cell, i) => (i === 0 ? cell.padEnd(widths[i]) : cell.padStart(widths[i]))).join('  ').trimEnd());
-}
-
-function formatInterval({ low, high }: Estimate, n: number): string {
-  return low === null || high === null ? '' : `${digits(low, n)} to ${digits(high, n)}`;
-}
-
-function digits(value: number | null, n: number): string {
-  return value === null || !Number.isFinite(value) ? '-' : value.toFixed(n);
-}
-
-function signed(value: number | null): string {
-  return value === null ? '-' : `${value >= 0 ? '+' : ''}${value.toFixed(2)}`;
 }

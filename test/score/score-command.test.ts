@@ -1,45 +1,19 @@
 import { mkdir, mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { Command } from 'commander';
-import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
-import { addScoreCommand } from '../../src/cli/commands/score.js';
-import type { CallRow, TrackHourRow } from '../../src/schema/rows.js';
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import type { TrackHourRow } from '../../src/schema/rows.js';
 import { formatCsv } from '../../src/table/csv-table.js';
 import { callTable, trackTable } from '../../src/table/table-specs.js';
+import { callRow, runCommandLine } from './command-runner.js';
+import type { CommandResult } from './command-runner.js';
 
 let folder = '';
 const LABELS = 'id,bird,onset_s,offset_s,snr_db\n0,red,1.000,1.200,35\n1,blue,2.000,2.200,12\n2,none,3.000,3.100,\n';
 
-function callRow(callId: number, bird: string, onsetSec: number, offsetSec: number, probability: number): CallRow {
-  return {
-    callId, bird, onsetSec, offsetSec, onsetUtc: '', probability, track: 'red', levelDb: -20, snrDb: 30, peakHz: 3000, overlaps: 0,
-    runnerUp: '', runnerUpProbability: NaN,
-  };
-}
-
 const CALLS = [callRow(0, 'red', 1.001, 1.2, 0.99), callRow(1, 'blue', 2.002, 2.2, 0.9), callRow(2, 'none', 3, 3.1, 0.7)];
 
-async function run(...args: string[]): Promise<{ out: string; err: string; status: number | undefined }> {
-  let out = '';
-  let err = '';
-  const spies = [
-    vi.spyOn(process.stdout, 'write').mockImplementation((text) => { out += String(text); return true; }),
-    vi.spyOn(process.stderr, 'write').mockImplementation((text) => { err += String(text); return true; }),
-  ];
-  const [argv, exitCode] = [process.argv, process.exitCode];
-  process.argv = ['node', 'volary', 'score', ...args];
-  try {
-    const program = new Command('volary').exitOverride();
-    addScoreCommand(program);
-    await program.parseAsync(process.argv);
-    return { out, err, status: process.exitCode as number | undefined };
-  } finally {
-    process.argv = argv;
-    process.exitCode = exitCode;
-    for (const spy of spies) spy.mockRestore();
-  }
-}
+const run = (...args: string[]): Promise<CommandResult> => runCommandLine('score', ...args);
 
 beforeEach(async () => {
   folder = await mkdtemp(join(tmpdir(), 'volary-score-'));

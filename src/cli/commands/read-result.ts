@@ -1,9 +1,8 @@
 import { readFile, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { quoteName, VolaryError } from '../../schema/errors.js';
-import type { CallRow, LabelRow } from '../../schema/rows.js';
+import type { CallRow } from '../../schema/rows.js';
 import { parseCsv } from '../../table/csv-table.js';
-import { readLabels } from '../../table/labels.js';
 import { callTable, trackTable } from '../../table/table-specs.js';
 
 /** Larger texts do not fit a string; two weeks of sixteen birds are far below. */
@@ -24,11 +23,6 @@ export async function readCalls(folder: string): Promise<CallRow[]> {
   return parseCsv(callTable, await readTextFile(path, "run 'volary attribute' with --out and this folder first"), path);
 }
 
-/** Reads a label file. */
-export async function readLabelFile(path: string): Promise<LabelRow[]> {
-  return readLabels(await readTextFile(path, 'give a CSV file with the columns bird, onset_s and offset_s'), path);
-}
-
 /**
  * Time at or after which nothing can have been analysed: the end of the last hour in tracks.csv; undefined where there is no such table.
  */
@@ -39,7 +33,8 @@ export async function readAnalysedEnd(folder: string): Promise<number | undefine
   return rows.length ? rows.reduce((latest, row) => Math.max(latest, row.startSec), 0) + HOUR_SEC : undefined;
 }
 
-async function readTextFile(path: string, mend: string): Promise<string> {
+/** Reads a text of at most 400 MiB; `mend` says what to do where it is missing. */
+export async function readTextFile(path: string, mend: string): Promise<string> {
   const found = await stat(path).catch(() => undefined);
   if (!found) throw new VolaryError('missing', { where: quoteName(path), what: 'no such file', mend });
   if (!found.isFile()) throw new VolaryError('unreadable', { where: quoteName(path), what: 'not a regular file', expected: 'a CSV file' });
