@@ -83,6 +83,8 @@ class FlacReader implements AudioReader {
   private readonly lost = new IntervalSet();
   /** The last batch, as the next read often begins within it. */
   private recent: Stretch = { from: 0, to: 0, frames: [] };
+  /** Reads share the window and the recent frames, so they wait for each other. */
+  private lastRead: Promise<unknown> = Promise.resolve();
   private nextOffset = -1;
   private nextFrame = -1;
 
@@ -95,6 +97,12 @@ class FlacReader implements AudioReader {
 
   async readFrames(startFrame: number, frameCount: number, into: Float32Array[], intoOffset = 0): Promise<number> {
     checkReadRequest(this, startFrame, frameCount, into, intoOffset);
+    const task = this.lastRead.then(() => this.readInTurn(startFrame, frameCount, into, intoOffset));
+    this.lastRead = task.catch(() => {});
+    return task;
+  }
+
+  private async readInTurn(startFrame: number, frameCount: number, into: Float32Array[], intoOffset: number): Promise<number> {
     const count = Math.max(0, Math.min(frameCount, this.info.frameCount - startFrame));
     const start = startFrame + this.baseFrame;
     const end = start + count;

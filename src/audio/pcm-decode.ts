@@ -6,6 +6,8 @@ export function sampleCodingOf(sampleFormat: 'pcm' | 'float', containerBytes: nu
   return (['u8', 's16', 's24', 's32'] as const)[containerBytes - 1];
 }
 
+const IS_LITTLE_ENDIAN = new Uint8Array(Uint16Array.of(1).buffer)[0] === 1;
+
 /**
  * Decodes interleaved bytes into planar float32, integers scaled by 2^-(container bits - 1) (8-bit: code 128 is 0).
  * @param bytes frameCount * into.length samples
@@ -20,7 +22,10 @@ export function decodeSamples(bytes: Uint8Array, coding: SampleCoding, frameCoun
     const out = into[c].subarray(intoOffset, intoOffset + frameCount);
     switch (coding) {
       case 'u8': decodeU8(bytes, c, channelCount, out); break;
-      case 's16': decodeS16(view, c * 2, channelCount * 2, out); break;
+      case 's16':
+        if (IS_LITTLE_ENDIAN && bytes.byteOffset % 2 === 0) decodeAligned16(bytes, c, channelCount, out);
+        else for (let i = 0, p = c * 2; i < out.length; i++, p += channelCount * 2) out[i] = view.getInt16(p, true) / 32768;
+        break;
       case 's24': decodeS24(bytes, c * 3, channelCount * 3, out); break;
       case 's32': for (let i = 0, p = c * 4; i < out.length; i++, p += channelCount * 4) out[i] = view.getInt32(p, true) / 2147483648; break;
       case 'f32': nonFinite += decodeFloat(out, (p) => view.getFloat32(p, true), c * 4, channelCount * 4); break;
@@ -34,8 +39,10 @@ function decodeU8(bytes: Uint8Array, start: number, step: number, out: Float32Ar
   for (let i = 0, p = start; i < out.length; i++, p += step) out[i] = (bytes[p] - 128) / 128;
 }
 
-function decodeS16(view: DataView, start: number, step: number, out: Float32Array): void {
-  for (let i = 0, p = start; i < out.length; i++, p += step) out[i] = view.getInt16(p, true) / 32768;
+/** The common case: about twice as fast as a DataView. */
+function decodeAligned16(bytes: Uint8Array, start: number, step: number, out: Float32Array): void {
+  const codes = new Int16Array(bytes.buffer, bytes.byteOffset, bytes.byteLength >> 1);
+  for (let i = 0, p = start; i < out.length; i++, p += step) out[i] = codes[p] * (1 / 32768);
 }
 
 function decodeS24(bytes: Uint8Array, start: number, step: number, out: Float32Array): void {

@@ -61,16 +61,12 @@ async function readSizeTable(window: ByteWindow, start: number, declared: number
   return { riffBytes: view.getBigUint64(0, true), dataBytes: view.getBigUint64(8, true), others };
 }
 
-/** A chunk of odd size is followed by one pad byte; some writers leave it out, which shows in an identifier right after the payload. */
+/** A chunk of odd size is followed by one pad byte; some writers leave it out, which shows when only without it a chunk follows. */
 async function skipPadByte(window: ByteWindow, payloadEnd: number, warnings: string[]): Promise<number> {
   if (payloadEnd % 2 === 0) return payloadEnd;
   const bytes = await window.view(payloadEnd, 9);
-  if (bytes.length >= 8 && bytes[0] !== 0 && isChunkId(bytes, 0) && !(bytes.length === 9 && isChunkId(bytes, 1) && bytes[5] === 0x20)) {
-    const size = viewOf(bytes).getUint32(4, true);
-    if (payloadEnd + 8 + size <= window.sizeBytes) {
-      warnings.push(`no pad byte after the odd chunk that ends at byte ${payloadEnd}; read on with the chunk '${readChunkId(bytes, 0)}' right there`);
-      return payloadEnd;
-    }
-  }
-  return payloadEnd + 1;
+  const fits = (shift: number) => bytes.length >= shift + 8 && isChunkId(bytes, shift) && payloadEnd + shift + 8 + viewOf(bytes).getUint32(shift + 4, true) <= window.sizeBytes;
+  if (bytes[0] === 0 || !fits(0) || fits(1)) return payloadEnd + 1;
+  warnings.push(`no pad byte after the odd chunk that ends at byte ${payloadEnd}; read on with the chunk '${readChunkId(bytes, 0)}' right there`);
+  return payloadEnd;
 }

@@ -126,6 +126,18 @@ describe('exact values', () => {
     }
     expect([reader.lostFrames, reader.info.warnings]).toEqual([0, []]);
   });
+
+  it('reads that are asked for at once do not disturb each other', async () => {
+    const planes = [noiseSamples(3000, 16)];
+    const reader = await openBytes(buildFlac(planes, { blockFrames: 64, coding: 'rice' }).bytes, 'x.flac');
+    const starts = [2000, 0, 1000, 2500, 10];
+    const parts = await Promise.all(starts.map(async (start) => {
+      const into = [new Float32Array(300)];
+      await reader.readFrames(start, 300, into);
+      return Array.from(into[0], (v) => v * 32768);
+    }));
+    expect(parts).toEqual(starts.map((start) => planes[0].slice(start, start + 300)));
+  });
 });
 
 describe('damage keeps the timeline', () => {

@@ -14,6 +14,14 @@ describe('sample values', () => {
     expect((await readAll(riff([format({ bits: 32 }), chunk('data', codes.flatMap(u32))]))).channels).toEqual([[-1, 4.656612873077393e-10, 0.5]]);
   });
 
+  it.each([0, 1])('does not depend on where the bytes lie in memory, shift %i', async (shift) => {
+    const file = riff([format({ channels: 2 }), chunk('data', i16(-32768, 1, 32767, -2))]);
+    const memory = new Uint8Array(file.length + shift);
+    memory.set(file, shift);
+    const { channels } = await readAll(memory.subarray(shift));
+    expect(channels).toEqual([[-1, 32767 / 32768], [1 / 32768, -2 / 32768]]);
+  });
+
   it('reads 32-bit and 64-bit float as written, denormals and values beyond full scale too', async () => {
     expect((await readAll(riff([format({ tag: 3, bits: 32 }), chunk('data', f32(0.25, -1.5, 1e-40))]))).channels[0]).toEqual([0.25, -1.5, Math.fround(1e-40)]);
     expect((await readAll(riff([format({ tag: 3, bits: 64 }), chunk('data', f64(0.1, -2))]))).channels[0]).toEqual([Math.fround(0.1), -2]);
