@@ -23,13 +23,13 @@ export function drawSpecies(random: Random, family: VoiceFamily, withSong: boole
 }
 
 const KINDS: Record<VoiceFamily, readonly SyllableKind[]> = {
-  stacks: ['stack', 'stack', 'stack', 'double', 'harsh', 'trill'],
+  stacks: ['stack', 'stack', 'stack', 'stack', 'double', 'double', 'harsh', 'trill'],
   whistles: ['whistle', 'whistle', 'trill', 'tick', 'harsh'],
-  mixed: ['stack', 'whistle', 'trill', 'harsh', 'double', 'tick'],
+  mixed: ['stack', 'whistle', 'trill', 'harsh', 'double', 'tick', 'stack'],
   ticks: ['tick', 'trill', 'whistle', 'harsh'],
 };
 
-function drawCallType(random: Random, kind: Exclude<SyllableKind, 'samples'> | SyllableKind, name: string, index: number, baseHz: number): FullCallType {
+function drawCallType(random: Random, kind: SyllableKind, name: string, index: number, baseHz: number): FullCallType {
   // The first kind of a repertoire is its soft contact call, the second its loud distance call.
   const soft = index === 0 || (index > 1 && random.chance(0.4));
   const center = soft ? random.range(-17, -7) : random.range(-4, 4), half = random.range(2, 7);
@@ -60,7 +60,7 @@ function drawFrequency(random: Random, kind: SyllableKind, baseHz: number): numb
     case 'stack': case 'double': return baseHz * random.range(0.75, 1.4);
     case 'whistle': return random.logRange(1900, 8000);
     case 'trill': return random.logRange(1600, 6500);
-    case 'harsh': return random.logRange(1200, 6500);
+    case 'harsh': return random.logRange(1800, 6500);
     default: return random.logRange(2200, 7500);
   }
 }

@@ -19,10 +19,10 @@ export function mixBits(x: number): number {
   return (h ^ (h >>> 16)) >>> 0;
 }
 
-const GAUSS_TABLE_BITS = 14;
+const GAUSS_TABLE_BITS = 12;
 let gaussTable: Float32Array | undefined;
 
-/** Table of normal quantiles at (i + 0.5) / size: a fast source of white noise whose crest factor stays below 12.5 dB. */
+/** Table of normal quantiles at (i + 0.5) / size: a fast source of white noise whose peak stays below four standard deviations. */
 function getGaussTable(): Float32Array {
   if (!gaussTable) {
     const size = 1 << GAUSS_TABLE_BITS;

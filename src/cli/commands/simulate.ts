@@ -1,6 +1,6 @@
 import type { Command } from 'commander';
 import type { SampleAudio } from '../../simulate/repertoire.js';
-import type { Scene } from '../../simulate/scene.js';
+import type { FullScene, Scene } from '../../simulate/scene.js';
 import type { SimulatedScene } from '../../simulate/simulate-scene.js';
 import { EXIT, runCommand } from '../io.js';
 import type { CommandIo } from '../io.js';
@@ -41,7 +41,7 @@ async function runSimulate(io: CommandIo, scenePath: string | undefined, options
   const progress = io.progress('simulating', 1);
   const result = simulateScene(scene, options.seed, { ownVoice: options.ownVoice, sampleAudio, onProgress: (done, total) => progress.update(done / total) });
   progress.end();
-  await writeResult(folder, full, result, write);
+  await writeResult(folder, await moveSamples(full, scenePath, folder), result, write);
   const summary = summarise(folder, options.seed, full.durationSec, result);
   io.out(io.json ? JSON.stringify(summary, null, 2) : describe(summary));
   return EXIT.done;
@@ -101,6 +101,14 @@ async function loadSamples(voices: Record<string, { calls: { samples: string[] }
     }
   }
   return loaded;
+}
+
+/** Sample files are named relative to the scene file: the copy of the scene lies elsewhere. */
+async function moveSamples(scene: FullScene, scenePath: string | undefined, folder: string): Promise<FullScene> {
+  const { dirname, relative, resolve, sep } = await import('node:path');
+  const copy = structuredClone(scene), from = scenePath ? dirname(scenePath) : '.';
+  for (const voice of Object.values(copy.voices)) for (const call of voice.calls) call.samples = call.samples.map((name) => relative(folder, resolve(from, name)).split(sep).join('/'));
+  return copy;
 }
 
 async function writeResult(folder: string, scene: object, result: SimulatedScene, write: { overwrite?: boolean }): Promise<void> {
