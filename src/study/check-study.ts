@@ -51,7 +51,9 @@ export interface CheckInput {
   onProgress?: (doneSec: number, totalSec: number) => void;
 }
 
-const MOST_POINTS = 1500;
+/** Points of a track's level in a picture, and the shortest stretch that one stands for. */
+const MOST_POINTS = 900;
+const PIECE_SEC = 0.1;
 const MOST_HUM_SECONDS = 60;
 
 interface TrackState { meter: TrackMeter; hum: HumMeter; hash: number; heard: number; levels: LevelPoint[] }
@@ -79,6 +81,11 @@ export async function checkStudy(input: CheckInput): Promise<CheckReport> {
 function addBlock(state: TrackState, samples: Float32Array, startFrame: number, gaps: Gap[], rate: number, forHum: boolean, durationSec: number): void {
   state.meter.add(samples, samples.length, startFrame, gaps.map((g) => ({ from: g.startFrame - startFrame, to: g.startFrame - startFrame + g.frameCount, isLost: g.reason !== 'no-file' })));
   if (forHum && gaps.length === 0) state.hum.add(samples);
+  const pieceFrames = Math.max(1, Math.ceil(Math.max(PIECE_SEC, durationSec / MOST_POINTS) * rate));
+  for (let from = 0; from < samples.length; from += pieceFrames) addPiece(state, samples.subarray(from, from + pieceFrames), (startFrame + from) / rate, rate, durationSec);
+}
+
+function addPiece(state: TrackState, samples: Float32Array, startSec: number, rate: number, durationSec: number): void {
   const bits = new Int32Array(samples.buffer, samples.byteOffset, samples.length);
   let power = 0;
   let heard = 0;
@@ -90,11 +97,13 @@ function addBlock(state: TrackState, samples: Float32Array, startFrame: number, 
   }
   state.heard += heard;
   if (heard === 0) return;
-  const point = { startSec: startFrame / rate, durationSec: samples.length / rate, levelDb: 10 * Math.log10(power / samples.length) };
+  const point = { startSec, durationSec: samples.length / rate, levelDb: 10 * Math.log10(power / samples.length) };
   const last = state.levels[state.levels.length - 1];
-  // Two weeks have more blocks than a picture has points: the loudest of each stretch stays.
-  if (last && point.startSec < last.startSec + durationSec / MOST_POINTS) last.levelDb = Math.max(last.levelDb, point.levelDb);
-  else state.levels.push(point);
+  // Two weeks have more pieces than a picture has points: the loudest of each stretch stays.
+  if (last && startSec < last.startSec + (0.99 * durationSec) / MOST_POINTS) {
+    last.levelDb = Math.max(last.levelDb, point.levelDb);
+    last.durationSec = startSec + point.durationSec - last.startSec;
+  } else state.levels.push(point);
 }
 
 function assemble(input: CheckInput, states: TrackState[], readShare: number): CheckReport {

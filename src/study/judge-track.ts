@@ -38,8 +38,8 @@ export function judgeTrack(bird: string, m: TrackMeasures, hum: Hum | undefined,
   if (perMinute >= CHECK_LIMITS.clippedPerMinute) add('warning', 'clipping', `clipped ${m.clippedRuns} times (${perMinute.toPrecision(2)} a minute) at ${m.peakDb.toFixed(1)} dB`);
   if (Math.abs(m.dcOffset) > CHECK_LIMITS.dcOffset) add('warning', 'dc', `the mean of all samples is ${(100 * m.dcOffset).toFixed(1)} % of full scale and should be 0`);
   if (hum && hum.prominenceDb >= CHECK_LIMITS.humProminenceDb && hum.levelDb >= m.noiseFloorDb - CHECK_LIMITS.humBelowFloorDb) {
-    // Hum below the noise is out of the way of calls, and worth a line only because it can be mended.
-    add(hum.levelDb >= m.noiseFloorDb ? 'warning' : 'note', 'hum', `hum at ${hum.mainsHz} Hz or its multiples, ${hum.levelDb.toFixed(0)} dB, ${hum.prominenceDb.toFixed(0)} dB above its surroundings`);
+    // The floor holds the hum itself: where they are about equal, hum is the floor. Hum below the noise is out of the way of calls.
+    add(hum.levelDb >= m.noiseFloorDb - 3 ? 'warning' : 'note', 'hum', `hum at ${hum.mainsHz} Hz or its multiples, ${hum.levelDb.toFixed(0)} dB, ${hum.prominenceDb.toFixed(0)} dB above its surroundings`);
   }
   if (m.peakDb < CHECK_LIMITS.quietPeakDb) add('warning', 'level', `very quiet: no sample above ${m.peakDb.toFixed(0)} dB`);
   if (m.noiseFloorDb > CHECK_LIMITS.loudFloorDb) add('warning', 'noise', `noise floor at ${m.noiseFloorDb.toFixed(0)} dB: hardly any call can stand out`);
