@@ -74,7 +74,11 @@ describe('command line', () => {
     writeFileSync(join(folder, 'study.json'), JSON.stringify(manifest));
     const child = startCli(['check', 'study.json', '--full'], folder);
     let err = '';
-    child.stderr.on('data', (d) => { err += d; if (/checking/.test(err)) child.kill('SIGINT'); });
+    child.stderr.on('data', (d) => {
+      const isFirst = !err.includes('checking');
+      err += d;
+      if (isFirst && err.includes('checking')) child.kill('SIGINT');
+    });
     const status = await new Promise((resolve) => child.on('exit', resolve));
     expect(status).toBe(130);
     expect(err.trimEnd().split('\n').at(-1)).toBe('volary check: interrupted');
