@@ -75,6 +75,12 @@ describe('study manifest', () => {
     expect(() => parseManifest(text, 'x.json')).toThrow(part);
   });
 
+  it('reads the example that shows everything it may hold', () => {
+    const example = parseManifest(readFileSync(new URL('../../fixtures/study/two-recorders.json', import.meta.url), 'utf8'), 'two-recorders.json');
+    expect(example.tracks.map((t) => [t.bird, t.files.length])).toEqual([['red', 2], ['grey', 1]]);
+    expect(example.settings).toEqual({ band_hz: [500, 10000], call_s: [0.02, 0.6] });
+  });
+
   it('is published as a schema file with the same content', () => {
     expect(JSON.parse(readFileSync(new URL('../../src/schema/study.schema.json', import.meta.url), 'utf8'))).toEqual(JSON.parse(JSON.stringify(studySchema)));
   });
