@@ -63,13 +63,25 @@ function renderReceiverNoise(frames: number, kind: LinkFault['noise'], sampleRat
   return noise;
 }
 
-/** Overload of the tag's microphone amplifier or modulator, in place. */
-export function applyOverload(track: Float32Array, tag: FullTag): void {
-  // Crest of a call over its root mean square is about 11 dB; the limit is a peak level.
-  const limit = dbToGain(tag.overloadDb);
-  if (limit > 3000) return;
-  if (tag.softOverload) for (let i = 0; i < track.length; i++) { const x = track[i] / limit; track[i] = Math.abs(x) > 0.3 ? limit * Math.tanh(x) : track[i] * (1 - (x * x) / 3); }
-  else for (let i = 0; i < track.length; i++) { if (track[i] > limit) track[i] = limit; else if (track[i] < -limit) track[i] = -limit; }
+/** Frames per entry of what applyOverload returns. */
+export const OVERLOAD_BLOCK = 64;
+
+/**
+ * Overload of the tag's microphone amplifier or modulator, in place: hard or soft at a peak level before the receiver's gain,
+ * so that a flattened call need not reach full scale in the file.
+ * @returns 1 for every block of OVERLOAD_BLOCK frames that went over the limit
+ */
+export function applyOverload(track: Float32Array, tag: FullTag): Uint8Array {
+  const limit = dbToGain(tag.overloadDb), over = new Uint8Array(Math.ceil(track.length / OVERLOAD_BLOCK));
+  for (let i = 0; i < track.length; i++) {
+    const v = track[i], size = Math.abs(v);
+    if (size > limit) {
+      over[Math.floor(i / OVERLOAD_BLOCK)] = 1;
+      if (!tag.softOverload) track[i] = v > 0 ? limit : -limit;
+    }
+    if (tag.softOverload && size > 0.05 * limit) track[i] = limit * Math.tanh(v / limit);
+  }
+  return over;
 }
 
 /** Receiver gain over time in dB: a constant plus smoothed random steps. */

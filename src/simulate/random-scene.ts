@@ -17,18 +17,18 @@ interface Habit {
 
 const NORMAL: Habit = {
   birds: [4, 9], untagged: [0, 2], callsPerMin: [35, 75], rooms: ['box', 'cage', 'room', 'room', 'aviary'], rt60Sec: [0.08, 0.6],
-  gainSpreadDb: [2, 11], gainWanderDb: [0, 1.5], overlap: [0.03, 0.22], reply: [0.2, 0.5], contactShare: 0.3, noiseDb: [-47, -32], bodyScale: [0.5, 1.6],
-  bursts: [0, 0.4], losses: [0, 0.1], fades: [0, 0.2], hit: [0, 0.02], breakthroughs: [0, 1], nominalGainDb: [-8, 6], overloadProbability: 0.1,
+  gainSpreadDb: [2, 11], gainWanderDb: [0, 1.5], overlap: [0.03, 0.22], reply: [0.2, 0.5], contactShare: 0.3, noiseDb: [-50, -34], bodyScale: [0.5, 1.6],
+  bursts: [0, 0.4], losses: [0, 0.1], fades: [0, 0.2], hit: [0, 0.02], breakthroughs: [0, 1], nominalGainDb: [-8, 6], overloadProbability: 0.2,
   recorders: [1, 1], families: ['stacks', 'stacks', 'mixed', 'whistles'], rates: [44100, 44100, 48000, 32000], songProbability: 0.25, speech: [0, 0.3], obstacles: [0, 0.3], moves: [0, 2],
 };
 
 const PRESETS: Record<ScenePreset, Habit> = {
   easy: { ...NORMAL, birds: [2, 5], untagged: [0, 0], callsPerMin: [20, 45], rooms: ['room', 'aviary', 'cage'], rt60Sec: [0.06, 0.35], gainSpreadDb: [0, 4], overlap: [0, 0.06], contactShare: 0.05, bodyScale: [0, 0.5], bursts: [0, 0], losses: [0, 0], fades: [0, 0], hit: [0, 0], breakthroughs: [0, 0], overloadProbability: 0, speech: [0, 0], moves: [0, 1] },
   normal: NORMAL,
-  crowded: { ...NORMAL, birds: [6, 16], untagged: [0, 3], callsPerMin: [55, 110], rooms: ['box', 'cage', 'cage', 'room'], rt60Sec: [0.15, 0.8], gainSpreadDb: [5, 13], overlap: [0.15, 0.38], contactShare: 0.65, bursts: [0, 1], hit: [0, 0.05], breakthroughs: [0, 2], nominalGainDb: [-5, 12] },
+  crowded: { ...NORMAL, birds: [6, 16], untagged: [0, 3], callsPerMin: [55, 110], rooms: ['box', 'cage', 'cage', 'room'], rt60Sec: [0.15, 0.8], gainSpreadDb: [5, 13], overlap: [0.15, 0.38], contactShare: 0.65, bursts: [0, 1], hit: [0, 0.05], breakthroughs: [0, 2], nominalGainDb: [-6, 10], overloadProbability: 0.5 },
   'two-clocks': { ...NORMAL, recorders: [2, 3], birds: [4, 9], overlap: [0.02, 0.2] },
   'small-species': { ...NORMAL, families: ['whistles', 'mixed', 'ticks', 'whistles'], rates: [22050, 44100, 48000], songProbability: 0.4, birds: [3, 9] },
-  harsh: { ...NORMAL, birds: [5, 12], untagged: [1, 4], callsPerMin: [45, 110], rooms: ['box', 'cage', 'room', 'aviary'], rt60Sec: [0.2, 0.8], gainSpreadDb: [6, 16], gainWanderDb: [0.3, 3], overlap: [0.15, 0.42], contactShare: 0.5, noiseDb: [-42, -26], bodyScale: [1, 3], bursts: [0.2, 2.5], losses: [0, 0.6], fades: [0, 1], hit: [0.02, 0.12], breakthroughs: [0, 3], nominalGainDb: [-8, 16], overloadProbability: 0.4, families: ['stacks', 'mixed', 'mixed', 'whistles'], songProbability: 0.35, speech: [0, 1], obstacles: [0, 0.6], moves: [0, 5] },
+  harsh: { ...NORMAL, birds: [5, 12], untagged: [1, 4], callsPerMin: [45, 110], rooms: ['box', 'cage', 'room', 'aviary'], rt60Sec: [0.2, 0.8], gainSpreadDb: [6, 16], gainWanderDb: [0.3, 3], overlap: [0.15, 0.42], contactShare: 0.5, noiseDb: [-45, -28], bodyScale: [1, 3], bursts: [0.2, 2.5], losses: [0, 0.6], fades: [0, 1], hit: [0.02, 0.12], breakthroughs: [0, 3], nominalGainDb: [-8, 14], overloadProbability: 0.6, families: ['stacks', 'mixed', 'mixed', 'whistles'], songProbability: 0.35, speech: [0, 1], obstacles: [0, 0.6], moves: [0, 5] },
 };
 
 const ROOM_SIZES: Record<'box' | 'cage' | 'room' | 'aviary', { low: Point; high: Point }> = {
@@ -46,57 +46,80 @@ export function drawRandomScene(seed: number, preset: ScenePreset = 'normal'): S
   const habit = PRESETS[preset];
   if (!habit) throw new VolaryError('bad-option', { what: 'no such preset', got: String(preset), expected: `one of ${SCENE_PRESETS.join(', ')}` });
   const random = new Random(hashLabel(seed, `random scene ${preset}`));
-  const between = (r: Range): number => random.range(r[0], r[1]);
   const size = drawSize(random, random.pick(habit.rooms));
   const birdCount = random.whole(habit.birds[0], habit.birds[1]), untagged = random.whole(habit.untagged[0], habit.untagged[1]);
-  const recorderCount = random.whole(habit.recorders[0], habit.recorders[1]);
-  const durationSec = Math.round(random.range(60, 90));
-  const slots = placePerches(random, size, birdCount + untagged, habit.contactShare);
+  const recorderCount = random.whole(habit.recorders[0], habit.recorders[1]), durationSec = Math.round(random.range(60, 90));
   const species = random.chance(0.7) ? 1 : 2;
   const voices: Scene['voices'] = {};
   for (let s = 0; s < species; s++) voices[`species${s + 1}`] = drawSpecies(random, random.pick(habit.families), random.chance(habit.songProbability));
-  const body = between(habit.bodyScale), callsPerMin = between(habit.callsPerMin);
-  const eagerness = slots.map((_, b) => random.logRange(0.35, 2.2) * (b < birdCount ? 1 : 0.5)), eager = eagerness.reduce((a, b) => a + b, 0);
-  const moves = between(habit.moves), noiseDb = between(habit.noiseDb), spread = between(habit.gainSpreadDb), nominal = between(habit.nominalGainDb);
-  const wander = between(habit.gainWanderDb), overloading = random.chance(habit.overloadProbability), directivityDb = random.range(1, 10);
-  const muffled = random.range(5000, 18000), lift = random.range(0, 10), shadow = random.range(0, 9), mouth = random.range(0.02, 0.04);
-  const birds = slots.map((perchesM, b) => ({
-    name: b < birdCount ? `B${b + 1}` : `U${b - birdCount + 1}`, voice: `species${1 + (b % species)}`, tagged: b < birdCount,
-    recorder: String(1 + Math.floor((Math.min(b, birdCount - 1) * recorderCount) / birdCount)), perchesM,
-    movesPerMin: perchesM.length > 1 ? moves * random.range(0.3, 1.7) : random.range(0, 2), callsPerMin: (callsPerMin * eagerness[b]) / eager,
-    levelDb: random.range(-4, 4), directivityDb,
-    tag: {
-      gainDb: nominal + spread * random.range(-0.5, 0.5) * (random.chance(0.1) ? 1.5 : 1), gainWanderDb: wander * random.range(0, 1.2), gainWanderSec: random.logRange(8, 60),
-      noiseDb: noiseDb + 3 * random.gauss(), receiverNoiseDbfs: random.range(-90, -66), lowCutHz: random.chance(0.8) ? random.logRange(40, 400) : 0,
-      highCutHz: muffled * random.range(0.8, 1.25), tiltDb: 3 * random.gauss(), mouthM: Math.min(0.042, Math.max(0.018, mouth + 0.004 * random.gauss())),
-      liftDb: Math.max(0, lift + 1.5 * random.gauss()), liftHz: random.logRange(700, 2200), shadowDb: Math.max(0, shadow + 2 * random.gauss()),
-      overloadDb: overloading && random.chance(0.6) ? random.range(6, 20) : 45, softOverload: random.chance(0.5), delaySec: random.chance(0.7) ? random.range(0, 0.00006) : random.range(0, 0.0004),
-      humDbfs: random.chance(0.15) ? random.range(-75, -45) : -150, humHz: random.pick([50, 60]), dcOffset: random.chance(0.15) ? random.range(-0.008, 0.008) : 0,
-    },
-  }));
-  if (preset === 'harsh' && random.chance(0.25)) Object.assign(birds[random.whole(0, birdCount - 1)].tag, { batteryEndSec: durationSec * random.range(0.4, 0.95), batteryEndNoiseDb: random.range(-10, 4) });
+  const noiseDb = between(random, habit.noiseDb);
+  const birds = drawBirds(random, habit, size, { birdCount, untagged, recorderCount, species, noiseDb });
+  if (preset === 'harsh' && random.chance(0.25)) Object.assign(birds[random.whole(0, birdCount - 1)].tag!, { batteryEndSec: durationSec * random.range(0.4, 0.95), batteryEndNoiseDb: random.range(-10, 4) });
   return {
     title: `${preset} ${seed}`, durationSec, sampleRateHz: random.pick(habit.rates),
     room: {
       sizeM: size, rt60Sec: drawReverberation(random, habit.rt60Sec, size), highRatio: random.range(0.3, 0.95), temperatureC: random.range(14, 30), humidityPct: random.range(25, 80),
-      scatter: random.range(0.1, 1), obstacleShare: between(habit.obstacles), obstacleDb: random.range(3, 14),
+      scatter: random.range(0.1, 1), obstacleShare: between(random, habit.obstacles), obstacleDb: random.range(3, 14),
     },
-    background: { levelDb: noiseDb + random.range(-16, 2), rumbleDb: noiseDb + random.range(-14, 8), rumbleHz: random.logRange(60, 400) },
+    background: { levelDb: noiseDb + random.range(-16, 1), rumbleDb: noiseDb + random.range(-16, 6), rumbleHz: random.logRange(60, 400) },
     recorders: Array.from({ length: recorderCount }, (_, i) => (i === 0 ? { name: '1' } : {
       name: String(i + 1), offsetSec: random.range(-4, 4), driftPpm: random.range(-70, 70), wanderPpm: random.range(0, 1.5), wanderSec: random.logRange(60, 900),
     })),
     voices, birds,
-    calling: { replyProbability: between(habit.reply), replyLatencySec: [random.range(0.06, 0.15), random.range(0.25, 0.5)], overlapShare: between(habit.overlap), marginSec: 1 },
+    calling: { replyProbability: between(random, habit.reply), replyLatencySec: [random.range(0.06, 0.15), random.range(0.25, 0.5)], overlapShare: between(random, habit.overlap), marginSec: 1 },
+    ...drawNoises(random, habit), link: drawLink(random, habit, birdCount, durationSec),
+  };
+}
+
+function between(random: Random, range: Range): number { return random.range(range[0], range[1]); }
+
+type Company = { birdCount: number; untagged: number; recorderCount: number; species: number; noiseDb: number };
+
+function drawBirds(random: Random, habit: Habit, size: Point, company: Company): NonNullable<Scene['birds']> {
+  const { birdCount, untagged, recorderCount, species } = company;
+  const slots = placePerches(random, size, birdCount + untagged, habit.contactShare);
+  const eagerness = slots.map((_, b) => random.logRange(0.35, 2.2) * (b < birdCount ? 1 : 0.5)), eager = eagerness.reduce((a, b) => a + b, 0);
+  const callsPerMin = between(random, habit.callsPerMin), moves = between(random, habit.moves), directivityDb = random.range(1, 10);
+  const drawTag = makeTagDraw(random, habit, company.noiseDb);
+  return slots.map((perchesM, b) => ({
+    name: b < birdCount ? `B${b + 1}` : `U${b - birdCount + 1}`, voice: `species${1 + (b % species)}`, tagged: b < birdCount,
+    recorder: String(1 + Math.floor((Math.min(b, birdCount - 1) * recorderCount) / birdCount)), perchesM,
+    movesPerMin: perchesM.length > 1 ? moves * random.range(0.3, 1.7) : random.range(0, 2), callsPerMin: (callsPerMin * eagerness[b]) / eager,
+    levelDb: random.range(-4, 4), directivityDb, tag: drawTag(),
+  }));
+}
+
+/** Tags of one make: common habits drawn once, small differences from tag to tag. */
+function makeTagDraw(random: Random, habit: Habit, noiseDb: number): () => NonNullable<NonNullable<Scene['birds']>[number]['tag']> {
+  const spread = between(random, habit.gainSpreadDb), nominal = between(random, habit.nominalGainDb), wander = between(random, habit.gainWanderDb);
+  const overloading = random.chance(habit.overloadProbability), muffled = random.range(5000, 18000);
+  const lift = random.range(0, 10), shadow = random.range(0, 9), mouth = random.range(0.02, 0.04);
+  return () => ({
+    gainDb: nominal + spread * random.range(-0.5, 0.5) * (random.chance(0.1) ? 1.5 : 1), gainWanderDb: wander * random.range(0, 1.2), gainWanderSec: random.logRange(8, 60),
+    noiseDb: noiseDb + 3 * random.gauss(), receiverNoiseDbfs: random.range(-90, -66), lowCutHz: random.chance(0.8) ? random.logRange(40, 400) : 0,
+    highCutHz: muffled * random.range(0.8, 1.25), tiltDb: 3 * random.gauss(), mouthM: Math.min(0.042, Math.max(0.018, mouth + 0.004 * random.gauss())),
+    liftDb: Math.max(0, lift + 1.5 * random.gauss()), liftHz: random.logRange(700, 2200), shadowDb: Math.max(0, shadow + 2 * random.gauss()),
+    overloadDb: overloading && random.chance(0.75) ? random.range(5, 18) : 45, softOverload: random.chance(0.5), delaySec: random.chance(0.7) ? random.range(0, 0.00006) : random.range(0, 0.0004),
+    humDbfs: random.chance(0.15) ? random.range(-75, -45) : -150, humHz: random.pick([50, 60]), dcOffset: random.chance(0.15) ? random.range(-0.008, 0.008) : 0,
+  });
+}
+
+function drawNoises(random: Random, habit: Habit): Pick<Scene, 'bodyNoise' | 'roomNoise'> {
+  const body = between(random, habit.bodyScale);
+  return {
     bodyNoise: {
       wingPerMin: body * random.logRange(0.3, 2), preenPerMin: body * random.logRange(0.3, 2.5), scratchPerMin: body * random.logRange(0.05, 0.8), peckPerMin: body * random.logRange(0.05, 0.8),
       hopPerMin: body * random.logRange(0.1, 1.5), shakePerMin: body * random.logRange(0.05, 0.5), levelDb: [random.range(-28, -18), random.range(-4, 4)], airborneDb: random.range(-38, -20),
     },
-    roomNoise: { cagePerMin: random.range(0, 2.5), thumpPerMin: random.range(0, 0.5), speechPerMin: between(habit.speech), levelDb: [-10, random.range(4, 16)] },
-    link: {
-      burstPerMin: between(habit.bursts), burstSec: [random.logRange(0.002, 0.1), random.range(0.25, 0.8)], lossPerMin: between(habit.losses), lossSec: [1, 8], fadePerMin: between(habit.fades), fadeSec: [0.3, 4],
-      noiseDb: [random.range(-14, -3), random.range(0, 6)], noiseKind: random.pick(['flat', 'flat', 'mixed', 'rising', 'falling'] as const), hitCallProbability: between(habit.hit),
-      breakthrough: drawBreakthrough(random, random.whole(habit.breakthroughs[0], habit.breakthroughs[1]), birdCount, durationSec),
-    },
+    roomNoise: { cagePerMin: random.range(0, 2.5), thumpPerMin: random.range(0, 0.5), speechPerMin: between(random, habit.speech), levelDb: [-10, random.range(4, 16)] },
+  };
+}
+
+function drawLink(random: Random, habit: Habit, birdCount: number, durationSec: number): NonNullable<Scene['link']> {
+  return {
+    burstPerMin: between(random, habit.bursts), burstSec: [random.logRange(0.002, 0.1), random.range(0.25, 0.8)], lossPerMin: between(random, habit.losses), lossSec: [1, 8],
+    fadePerMin: between(random, habit.fades), fadeSec: [0.3, 4], noiseDb: [random.range(-14, -3), random.range(0, 6)], noiseKind: random.pick(['flat', 'flat', 'mixed', 'rising', 'falling'] as const),
+    hitCallProbability: between(random, habit.hit), breakthrough: drawBreakthrough(random, random.whole(habit.breakthroughs[0], habit.breakthroughs[1]), birdCount, durationSec),
   };
 }
 

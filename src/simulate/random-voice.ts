@@ -50,7 +50,7 @@ function drawCallType(random: Random, kind: SyllableKind, name: string, index: n
 
 function drawDuration(random: Random, kind: SyllableKind, soft: boolean): Range {
   if (kind === 'tick') { const d = random.logRange(0.006, 0.02); return [0.8 * d, 1.3 * d]; }
-  const d = soft ? random.logRange(0.035, 0.11) : random.logRange(0.08, 0.24);
+  const d = soft ? random.logRange(0.04, 0.12) : random.logRange(0.09, 0.25);
   const spread = random.range(1.05, 1.5), stretch = kind === 'trill' ? 1.7 : 1;
   return [(d * stretch) / spread, d * stretch * spread];
 }

@@ -14,6 +14,8 @@ export interface FinishedTrack {
   ownVoice?: Float32Array;
   /** Mean square of the steady noise before the gain, nominal own call = 1. */
   noisePower: number;
+  /** Blocks of the internal track in which the tag overloaded. */
+  overloads: Uint8Array;
 }
 
 /** From sound at the microphones to files: noise, overload, breakthrough, faults, gain, receiver noise, clock, clipping, rounding. */
@@ -21,7 +23,7 @@ export function finishTracks(plan: ScenePlan, microphones: readonly Microphone[]
   const { scene } = plan, fs = scene.sampleRateHz;
   const rumble = makeRumble(plan, random.fork('rumble'));
   const noisePowers = microphones.map((m) => addNoise(m, plan, rumble, random.fork(`noise ${scene.birds[m.bird].name}`)));
-  for (const m of microphones) applyOverload(m.sum, m.tag);
+  const overloads = microphones.map((m) => applyOverload(m.sum, m.tag));
   applyBreakthrough(plan, microphones);
   const frames = Math.round(scene.durationSec * fs);
   return microphones.map((m, index) => {
@@ -33,7 +35,7 @@ export function finishTracks(plan: ScenePlan, microphones: readonly Microphone[]
     const record = (x: Float32Array): Float32Array => (clock.isReference ? x.slice(-Math.round(plan.startSec * fs), -Math.round(plan.startSec * fs) + frames) : recordThroughClock(x, plan.startSec, clock, fs, frames));
     const samples = record(m.sum);
     roundSamples(samples, scene.bits);
-    const finished: FinishedTrack = { bird: bird.name, recorder: bird.recorder, samples, noisePower: noisePowers[index] };
+    const finished: FinishedTrack = { bird: bird.name, recorder: bird.recorder, samples, noisePower: noisePowers[index], overloads: overloads[index] };
     if (m.own) { plan.gains[index].apply(m.own, fs); finished.ownVoice = record(m.own); }
     return finished;
   });

@@ -1,4 +1,5 @@
 import { powerToDb } from './filters.js';
+import { OVERLOAD_BLOCK } from './link.js';
 import type { LinkFault } from './link.js';
 import type { PlayedCall, ScenePlan } from './simulate-scene.js';
 import type { FinishedTrack } from './track-chain.js';
@@ -67,8 +68,11 @@ function noiseDb(plan: ScenePlan, bird: number, call: PlayedCall, steadyPower: n
   return loss.noise === 'silent' ? 60 : loss.levelDb;
 }
 
+/** Whether the tag overloaded or the file reached full scale during the call. */
 function isClipped(plan: ScenePlan, track: FinishedTrack, call: PlayedCall): boolean {
   const { scene } = plan, fs = scene.sampleRateHz;
+  const block = (sec: number): number => ((sec - plan.startSec) * fs) / OVERLOAD_BLOCK;
+  if (track.overloads.subarray(Math.floor(block(call.onsetSec)), Math.ceil(block(call.offsetSec))).includes(1)) return true;
   const clock = plan.clocks.find((c) => c.name === track.recorder) ?? plan.clocks[0];
   const from = Math.max(0, Math.floor((call.onsetSec + clock.offsetSec(call.onsetSec)) * fs)), to = Math.min(track.samples.length, Math.ceil((call.offsetSec + clock.offsetSec(call.offsetSec)) * fs));
   const top = 1 - 2 / Math.pow(2, scene.bits - 1);

@@ -80,6 +80,18 @@ describe('links', () => {
   });
 });
 
+describe('overload', () => {
+  it('flattens a loud call before the gain and flags it', () => {
+    const scene = makeQuietScene();
+    // Peak at 6 dB over the nominal level, then a gain of -10 dB: -25 + 6 - 10 dBFS.
+    scene.birds![0] = { ...scene.birds![0], tag: { ...SILENT_TAG, gainDb: -10, overloadDb: 6 } };
+    const { tracks, truth } = simulateScene(scene, 4);
+    const peak = tracks[0].samples.reduce((m, v) => Math.max(m, Math.abs(v)), 0);
+    expect(20 * Math.log10(peak)).toBeCloseTo(-29, 1);
+    expect(truth.map((r) => r.clipped)).toEqual([true, false]);
+  });
+});
+
 describe('a drawn scene', () => {
   const scene = drawRandomScene(11, 'harsh');
   scene.durationSec = 12;

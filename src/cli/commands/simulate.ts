@@ -38,9 +38,10 @@ async function runSimulate(io: CommandIo, scenePath: string | undefined, options
   await prepareFolder(`${folder}/truth`, ['truth.csv', 'events.csv', 'clock.csv'], write);
   if (options.ownVoice) await prepareFolder(`${folder}/truth/own-voice`, birds.map(toFileName), write);
   const sampleAudio = await loadSamples(full.voices, scenePath);
-  const progress = io.progress('simulating', 1);
-  const result = simulateScene(scene, options.seed, { ownVoice: options.ownVoice, sampleAudio, onProgress: (done, total) => progress.update(done / total) });
-  progress.end();
+  let progress: ReturnType<CommandIo['progress']> | undefined;
+  const onProgress = (done: number, total: number): void => { progress ??= io.progress('simulating', total, 'sounds'); progress.update(done); };
+  const result = simulateScene(scene, options.seed, { ownVoice: options.ownVoice, sampleAudio, onProgress });
+  progress?.end();
   await writeResult(folder, await moveSamples(full, scenePath, folder), result, write);
   const summary = summarise(folder, options.seed, full.durationSec, result);
   io.out(io.json ? JSON.stringify(summary, null, 2) : describe(summary));
