@@ -17,7 +17,7 @@ interface Habit {
 
 const NORMAL: Habit = {
   birds: [4, 9], untagged: [0, 2], callsPerMin: [35, 75], rooms: ['box', 'cage', 'room', 'room', 'aviary'], rt60Sec: [0.08, 0.6],
-  gainSpreadDb: [2, 11], gainWanderDb: [0, 1.5], overlap: [0.03, 0.22], reply: [0.2, 0.5], contactShare: 0.3, noiseDb: [-50, -34], bodyScale: [0.5, 1.6],
+  gainSpreadDb: [2, 11], gainWanderDb: [0, 1.5], overlap: [0.02, 0.14], reply: [0.2, 0.5], contactShare: 0.3, noiseDb: [-50, -34], bodyScale: [0.5, 1.6],
   bursts: [0, 0.4], losses: [0, 0.1], fades: [0, 0.2], hit: [0, 0.02], breakthroughs: [0, 1], nominalGainDb: [-8, 6], overloadProbability: 0.2,
   recorders: [1, 1], families: ['stacks', 'stacks', 'mixed', 'whistles'], rates: [44100, 44100, 48000, 32000], songProbability: 0.25, speech: [0, 0.3], obstacles: [0, 0.3], moves: [0, 2],
 };
@@ -25,10 +25,10 @@ const NORMAL: Habit = {
 const PRESETS: Record<ScenePreset, Habit> = {
   easy: { ...NORMAL, birds: [2, 5], untagged: [0, 0], callsPerMin: [20, 45], rooms: ['room', 'aviary', 'cage'], rt60Sec: [0.06, 0.35], gainSpreadDb: [0, 4], overlap: [0, 0.06], contactShare: 0.05, bodyScale: [0, 0.5], bursts: [0, 0], losses: [0, 0], fades: [0, 0], hit: [0, 0], breakthroughs: [0, 0], overloadProbability: 0, speech: [0, 0], moves: [0, 1] },
   normal: NORMAL,
-  crowded: { ...NORMAL, birds: [6, 16], untagged: [0, 3], callsPerMin: [55, 110], rooms: ['box', 'cage', 'cage', 'room'], rt60Sec: [0.15, 0.8], gainSpreadDb: [5, 13], overlap: [0.15, 0.38], contactShare: 0.65, bursts: [0, 1], hit: [0, 0.05], breakthroughs: [0, 2], nominalGainDb: [-6, 10], overloadProbability: 0.5 },
-  'two-clocks': { ...NORMAL, recorders: [2, 3], birds: [4, 9], overlap: [0.02, 0.2] },
+  crowded: { ...NORMAL, birds: [6, 16], untagged: [0, 3], callsPerMin: [55, 110], rooms: ['box', 'cage', 'cage', 'room'], rt60Sec: [0.15, 0.8], gainSpreadDb: [5, 13], overlap: [0.08, 0.24], contactShare: 0.65, bursts: [0, 1], hit: [0, 0.05], breakthroughs: [0, 2], nominalGainDb: [-6, 10], overloadProbability: 0.5 },
+  'two-clocks': { ...NORMAL, recorders: [2, 3], birds: [4, 9], overlap: [0.02, 0.12] },
   'small-species': { ...NORMAL, families: ['whistles', 'mixed', 'ticks', 'whistles'], rates: [22050, 44100, 48000], songProbability: 0.4, birds: [3, 9] },
-  harsh: { ...NORMAL, birds: [5, 12], untagged: [1, 4], callsPerMin: [45, 110], rooms: ['box', 'cage', 'room', 'aviary'], rt60Sec: [0.2, 0.8], gainSpreadDb: [6, 16], gainWanderDb: [0.3, 3], overlap: [0.15, 0.42], contactShare: 0.5, noiseDb: [-45, -28], bodyScale: [1, 3], bursts: [0.2, 2.5], losses: [0, 0.6], fades: [0, 1], hit: [0.02, 0.12], breakthroughs: [0, 3], nominalGainDb: [-8, 14], overloadProbability: 0.6, families: ['stacks', 'mixed', 'mixed', 'whistles'], songProbability: 0.35, speech: [0, 1], obstacles: [0, 0.6], moves: [0, 5] },
+  harsh: { ...NORMAL, birds: [5, 12], untagged: [1, 4], callsPerMin: [45, 110], rooms: ['box', 'cage', 'room', 'aviary'], rt60Sec: [0.2, 0.8], gainSpreadDb: [6, 16], gainWanderDb: [0.3, 3], overlap: [0.1, 0.28], contactShare: 0.5, noiseDb: [-45, -28], bodyScale: [1, 3], bursts: [0.2, 2.5], losses: [0, 0.6], fades: [0, 1], hit: [0.02, 0.12], breakthroughs: [0, 3], nominalGainDb: [-8, 14], overloadProbability: 0.6, families: ['stacks', 'mixed', 'mixed', 'whistles'], songProbability: 0.35, speech: [0, 1], obstacles: [0, 0.6], moves: [0, 5] },
 };
 
 const ROOM_SIZES: Record<'box' | 'cage' | 'room' | 'aviary', { low: Point; high: Point }> = {
