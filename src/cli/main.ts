@@ -3,6 +3,10 @@ import { readFileSync } from 'node:fs';
 import { Command, CommanderError } from 'commander';
 import { addCheckCommand } from './commands/check.js';
 import { addDraftCommand } from './commands/draft.js';
+import { addSimulateCommand } from './commands/simulate.js';
+import { addScoreCommand } from './commands/score.js';
+import { addSampleCommand } from './commands/sample.js';
+import { addAttributeCommand } from './commands/attribute.js';
 import { EXIT, guardStreams, reportError } from './io.js';
 import { addExamples } from './options.js';
 
@@ -10,6 +14,10 @@ import { addExamples } from './options.js';
 const commands: ((program: Command) => void)[] = [
   addDraftCommand,
   addCheckCommand,
+  addAttributeCommand,
+  addScoreCommand,
+  addSampleCommand,
+  addSimulateCommand,
 ];
 
 function createProgram(): Command {

@@ -1,0 +1,104 @@
+import type { Candidate } from '../evidence/candidate.js';
+import { computeCallFeatures } from '../model/call-features.js';
+import type { GainFit } from '../model/fit-gains.js';
+import { readProbability, scoreForest, type Forest } from '../model/forest.js';
+import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
+import { overlapShare, suppressRivals } from './suppress.js';
+import { computeUntaggedFeatures } from './untagged-features.js';
+
+export interface Models {
+  /** Is this candidate a call of the wearer of its track? */
+  own: Forest;
+  /** Is this leftover sound a call of a bird without a tag? */
+  untagged: Forest;
+}
+
+/** A call with its caller: `track` is the track of the bird, or -1 for a caller without a tag. */
+export interface AttributedCall {
+  caller: number;
+  candidate: number;
+  onsetSec: number;
+  offsetSec: number;
+  probability: number;
+  runnerUp: number | null;
+  runnerUpProbability: number;
+}
+
+export interface Attribution {
+  calls: AttributedCall[];
+  /** Sounds left over that are no calls. */
+  leftovers: LeftoverEvent[];
+  /** Calibrated probability of every candidate to be a call of its track's wearer. */
+  ownProbability: Float64Array;
+}
+
+/** A caller without a tag, as a caller index. */
+export const UNTAGGED = -1;
+
+/** Rows below this probability are not written. */
+const LEAST_PROBABILITY = 0.5;
+/** Leftovers below this own probability may be calls of birds without a tag. */
+const FREE_BELOW = 0.5;
+
+/**
+ * Decides every candidate (sorted by onset): first which are calls of their track's wearer, best first where stretches compete, then what
+ * is left over as calls of birds without a tag or as no calls.
+ */
+export function attributeCandidates(candidates: readonly Candidate[], gains: GainFit, models: Models): Attribution {
+  const features = computeCallFeatures(candidates, gains);
+  const logOdds = Float64Array.from(features, (x) => scoreForest(models.own, x));
+  const ownProbability = logOdds.map((z) => readProbability(models.own, z));
+  const claims = candidates.map((c, n) => ({ track: c.track, onsetSec: c.onsetSec, offsetSec: c.offsetSec, score: ownProbability[n] }));
+  const accepted = suppressRivals(claims, LEAST_PROBABILITY);
+  const events = findLeftovers(candidates, accepted, ownProbability, gains);
+  const x = computeUntaggedFeatures(candidates, features, logOdds, events, accepted, gains);
+  const calls: AttributedCall[] = accepted.map((n) => ({
+    caller: candidates[n].track, candidate: n, onsetSec: candidates[n].onsetSec, offsetSec: candidates[n].offsetSec,
+    probability: ownProbability[n], ...findRunnerUp(candidates, ownProbability, n),
+  }));
+  const leftovers: LeftoverEvent[] = [];
+  events.forEach((e, k) => {
+    const p = readProbability(models.untagged, scoreForest(models.untagged, x[k]));
+    if (p < LEAST_PROBABILITY) { leftovers.push(e); return; }
+    const own = ownProbability[e.lead];
+    calls.push({
+      caller: UNTAGGED, candidate: e.lead, onsetSec: e.onsetSec, offsetSec: e.offsetSec, probability: p,
+      runnerUp: candidates[e.lead].track, runnerUpProbability: Math.min(own, 1 - p),
+    });
+  });
+  calls.sort((a, b) => a.onsetSec - b.onsetSec || a.caller - b.caller);
+  return { calls, leftovers, ownProbability };
+}
+
+/** Groups of candidates that no accepted call of the same track covers. */
+export function findLeftovers(candidates: readonly Candidate[], accepted: readonly number[], ownProbability: ArrayLike<number>, gains: GainFit): LeftoverEvent[] {
+  const perTrack = new Map<number, number[]>();
+  for (const n of accepted) perTrack.set(candidates[n].track, [...(perTrack.get(candidates[n].track) ?? []), n]);
+  const free: number[] = [];
+  const pointer = new Map<number, number>();
+  candidates.forEach((c, n) => {
+    if (ownProbability[n] >= FREE_BELOW) return;
+    const list = perTrack.get(c.track) ?? [];
+    let k = pointer.get(c.track) ?? 0;
+    while (k < list.length && candidates[list[k]].offsetSec < c.onsetSec - 2) k++;
+    pointer.set(c.track, k);
+    for (let m = k; m < list.length && candidates[list[m]].onsetSec < c.offsetSec; m++) if (overlapShare(c, candidates[list[m]]) > 0.3) return;
+    free.push(n);
+  });
+  return groupLeftovers(candidates, free, gains.gainDb);
+}
+
+/** The next most probable caller of the same sound: the best rival on another track, else a bird without a tag. */
+function findRunnerUp(candidates: readonly Candidate[], p: ArrayLike<number>, n: number): { runnerUp: number | null; runnerUpProbability: number } {
+  const c = candidates[n];
+  let best = -1;
+  for (let m = n - 1; m >= 0 && candidates[m].onsetSec > c.onsetSec - 1; m--) best = better(m);
+  for (let m = n + 1; m < candidates.length && candidates[m].onsetSec < c.offsetSec; m++) best = better(m);
+  function better(m: number): number {
+    if (candidates[m].track === c.track || p[m] >= 0.5 || overlapShare(c, candidates[m]) < 0.5) return best;
+    return best < 0 || p[m] > p[best] ? m : best;
+  }
+  const rest = 1 - p[n];
+  if (best < 0 || p[best] < 0.002) return { runnerUp: UNTAGGED, runnerUpProbability: rest / 2 };
+  return { runnerUp: candidates[best].track, runnerUpProbability: Math.min(rest, p[best]) };
+}

@@ -1,0 +1,29 @@
+/** Index lists of what is kept when stretches of one track compete: best first, anything that overlaps a kept one by more than 30 % of the shorter goes. */
+export interface Claim {
+  track: number;
+  onsetSec: number;
+  offsetSec: number;
+  score: number;
+}
+
+const MOST_OVERLAP = 0.3;
+
+/** Keeps the best claims per track. Ties go to the earlier, then shorter claim. @returns indices into `claims`, in time order */
+export function suppressRivals(claims: readonly Claim[], leastScore: number): number[] {
+  const order = claims.map((_, n) => n).filter((n) => claims[n].score >= leastScore)
+    .sort((a, b) => claims[b].score - claims[a].score || claims[a].onsetSec - claims[b].onsetSec || claims[a].offsetSec - claims[b].offsetSec);
+  const kept = new Map<number, number[]>();
+  for (const n of order) {
+    const list = kept.get(claims[n].track) ?? [];
+    if (list.some((m) => overlapShare(claims[n], claims[m]) > MOST_OVERLAP)) continue;
+    list.push(n);
+    kept.set(claims[n].track, list);
+  }
+  return [...kept.values()].flat().sort((a, b) => claims[a].onsetSec - claims[b].onsetSec || claims[a].track - claims[b].track);
+}
+
+/** Overlap of two stretches as a share of the shorter one. */
+export function overlapShare(a: { onsetSec: number; offsetSec: number }, b: { onsetSec: number; offsetSec: number }): number {
+  const both = Math.min(a.offsetSec, b.offsetSec) - Math.max(a.onsetSec, b.onsetSec);
+  return both <= 0 ? 0 : both / Math.max(1e-4, Math.min(a.offsetSec - a.onsetSec, b.offsetSec - b.onsetSec));
+}
