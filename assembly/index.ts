@@ -12,3 +12,7 @@ export { filterTracks } from './biquad';
 export { bandEnvelope } from './band-envelope';
 export { noiseFloor } from './noise-floor';
 export { compareTracks } from './compare-tracks';
+export { stftPower } from './stft-power';
+export { mapOwnership, ownershipScratchBytes } from './ownership';
+export { findPedestal, sumOwnedOver } from './pedestal';
+export { bandRise, flagEvenFrames } from './band-rise';

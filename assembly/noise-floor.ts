@@ -11,6 +11,8 @@
  *   floorPtr   written f32[ceil(hopCount / blockHops)]; must not overlap the others
  * Alignment 4. Source: quantile: Hyndman & Fan 1996, type 7; selection: Hoare 1961. Plain reference: test/reference/noise-floor.ts.
  */
+import { selectValue } from './inline/select';
+
 export function noiseFloor(
   energyPtr: usize, hopCount: i32, blockHops: i32, quantile: f64, radius: i32, scratchPtr: usize, floorPtr: usize,
 ): void {
@@ -49,35 +51,4 @@ function findQuantile(ptr: usize, count: i32, quantile: f64): f32 {
   let next = f32.MAX_VALUE;
   for (let i = k + 1; i < count; i++) next = min(next, load<f32>(ptr + (<usize>i << 2)));
   return <f32>(<f64>low + (place - <f64>k) * (<f64>next - <f64>low));
-}
-
-// @ts-ignore: decorator
-@inline
-function at(ptr: usize, i: i32): f32 {
-  return load<f32>(ptr + (<usize>i << 2));
-}
-
-/** The k-th smallest; smaller values end before it, larger ones behind. */
-function selectValue(ptr: usize, count: i32, k: i32): f32 {
-  let low = 0;
-  let high = count - 1;
-  while (low < high) {
-    const pivot = at(ptr, (low + high) >> 1);
-    let i = low;
-    let j = high;
-    while (i <= j) {
-      while (at(ptr, i) < pivot) i++;
-      while (at(ptr, j) > pivot) j--;
-      if (i > j) break;
-      const v = at(ptr, i);
-      store<f32>(ptr + (<usize>i << 2), at(ptr, j));
-      store<f32>(ptr + (<usize>j << 2), v);
-      i++;
-      j--;
-    }
-    if (k <= j) high = j;
-    else if (k >= i) low = i;
-    else break;
-  }
-  return at(ptr, k);
 }

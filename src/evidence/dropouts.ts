@@ -15,6 +15,9 @@ export function findLostFrames(s: StretchSpectra, floors: readonly FloorSpectrum
   const edges: number[] = [];
   const top = s.binCount - 2;
   for (let k = 0; k <= BANDS; k++) edges.push(Math.round(lowestBin + ((top - lowestBin) * k) / BANDS));
+  if (s.kernels && edges.every((e, k) => k === 0 || e > edges[k - 1])) {
+    return s.kernels.flagEvenFrames(floors, edges, SMOOTH, 10 ** (LEAST_RISE_DB / 10), 10 ** (MOST_SPREAD_DB / 10)).map(widenRaw);
+  }
   const rise = new Float64Array(BANDS);
   const sum = new Float64Array(BANDS);
   return s.power.map((p, track) => {
@@ -38,9 +41,11 @@ export function findLostFrames(s: StretchSpectra, floors: readonly FloorSpectrum
       // One band may hold a loud call on top of the noise: leave the largest out.
       raw[t] = rise[0] > LEAST_RISE_DB && rise[BANDS - 2] - rise[0] < MOST_SPREAD_DB ? 1 : 0;
     }
-    return widenRuns(raw, 6, SMOOTH + 2);
+    return widenRaw(raw);
   });
 }
+
+const widenRaw = (raw: Uint8Array): Uint8Array => widenRuns(raw, 6, SMOOTH + 2);
 
 /** Keeps runs of at least `least` frames and widens them by `by` frames on both sides. */
 function widenRuns(raw: Uint8Array, least: number, by: number): Uint8Array {

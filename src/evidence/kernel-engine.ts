@@ -1,5 +1,6 @@
 import type { Kernels } from '../kernels/kernels.js';
-import { computeStft, countSpectraBytes, createStftPlan } from '../kernels/stft.js';
+import { computeStftPower, countSpectraBytes, createStftPlan } from '../kernels/stft.js';
+import { countStretchBytes, StretchKernels } from '../kernels/stretch-kernels.js';
 import type { AnalysisSettings } from './settings.js';
 import type { SpectralEngine, StretchSpectra } from './spectra.js';
 
@@ -7,7 +8,8 @@ import type { SpectralEngine, StretchSpectra } from './spectra.js';
 export function countEngineBytes(settings: AnalysisSettings, trackCount: number, mostFrames: number): number {
   const spectra = Math.floor((mostFrames - 1) / settings.hopFrames) + 1;
   const bins = settings.fftSize / 2 + 1;
-  return countSpectraBytes(bins, trackCount, spectra) + trackCount * spectra * bins * 4 + trackCount * mostFrames * 4 + (1 << 20);
+  return countSpectraBytes(bins, trackCount, spectra) + trackCount * spectra * bins * 4 + trackCount * mostFrames * 4
+    + countStretchBytes(trackCount, spectra, bins) + (1 << 20);
 }
 
 /** Spectra by the kernels. The result of `analyse` is a view into the kernels' memory that the next call overwrites. */
@@ -23,11 +25,10 @@ export function createKernelEngine(k: Kernels, settings: AnalysisSettings): Spec
       const signal = k.allocF32(trackCount * lengthFrames);
       signals.forEach((x, j) => k.f32(signal + j * lengthFrames * 4, lengthFrames).set(x.subarray(0, lengthFrames)));
       const region = { signal, trackStrideFrames: lengthFrames, trackCount, frameCount: lengthFrames };
-      const spectra = computeStft(k, plan, region, -settings.fftSize / 2, frameCount);
-      const powerPtr = k.allocF32(trackCount * frameCount * binCount);
-      k.fn.powerFromSpectra(spectra.ptr, frameCount, binCount, trackCount, 1 / plan.windowSquareSum, powerPtr);
+      const { spectra, power: powerPtr } = computeStftPower(k, plan, region, -settings.fftSize / 2, frameCount, 1 / plan.windowSquareSum);
       const power = signals.map((_, j) => k.f32(powerPtr + j * frameCount * binCount * 4, frameCount * binCount));
-      return { trackCount, frameCount, binCount, groupCount: spectra.groupCount, complex: spectra.values, power };
+      const kernels = new StretchKernels(k, { trackCount, frameCount, binCount, power: powerPtr });
+      return { trackCount, frameCount, binCount, groupCount: spectra.groupCount, complex: spectra.values, power, kernels };
     },
   };
 }

@@ -19,6 +19,8 @@ const LEAST_SNR = 4;
 export function mapOwnership(
   s: StretchSpectra, floors: readonly FloorSpectrum[], gainDb: ArrayLike<number>, lost: readonly Uint8Array[], bins: readonly [number, number],
 ): OwnershipMap {
+  const scale = Float64Array.from(s.power, (_, j) => 10 ** (-gainDb[j] / 10));
+  if (s.kernels?.fitsBand(bins)) return s.kernels.mapOwnership(floors, scale, lost, bins, LEAST_SNR);
   const { frameCount, binCount, trackCount } = s;
   const size = frameCount * binCount;
   const owner = new Uint8Array(size).fill(255);
@@ -27,13 +29,12 @@ export function mapOwnership(
   const smooth = new Float32Array(size);
   for (let j = 0; j < trackCount; j++) {
     smoothPower(s.power[j], frameCount, binCount, bins, smooth);
-    const scale = 10 ** (-gainDb[j] / 10);
     for (let t = 0; t < frameCount; t++) {
       if (lost[j][t]) continue;
       for (let b = bins[0]; b < bins[1]; b++) {
         const k = t * binCount + b;
         const excess = smooth[k] - floors[j][b];
-        const q = excess * scale;
+        const q = excess * scale[j];
         if (q > best[k]) {
           second[k] = best[k];
           best[k] = q;
@@ -45,6 +46,30 @@ export function mapOwnership(
   const leadDb = new Float32Array(size);
   for (let k = 0; k < size; k++) leadDb[k] = owner[k] === 255 ? 0 : Math.min(60, 10 * Math.log10(best[k] / Math.max(second[k], 1e-30)));
   return { owner, leadDb };
+}
+
+/**
+ * Energy of the bins a track owns over their floor, per frame. With a pedestal (a multiple of the floor per frame) only what rises over it
+ * counts, bin by bin, in frames where it is not 1.
+ */
+export function sumOwned(
+  s: StretchSpectra, floor: FloorSpectrum, owner: Uint8Array, track: number, bins: readonly [number, number], pedestal?: Float32Array,
+): Float32Array {
+  if (s.kernels?.knowsOwner(owner, bins)) return s.kernels.sumOwned(floor, track, pedestal);
+  const out = new Float32Array(s.frameCount);
+  const p = s.power[track];
+  for (let t = 0; t < s.frameCount; t++) {
+    const lift = pedestal ? pedestal[t] : 1;
+    let a = 0;
+    for (let b = bins[0]; b < bins[1]; b++) {
+      const k = t * s.binCount + b;
+      if (owner[k] !== track) continue;
+      const excess = p[k] - lift * floor[b];
+      if (lift === 1 || excess > 0) a += excess;
+    }
+    out[t] = a;
+  }
+  return out;
 }
 
 /** Box mean over 3 frames and 3 bins inside the band. */

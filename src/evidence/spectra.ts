@@ -1,3 +1,5 @@
+import type { StretchKernels } from '../kernels/stretch-kernels.js';
+
 /**
  * Spectra of one stretch of all tracks. Frame t is centred on sample t * hopFrames of the stretch.
  * `complex` is laid out [frame][bin][group of four tracks][re x4 | im x4]; `power[track][frame * binCount + bin]` is |X|^2 divided by
@@ -10,6 +12,8 @@ export interface StretchSpectra {
   groupCount: number;
   complex: Float32Array;
   power: Float32Array[];
+  /** The kernels over the same memory, where an engine has them; results agree with the plain loops up to the rounding of f32. */
+  readonly kernels?: StretchKernels;
 }
 
 /** Computes spectra of a stretch: all tracks, equal lengths. The result may be a view that the next call overwrites. */

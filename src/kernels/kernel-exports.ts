@@ -29,6 +29,29 @@ export interface KernelExports {
   ): void;
   powerFromSpectra(spectra: Ptr, spectrumCount: number, binCount: number, trackCount: number, scale: number, power: Ptr): void;
 
+  /** `stft` and `powerFromSpectra` in one pass. */
+  stftPower(
+    signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, firstFrame: number, hopFrames: number,
+    spectrumCount: number, n: number, window: Ptr, windowFrames: number, table: Ptr, scratch: Ptr, spectra: Ptr, scale: number, power: Ptr,
+  ): void;
+
+  mapOwnership(
+    power: Ptr, frameCount: number, binCount: number, trackCount: number, floor: Ptr, scale: Ptr, lost: Ptr, firstBin: number, endBin: number,
+    leastSnr: number, scratch: Ptr, owner: Ptr, lead: Ptr, owned: Ptr,
+  ): void;
+  ownershipScratchBytes(): number;
+  findPedestal(
+    power: Ptr, frameCount: number, binCount: number, floor: Ptr, level: Ptr, leastDb: number, firstBin: number, endBin: number, rank: number,
+    factor: number, scratch: Ptr, pedestal: Ptr,
+  ): void;
+  sumOwnedOver(
+    power: Ptr, frameCount: number, binCount: number, floor: Ptr, owner: Ptr, track: number, firstBin: number, endBin: number, pedestal: Ptr,
+    owned: Ptr, over: Ptr,
+  ): void;
+  /** edge: i32[9]. */
+  bandRise(power: Ptr, frameCount: number, binCount: number, floor: Ptr, edge: Ptr, rise: Ptr): void;
+  flagEvenFrames(rise: Ptr, frameCount: number, radius: number, leastRatio: number, spreadRatio: number, flag: Ptr): void;
+
   /** whitening: 0 none, 1 phase only, 2 square root of the magnitude. */
   addCrossSpectra(
     spectra: Ptr, spectrumCount: number, binCount: number, trackCount: number, firstBin: number, endBin: number, whitening: number,

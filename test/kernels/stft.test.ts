@@ -1,6 +1,6 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import type { Kernels } from '../../src/kernels/kernels.js';
-import { complexIndex, computeIstft, computePower, computeStft, countWholeSpectra, createStftPlan } from '../../src/kernels/stft.js';
+import { complexIndex, computeIstft, computePower, computeStft, computeStftPower, countWholeSpectra, createStftPlan } from '../../src/kernels/stft.js';
 import type { Spectra } from '../../src/kernels/stft.js';
 import { referenceOverlapAdd, referenceStft } from '../reference/stft.js';
 import { referenceRealInverse } from '../reference/dft.js';
@@ -20,6 +20,21 @@ function valuesOf(s: Spectra, spectrum: number, track: number): Float64Array {
 function makeFixture(): Float64Array {
   return Float64Array.from({ length: 1024 }, (_, n) => Math.sin((2 * Math.PI * 1000 * n) / 8000) + 0.25 * Math.cos((2 * Math.PI * 2500 * n) / 8000));
 }
+
+describe('spectra and powers in one pass', () => {
+  it.each([1, 3, 4, 6, 8])('are those of the two passes, bit for bit, for %i tracks', (trackCount) => {
+    const mark = k.mark();
+    const plan = createStftPlan(k, { fftSize: 64, hopFrames: 16 });
+    const region = placeTracks(k, Array.from({ length: trackCount }, (_, t) => Float32Array.from(makeNoise(300, 30 + t))));
+    const apart = computeStft(k, plan, region, -32, 19);
+    const power = computePower(k, apart, 0.25);
+    const { spectra, power: at } = computeStftPower(k, plan, region, -32, 19, 0.25);
+    expect(largestMagnitude(power)).toBeGreaterThan(0.1);
+    expect(largestDifference(spectra.values, apart.values)).toBe(0);
+    expect(largestDifference(k.f32(at, power.length), power)).toBe(0);
+    k.release(mark);
+  });
+});
 
 describe('window', () => {
   it('is the Hann window of scipy.signal.windows.hann (scipy 1.17)', () => {
