@@ -1,5 +1,6 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { computeCallFeatures } from '../model/call-features.js';
+import { computeContextFeatures } from '../model/context-features.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { readProbability, scoreForest, type Forest } from '../model/forest.js';
 import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
@@ -7,7 +8,8 @@ import { overlapShare, suppressRivals } from './suppress.js';
 import { computeUntaggedFeatures } from './untagged-features.js';
 
 export interface Models {
-  /** Is this candidate a call of the wearer of its track? */
+  /** Is this candidate a call of the wearer of its track? At first sight, and knowing what the first look was sure of. */
+  first: Forest;
   own: Forest;
   /** Is this leftover sound a call of a bird without a tag? */
   untagged: Forest;
@@ -45,7 +47,9 @@ const FREE_BELOW = 0.5;
  * is left over as calls of birds without a tag or as no calls.
  */
 export function attributeCandidates(candidates: readonly Candidate[], gains: GainFit, models: Models): Attribution {
-  const features = computeCallFeatures(candidates, gains);
+  const early = computeCallFeatures(candidates, gains);
+  const earlyOdds = Float64Array.from(early, (x) => scoreForest(models.first, x));
+  const features = computeContextFeatures(candidates, early, earlyOdds, gains);
   const logOdds = Float64Array.from(features, (x) => scoreForest(models.own, x));
   const ownProbability = logOdds.map((z) => readProbability(models.own, z));
   const claims = candidates.map((c, n) => ({ track: c.track, onsetSec: c.onsetSec, offsetSec: c.offsetSec, score: ownProbability[n] }));

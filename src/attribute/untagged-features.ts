@@ -1,11 +1,12 @@
 import type { Candidate } from '../evidence/candidate.js';
-import { CALL_FEATURES, type CallFeatures } from '../model/call-features.js';
+import type { CallFeatures } from '../model/call-features.js';
+import { CONTEXT_FEATURES } from '../model/context-features.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { measureStrength, type LeftoverEvent } from './group-leftovers.js';
 
 /** The features of the strongest candidate, then what the event and the accepted calls around it add. */
 export const UNTAGGED_FEATURES = [
-  ...CALL_FEATURES, 'ownLogOdds', 'trackCount', 'spreadDb', 'totalShare', 'eventMs', 'aboveAcceptedDb', 'acceptedOverlap', 'sinceAcceptedMs', 'aboveSinceDb', 'members',
+  ...CONTEXT_FEATURES, 'ownLogOdds', 'trackCount', 'spreadDb', 'totalShare', 'eventMs', 'aboveAcceptedDb', 'acceptedOverlap', 'sinceAcceptedMs', 'aboveSinceDb', 'members',
 ] as const;
 
 export interface AcceptedCall { index: number; probability: number }

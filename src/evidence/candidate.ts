@@ -11,6 +11,8 @@ export interface Candidate {
   peakDb: number;
   /** 1 when cut above the broadband pedestal of body noise, else 0. */
   overPedestal: number;
+  /** Number of elements joined into this candidate; 1 for a single stretch. */
+  elements: number;
   /** Mean energy above the floor on every track, per owned bin, dB. */
   levelDb: Float64Array;
   /** Mean noise floor on every track over the same bins, dB. */

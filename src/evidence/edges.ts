@@ -39,7 +39,7 @@ export function refineEdges(c: StretchContext, segment: Segment, ownedShare: num
   const high = Math.max(peak * 10 ** (-OFFSET_BELOW_DB / 10), least);
   const dry = takeRoomOut(c, segment.track, envelope, noise, first, last);
   if (!(peak > low)) return coarse;
-  const hold = Math.round(0.012 * fs);
+  const hold = Math.round((segment.elements > 1 ? 0.05 : 0.012) * fs);
   const onset = (first + walkEdge(envelope, at, -1, low, hold)) / fs - ONSET_AFTER_SEC;
   const offset = (first + walkEdge(dry, at, 1, high, hold)) / fs + OFFSET_AFTER_SEC;
   // A correction beyond the resolution of the frames means that another sound was followed.

@@ -5,7 +5,7 @@ import type { LagMeter } from './lags.js';
 import { measureCandidate } from './measure-candidate.js';
 import { mapOwnership } from './ownership.js';
 import { findPedestal } from './pedestal.js';
-import { cutSegments, type Segment, type SegmentRules } from './segments.js';
+import { cutSegments, joinSegments, type Segment, type SegmentRules } from './segments.js';
 import type { AnalysisSettings } from './settings.js';
 import type { SpectralEngine, StretchSpectra } from './spectra.js';
 
@@ -40,7 +40,10 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
   for (let j = 0; j < spectra.trackCount; j++) {
     const plain = cutSegments(j, levels[j], rules);
     const tonal = cutSegments(j, tonalLevels[j], rules, true);
-    for (const segment of [...plain, ...tonal.filter((a) => !plain.some((b) => sameStretch(a, b)))]) {
+    const strings = joinSegments(plain, Math.round(STRING_GAP_SEC / hopSec), Math.round(settings.callSec[1] / hopSec));
+    const found = [...plain];
+    for (const s of [...tonal, ...strings]) if (!found.some((b) => sameStretch(s, b))) found.push(s);
+    for (const segment of found) {
       const c = measureCandidate(context, segment);
       if (c) candidates.push(c);
     }
@@ -48,6 +51,9 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
   candidates.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec);
   return { candidates, lost };
 }
+
+/** Elements closer than this may be one call (a trill): the joined stretch is measured as a candidate of its own beside its elements. */
+const STRING_GAP_SEC = 0.048;
 
 /** Whether two segments cover nearly the same frames (intersection over union above 0.75). */
 function sameStretch(a: Segment, b: Segment): boolean {

@@ -56,7 +56,7 @@ export function measureCandidate(c: StretchContext, segment: Segment): Candidate
   });
   const edges = refineEdges(c, segment, ownedShare);
   return {
-    track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb, overPedestal: segment.overPedestal ? 1 : 0,
+    track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb, overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements,
     ...levels, ...lags, ownedShare, leadDb, lostShare, ...shape, ownedBins: set.length,
   };
 }

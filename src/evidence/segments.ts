@@ -7,6 +7,8 @@ export interface Segment {
   peakDb: number;
   /** Cut on the level over the pedestal of broadband noise (see pedestal.ts) instead of the plain owned level. */
   overPedestal: boolean;
+  /** How many segments were joined into this one. */
+  elements: number;
 }
 
 export interface SegmentRules {
@@ -40,7 +42,7 @@ export function cutSegments(track: number, levelDb: Float32Array, rules: Segment
     const startFrame = walk(levelDb, taken, peak, -1, low, rules.bridgeFrames);
     // What lies next to a loud call and is its decay must not become a call of its own: block it up to where the level stops falling.
     blockDecay(levelDb, taken, startFrame, endFrame);
-    if (endFrame - startFrame >= rules.leastFrames) out.push({ track, startFrame, endFrame, peakFrame: peak, peakDb: levelDb[peak], overPedestal });
+    if (endFrame - startFrame >= rules.leastFrames) out.push({ track, startFrame, endFrame, peakFrame: peak, peakDb: levelDb[peak], overPedestal, elements: 1 });
   }
   return out.sort((a, b) => a.startFrame - b.startFrame);
 }
@@ -63,4 +65,24 @@ function blockDecay(level: Float32Array, taken: Uint8Array, startFrame: number, 
     taken[t] = 1;
     if (level[t] <= 0) break;
   }
+}
+
+/** Joins runs of segments (in time order) whose gaps are at most `mostGap` frames; single segments are left out, and so is what becomes too long. */
+export function joinSegments(segments: readonly Segment[], mostGap: number, mostFrames: number): Segment[] {
+  const out: Segment[] = [];
+  for (let k = 0; k < segments.length; ) {
+    let last = k;
+    let best = k;
+    while (last + 1 < segments.length && segments[last + 1].startFrame - segments[last].endFrame <= mostGap && segments[last + 1].endFrame - segments[k].startFrame <= mostFrames) {
+      last++;
+      if (segments[last].peakDb > segments[best].peakDb) best = last;
+    }
+    // Weak fragments around one call are no string: elements are within 12 dB of the strongest.
+    const strong = segments.slice(k, last + 1).filter((s) => s.peakDb > segments[best].peakDb - 12);
+    if (strong.length > 1) {
+      out.push({ ...segments[best], startFrame: strong[0].startFrame, endFrame: strong[strong.length - 1].endFrame, elements: strong.length });
+    }
+    k = last + 1;
+  }
+  return out;
 }

@@ -28,14 +28,18 @@ export function fitGains(candidates: readonly Candidate[], floorDb: ArrayLike<nu
   LEAD_KNOTS_SEC.forEach((_, k) => prior.push([8 + 3 * k, 8]));
   const observations: Observation[] = [];
   for (const c of candidates) {
-    if (!looksOwn(c)) continue;
+    if (c.ownedShare < 0.6 || c.peakDb < 12 || c.lostShare[c.track] > 0 || c.entropy > 0.9) continue;
+    const root = findFirstTrack(c);
+    if (root < 0) continue;
     for (let j = 0; j < n; j++) {
-      if (j === c.track || c.agreementZ[j] < 7 || c.lagSec[j] < 2e-5 || c.levelDb[j] < c.floorDb[j] - 3) continue;
-      const [k, share] = placeOnKnots(c.lagSec[j]);
+      const lag = c.lagSec[j] - c.lagSec[root];
+      const isHeard = j === c.track || c.agreementZ[j] >= CLEAR_Z;
+      if (j === root || !isHeard || lag < LEAST_LAG_SEC || c.levelDb[j] < c.floorDb[j] - 3) continue;
+      const [k, share] = placeOnKnots(lag);
       observations.push({
-        unknowns: [c.track, j, n + k, n + Math.min(k + 1, LEAD_KNOTS_SEC.length - 1)],
+        unknowns: [root, j, n + k, n + Math.min(k + 1, LEAD_KNOTS_SEC.length - 1)],
         coefficients: [1, -1, 1 - share, share],
-        value: c.levelDb[c.track] - c.levelDb[j],
+        value: c.levelDb[root] - c.levelDb[j],
         weight: 1,
       });
     }
@@ -54,16 +58,27 @@ export function readLeadCurve(fit: GainFit, lagSec: number): number {
   return fit.leadCurveDb[k] * (1 - share) + fit.leadCurveDb[next] * share;
 }
 
-function looksOwn(c: Candidate): boolean {
-  if (c.ownedShare < 0.6 || c.peakDb < 12 || c.lostShare[c.track] > 0 || c.entropy > 0.9) return false;
-  // Every track that surely hears the same sound must hear it later.
+const CLEAR_Z = 7;
+const LEAST_LAG_SEC = 2e-5;
+
+/**
+ * The track that heard the sound first, which need not be the one that seems to own it while the gains are unknown; -1 where that is not clear
+ * (nobody else surely heard it, or two tracks heard it at once).
+ */
+function findFirstTrack(c: Candidate): number {
+  let first = c.track;
   let heard = 0;
   for (let j = 0; j < c.lagSec.length; j++) {
-    if (j === c.track || c.agreementZ[j] < 7) continue;
-    if (c.lagSec[j] < 2e-5) return false;
+    if (j === c.track || c.agreementZ[j] < CLEAR_Z) continue;
     heard++;
+    if (c.lagSec[j] < c.lagSec[first]) first = j;
   }
-  return heard > 0;
+  if (heard === 0) return -1;
+  for (let j = 0; j < c.lagSec.length; j++) {
+    if (j === first || (j !== c.track && c.agreementZ[j] < CLEAR_Z)) continue;
+    if (c.lagSec[j] - c.lagSec[first] < LEAST_LAG_SEC) return -1;
+  }
+  return first;
 }
 
 function placeOnKnots(lagSec: number): [number, number] {

@@ -2,6 +2,7 @@ import { attributeCandidates, type Models } from '../attribute/attribution.js';
 import { makeCallRows, makeSoundRows } from '../attribute/make-tables.js';
 import { resolveSettings, type AnalysisSettings, type SettingsRequest } from '../evidence/settings.js';
 import { readOffset, readRatePpm } from '../model/clock.js';
+import { firstForest } from '../model/learned-first.js';
 import { ownForest } from '../model/learned-own.js';
 import { untaggedForest } from '../model/learned-untagged.js';
 import { VolaryError } from '../schema/errors.js';
@@ -59,7 +60,7 @@ export async function attributeStudy(
   }
   const { settings, plan } = planStudy(timeline, manifest);
   const evidence = await gatherEvidence(makeRunner(settings, plan), timeline, settings, plan, { maxOffsetSec: options.maxOffsetSec ?? 60, onProgress: options.onProgress });
-  const tables = makeTables(timeline, manifest, settings, plan, evidence, options.models ?? { own: ownForest, untagged: untaggedForest });
+  const tables = makeTables(timeline, manifest, settings, plan, evidence, options.models ?? { first: firstForest, own: ownForest, untagged: untaggedForest });
   return { ...tables, settings, gainDb: [...evidence.gains.gainDb], durationSec: timeline.durationSec };
 }
 

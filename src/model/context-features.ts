@@ -1,0 +1,155 @@
+import type { Candidate } from '../evidence/candidate.js';
+import { CALL_FEATURES, type CallFeatures } from './call-features.js';
+import { readLeadCurve, type GainFit } from './fit-gains.js';
+
+/** Second look: the first features, what the first look said, and how the candidate fits what its bird and the others usually sound like. */
+export const CONTEXT_FEATURES = [
+  ...CALL_FEATURES, 'firstLogOdds', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb', 'templateCount', 'aboveUsualDb', 'pitchToUsual',
+  'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements',
+] as const;
+
+const CLEAR_Z = 6;
+const TEMPLATE_LOG_ODDS = 0.85;
+const REACH_SEC = 150;
+const MOST_TEMPLATES = 40;
+
+/** How a sound that surely came from one bird arrived at all microphones. */
+export interface Template {
+  candidate: number;
+  tSec: number;
+  /** Lag after the bird's own track, ms; NaN where it was not surely heard. */
+  lagMs: Float64Array;
+  /** Calibrated lead of the own track, dB. */
+  leadDb: Float64Array;
+}
+
+/** Templates of every track in time order, from candidates that the first look was sure of. */
+export function collectTemplates(candidates: readonly Candidate[], logOdds: ArrayLike<number>, gains: GainFit): Template[][] {
+  const byTrack: Template[][] = Array.from(gains.gainDb, () => []);
+  candidates.forEach((c, n) => {
+    if (logOdds[n] < TEMPLATE_LOG_ODDS || c.lostShare[c.track] > 0) return;
+    const list = byTrack[c.track];
+    const last = list[list.length - 1];
+    // Of several cuts of one sound the surer one stands.
+    if (last && candidates[last.candidate].offsetSec > c.onsetSec) {
+      if (logOdds[n] > logOdds[last.candidate]) list[list.length - 1] = makeTemplate(c, n, gains);
+      return;
+    }
+    list.push(makeTemplate(c, n, gains));
+  });
+  return byTrack;
+}
+
+function makeTemplate(c: Candidate, n: number, gains: GainFit): Template {
+  const g = gains.gainDb;
+  const level = c.levelDb[c.track] - g[c.track];
+  return {
+    candidate: n, tSec: c.onsetSec,
+    lagMs: c.lagSec.map((lag, j) => (j === c.track ? 0 : c.agreementZ[j] >= CLEAR_Z && c.lostShare[j] < 0.3 ? lag * 1e3 : NaN)),
+    leadDb: c.levelDb.map((v, j) => level - (v - g[j])),
+  };
+}
+
+/** Features of the second look for every candidate (sorted by onset). */
+export function computeContextFeatures(candidates: readonly Candidate[], first: readonly CallFeatures[], logOdds: ArrayLike<number>, gains: GainFit): CallFeatures[] {
+  const templates = collectTemplates(candidates, logOdds, gains);
+  const residual = candidates.map((c) => meanLeadResidual(c, gains));
+  const strength = candidates.map((c) => c.levelDb[c.track] - gains.gainDb[c.track] + 10 * Math.log10(c.ownedBins));
+  const usual = templates.map((list) => ({
+    residual: middle(list.map((t) => residual[t.candidate])),
+    strength: middle(list.map((t) => strength[t.candidate])),
+    pitch: middle(list.map((t) => Math.log2(candidates[t.candidate].centroidHz))),
+  }));
+  const allPitch = middle(templates.flatMap((list) => list.map((t) => Math.log2(candidates[t.candidate].centroidHz))));
+  return candidates.map((c, n) => {
+    const own = usual[c.track];
+    const hasOwn = templates[c.track].length > 0;
+    const mine = makeTemplate(c, n, gains);
+    const toOwn = findNearest(candidates, templates[c.track], mine, c, c.track);
+    let toOthers = 0.5;
+    templates.forEach((list, k) => {
+      if (k !== c.track) toOthers = Math.min(toOthers, findNearest(candidates, list, mine, c, k).lagMs);
+    });
+    const around = findRivals(candidates, logOdds, strength, n);
+    let heard = 0;
+    for (const v of mine.lagMs) if (!Number.isNaN(v)) heard++;
+    return Float64Array.from([
+      ...first[n], logOdds[n], residual[n], hasOwn ? residual[n] - own.residual : 0, toOwn.lagMs, toOwn.leadDb, Math.log2(1 + templates[c.track].length),
+      hasOwn ? strength[n] - own.strength : 0, Math.abs(Math.log2(c.centroidHz) - (hasOwn ? own.pitch : allPitch)),
+      around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements,
+    ]);
+  });
+}
+
+/** Mean over surely heard tracks of the lead minus what the common curve expects for the lag, dB. */
+function meanLeadResidual(c: Candidate, gains: GainFit): number {
+  const g = gains.gainDb;
+  let sum = 0;
+  let count = 0;
+  for (let j = 0; j < c.levelDb.length; j++) {
+    if (j === c.track || c.agreementZ[j] < CLEAR_Z || c.lostShare[j] > 0.3) continue;
+    sum += c.levelDb[c.track] - g[c.track] - (c.levelDb[j] - g[j]) - readLeadCurve(gains, Math.max(0, c.lagSec[j]));
+    count++;
+  }
+  return count ? Math.max(-20, Math.min(20, sum / count)) : 0;
+}
+
+/** Nearest template of a bird by its lags, the event seen from that bird's track; 0.5 ms where nothing can be compared. */
+export function findNearest(candidates: readonly Candidate[], list: readonly Template[], event: Template, c: { onsetSec: number; offsetSec: number }, track: number): { lagMs: number; leadDb: number } {
+  let best = 0.5;
+  let lead = 10;
+  const origin = event.lagMs[track];
+  if (Number.isNaN(origin)) return { lagMs: best, leadDb: lead };
+  for (const t of nearInTime(list, c.onsetSec)) {
+    const other = candidates[t.candidate];
+    if (other.onsetSec < c.offsetSec && other.offsetSec > c.onsetSec) continue;
+    let square = 0; let leads = 0; let common = 0;
+    for (let j = 0; j < t.lagMs.length; j++) {
+      if (j === track) continue;
+      const d = event.lagMs[j] - origin - t.lagMs[j];
+      if (Number.isNaN(d)) continue;
+      square += Math.min(1, d * d);
+      leads += (event.leadDb[j] - event.leadDb[track] - t.leadDb[j]) ** 2;
+      common++;
+    }
+    if (common < 2) continue;
+    const distance = Math.sqrt(square / common);
+    if (distance < best) { best = distance; lead = Math.min(20, Math.sqrt(leads / common)); }
+  }
+  return { lagMs: best, leadDb: lead };
+}
+
+/** The templates nearest in time, within reach. */
+function nearInTime(list: readonly Template[], tSec: number): readonly Template[] {
+  let lo = 0;
+  let hi = list.length;
+  while (lo < hi) {
+    const mid = (lo + hi) >> 1;
+    if (list[mid].tSec < tSec) lo = mid + 1; else hi = mid;
+  }
+  return list.slice(Math.max(0, lo - MOST_TEMPLATES / 2), lo + MOST_TEMPLATES / 2).filter((t) => Math.abs(t.tSec - tSec) < REACH_SEC);
+}
+
+function findRivals(candidates: readonly Candidate[], logOdds: ArrayLike<number>, strength: readonly number[], n: number): { rivalLogOdds: number; rivalStrengthDb: number; neighbourLogOdds: number } {
+  const c = candidates[n];
+  let rival = -8; let rivalStrength = -40; let neighbour = -8;
+  const look = (m: number): void => {
+    const o = candidates[m];
+    const both = Math.min(c.offsetSec, o.offsetSec) - Math.max(c.onsetSec, o.onsetSec);
+    if (o.track === c.track) {
+      if (both > -0.05) neighbour = Math.max(neighbour, logOdds[m]);
+    } else if (both > 0.3 * Math.min(c.offsetSec - c.onsetSec, o.offsetSec - o.onsetSec) && logOdds[m] > rival) {
+      rival = logOdds[m];
+      rivalStrength = strength[m] - strength[n];
+    }
+  };
+  for (let m = n - 1; m >= 0 && candidates[m].onsetSec > c.onsetSec - 2; m--) look(m);
+  for (let m = n + 1; m < candidates.length && candidates[m].onsetSec < c.offsetSec + 0.05; m++) look(m);
+  return { rivalLogOdds: rival, rivalStrengthDb: Math.max(-40, Math.min(40, rivalStrength)), neighbourLogOdds: neighbour };
+}
+
+function middle(v: number[]): number {
+  if (v.length === 0) return 0;
+  v.sort((a, b) => a - b);
+  return v[v.length >> 1];
+}
