@@ -1,0 +1,9 @@
+/** The report: pure functions from tables to one HTML text, and what measures its pictures from sound. */
+export { buildReport } from './build-report.js';
+export { chooseExcerpts } from './choose-excerpts.js';
+export type { ExcerptChoice } from './choose-excerpts.js';
+export { measureEvidence } from './measure-evidence.js';
+export type { EvidenceOptions } from './measure-evidence.js';
+export { renderExcerpts } from './render-excerpts.js';
+export type { RenderOptions } from './render-excerpts.js';
+export type { EvidencePoint, Excerpt, ExcerptPicture, ReportInput, ReportStudy, RunRecord, TrackPicture } from './report-input.js';
