@@ -16,3 +16,5 @@ export { stftPower } from './stft-power';
 export { mapOwnership, ownershipScratchBytes } from './ownership';
 export { findPedestal, sumOwnedOver } from './pedestal';
 export { bandRise, flagEvenFrames } from './band-rise';
+export { measureSetLags, setLagScratchBytes, sumSetLevels } from './set-lags';
+export { roomEnvelope, roomScratchBytes } from './room-envelope';

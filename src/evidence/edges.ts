@@ -1,9 +1,12 @@
+import type { HighPass, RoomTrack } from '../kernels/stretch-kernels.js';
 import type { StretchContext } from './measure-candidate.js';
 import type { Segment } from './segments.js';
 
 export interface Edges { onsetSec: number; offsetSec: number }
 
 const SMOOTH_SEC = 0.003;
+/** The high-pass starts this much before the stretch. */
+const WARM_SEC = 0.01;
 const ONSET_BELOW_DB = 27;
 const OFFSET_BELOW_DB = 17;
 /** A voice stops within about two milliseconds once it is 17 dB down; the room goes on. Found on simulated rooms. */
@@ -26,9 +29,11 @@ export function refineEdges(c: StretchContext, segment: Segment, ownedShare: num
   const fs = settings.sampleRateHz;
   const pad = Math.round(0.025 * fs);
   const first = Math.max(0, segment.startFrame * settings.hopFrames - pad);
-  const last = Math.min(c.signals[segment.track].length, segment.endFrame * settings.hopFrames + pad);
-  const envelope = smoothEnvelope(c.signals[segment.track], first, last, settings.bandHz[0], fs);
+  const length = c.spectra.kernels?.region.signal.frameCount ?? c.signals[segment.track].length;
+  const last = Math.min(length, segment.endFrame * settings.hopFrames + pad);
+  if (!(last > first)) return coarse;
   const noise = bandNoise(c, segment.track);
+  const { envelope, dry } = measureEnvelopes(c, segment.track, noise, first, last);
   const from = segment.startFrame * settings.hopFrames - first;
   const to = Math.min(envelope.length, segment.endFrame * settings.hopFrames - first);
   let peak = 0;
@@ -37,7 +42,6 @@ export function refineEdges(c: StretchContext, segment: Segment, ownedShare: num
   const least = noise * 10 ** (LEAST_OVER_NOISE_DB / 10);
   const low = Math.max(peak * 10 ** (-ONSET_BELOW_DB / 10), least);
   const high = Math.max(peak * 10 ** (-OFFSET_BELOW_DB / 10), least);
-  const dry = takeRoomOut(c, segment.track, envelope, noise, first, last);
   if (!(peak > low)) return coarse;
   const hold = Math.round((segment.elements > 1 ? 0.05 : 0.012) * fs);
   const onset = (first + walkEdge(envelope, at, -1, low, hold)) / fs - ONSET_AFTER_SEC;
@@ -49,35 +53,51 @@ export function refineEdges(c: StretchContext, segment: Segment, ownedShare: num
   };
 }
 
+type Envelope = Float32Array | Float64Array;
+
 /**
- * The envelope without the room's decay: after a call the diffuse field is about equally loud at every microphone once the gains are taken out,
- * so 1.6 times the median of the other tracks is subtracted. During the call the others are far below the own track and little is lost.
+ * The envelope of a track, and the same without the room's decay: after a call the diffuse field is about equally loud at every microphone
+ * once the gains are taken out, so 1.6 times the median of the other tracks is subtracted. During the call the others are far below the own
+ * track and little is lost.
  */
-function takeRoomOut(c: StretchContext, track: number, own: Float64Array, ownNoise: number, first: number, last: number): Float64Array {
+function measureEnvelopes(c: StretchContext, track: number, ownNoise: number, first: number, last: number): { envelope: Envelope; dry: Envelope } {
   const { settings } = c;
   const middle = Math.round((first + last) / 2 / settings.hopFrames);
-  const others: Float64Array[] = [];
+  const others: RoomTrack[] = [];
   for (let j = 0; j < c.signals.length; j++) {
     if (j === track || c.lost[j][Math.min(middle, c.lost[j].length - 1)]) continue;
-    const e = smoothEnvelope(c.signals[j], first, last, settings.bandHz[0], settings.sampleRateHz);
-    const scale = 10 ** ((c.gainDb[track] - c.gainDb[j]) / 10);
-    const noise = bandNoise(c, j);
-    for (let n = 0; n < e.length; n++) e[n] = Math.max(0, e[n] - noise) * scale;
-    others.push(e);
+    others.push({ track: j, noise: bandNoise(c, j), scale: 10 ** ((c.gainDb[track] - c.gainDb[j]) / 10) });
   }
-  if (others.length === 0) return own;
-  const out = new Float64Array(own.length);
+  const fs = settings.sampleRateHz;
+  const filter = designHighPass(settings.bandHz[0], fs);
+  const warm = Math.round(WARM_SEC * fs);
+  const width = Math.max(1, Math.round(SMOOTH_SEC * fs));
+  const { own, room } = c.spectra.kernels?.measureRoom(filter, track, others, first, last, warm, width)
+    ?? findRoom(c.signals, filter, track, others, first, last, warm, width);
+  if (others.length === 0) return { envelope: own, dry: own };
+  const dry = new Float64Array(own.length);
+  for (let n = 0; n < own.length; n++) dry[n] = Math.max(ownNoise * 1e-3, own[n] - ROOM_SHARE * room[n]);
+  return { envelope: own, dry };
+}
+
+/** The kernels' `measureRoom` in plain loops. */
+function findRoom(
+  signals: readonly Float32Array[], filter: HighPass, track: number, others: readonly RoomTrack[], first: number, last: number, warm: number, width: number,
+): { own: Envelope; room: Envelope } {
+  const own = smoothEnvelope(signals[track], filter, first, last, warm, width);
+  const envelopes = others.map((o) => smoothEnvelope(signals[o.track], filter, first, last, warm, width));
+  const room = new Float64Array(own.length);
   const column = new Float64Array(others.length);
   for (let n = 0; n < own.length; n++) {
-    for (let k = 0; k < others.length; k++) column[k] = others[k][n];
+    for (let k = 0; k < others.length; k++) column[k] = Math.max(0, envelopes[k][n] - others[k].noise) * others[k].scale;
     column.sort();
-    out[n] = Math.max(ownNoise * 1e-3, own[n] - ROOM_SHARE * column[column.length >> 1]);
+    room[n] = column[column.length >> 1];
   }
-  return out;
+  return { own, room };
 }
 
 /** Last index in a direction that is above the threshold, bridging stretches below it of up to `hold` samples. */
-function walkEdge(envelope: Float64Array, from: number, step: number, low: number, hold: number): number {
+function walkEdge(envelope: Envelope, from: number, step: number, low: number, hold: number): number {
   let last = from;
   for (let k = from; k >= 0 && k < envelope.length; k += step) {
     if (envelope[k] >= low) last = k;
@@ -86,19 +106,21 @@ function walkEdge(envelope: Float64Array, from: number, step: number, low: numbe
   return last;
 }
 
-/** Mean power over 3 ms of the signal after a second-order high-pass at the band's lower edge. */
-function smoothEnvelope(x: Float32Array, first: number, last: number, lowHz: number, fs: number): Float64Array {
+/** Second-order Butterworth high-pass by the bilinear transform (Oppenheim and Schafer 7.1). */
+function designHighPass(lowHz: number, fs: number): HighPass {
   const k = Math.tan((Math.PI * lowHz) / fs);
-  const norm = 1 / (1 + Math.SQRT2 * k + k * k);
-  const a1 = 2 * (k * k - 1) * norm;
-  const a2 = (1 - Math.SQRT2 * k + k * k) * norm;
+  const b = 1 / (1 + Math.SQRT2 * k + k * k);
+  return { b, a1: 2 * (k * k - 1) * b, a2: (1 - Math.SQRT2 * k + k * k) * b };
+}
+
+/** Mean power over `width` frames of the signal after a high-pass that starts `warmFrames` earlier. */
+function smoothEnvelope(x: Float32Array, { b, a1, a2 }: HighPass, first: number, last: number, warmFrames: number, width: number): Float64Array {
   const out = new Float64Array(last - first);
-  const width = Math.max(1, Math.round(SMOOTH_SEC * fs));
   const square = new Float64Array(last - first);
   let x1 = 0; let x2 = 0; let y1 = 0; let y2 = 0;
-  const warm = Math.max(0, first - Math.round(0.01 * fs));
+  const warm = Math.max(0, first - warmFrames);
   for (let n = warm; n < last; n++) {
-    const y = norm * (x[n] - 2 * x1 + x2) - a1 * y1 - a2 * y2;
+    const y = b * (x[n] - 2 * x1 + x2) - a1 * y1 - a2 * y2;
     x2 = x1; x1 = x[n]; y2 = y1; y1 = Math.abs(y) < 1e-15 ? 0 : y;
     if (n >= first) square[n - first] = y * y;
   }

@@ -3,7 +3,7 @@ import { findLostFrames } from './dropouts.js';
 import type { FloorSpectrum } from './floors.js';
 import type { LagMeter } from './lags.js';
 import { measureCandidate } from './measure-candidate.js';
-import { mapOwnership } from './ownership.js';
+import { mapOwnership, sumOwned } from './ownership.js';
 import { findPedestal } from './pedestal.js';
 import { cutSegments, joinSegments, type Segment, type SegmentRules } from './segments.js';
 import type { AnalysisSettings } from './settings.js';
@@ -67,20 +67,9 @@ function sameStretch(a: Segment, b: Segment): boolean {
 export function ownedLevel(
   s: StretchSpectra, floor: FloorSpectrum, owner: Uint8Array, track: number, bins: readonly [number, number], pedestal?: Float32Array,
 ): Float32Array {
-  const raw = new Float32Array(s.frameCount);
   let floorSum = 0;
   for (let b = bins[0]; b < bins[1]; b++) floorSum += floor[b];
-  for (let t = 0; t < s.frameCount; t++) {
-    let a = 0;
-    const lift = pedestal ? pedestal[t] : 1;
-    for (let b = bins[0]; b < bins[1]; b++) {
-      const k = t * s.binCount + b;
-      if (owner[k] !== track) continue;
-      const excess = s.power[track][k] - lift * floor[b];
-      if (lift === 1 || excess > 0) a += excess;
-    }
-    raw[t] = a / floorSum;
-  }
+  const raw = sumOwned(s, floor, owner, track, bins, pedestal).map((v) => v / floorSum);
   const out = new Float32Array(s.frameCount);
   for (let t = 0; t < s.frameCount; t++) {
     const mean = (2 * raw[t] + (raw[t - 1] ?? 0) + (raw[t + 1] ?? 0)) / 4;

@@ -18,11 +18,33 @@ export function estimateFloors(s: StretchSpectra, frames: readonly number[], lea
     const raw = new Float32Array(s.binCount);
     for (let b = 0; b < s.binCount; b++) {
       for (let k = 0; k < frames.length; k++) column[k] = p[frames[k] * s.binCount + b];
-      column.sort();
-      raw[b] = Math.max(leastPower, column[Math.floor(QUANTILE * (frames.length - 1))] * TO_MEAN);
+      raw[b] = Math.max(leastPower, selectValue(column, Math.floor(QUANTILE * (frames.length - 1))) * TO_MEAN);
     }
     return smoothBins(raw);
   });
+}
+
+/** The k-th smallest value (from 0) of numbers that are not NaN, which are reordered: Hoare 1961, algorithm 65. */
+function selectValue(x: Float32Array, k: number): number {
+  let low = 0;
+  let high = x.length - 1;
+  while (low < high) {
+    const pivot = x[(low + high) >> 1];
+    let i = low;
+    let j = high;
+    while (i <= j) {
+      while (x[i] < pivot) i++;
+      while (x[j] > pivot) j--;
+      if (i > j) break;
+      const v = x[i];
+      x[i++] = x[j];
+      x[j--] = v;
+    }
+    if (k <= j) high = j;
+    else if (k >= i) low = i;
+    else break;
+  }
+  return x[k];
 }
 
 function smoothBins(raw: Float32Array): Float32Array {

@@ -1,6 +1,6 @@
 import type { Kernels } from '../kernels/kernels.js';
 import { computeStftPower, countSpectraBytes, createStftPlan } from '../kernels/stft.js';
-import { countStretchBytes, StretchKernels } from '../kernels/stretch-kernels.js';
+import { countStretchBytes, createLagTransform, StretchKernels } from '../kernels/stretch-kernels.js';
 import type { AnalysisSettings } from './settings.js';
 import type { SpectralEngine, StretchSpectra } from './spectra.js';
 
@@ -9,12 +9,13 @@ export function countEngineBytes(settings: AnalysisSettings, trackCount: number,
   const spectra = Math.floor((mostFrames - 1) / settings.hopFrames) + 1;
   const bins = settings.fftSize / 2 + 1;
   return countSpectraBytes(bins, trackCount, spectra) + trackCount * spectra * bins * 4 + trackCount * mostFrames * 4
-    + countStretchBytes(trackCount, spectra, bins) + (1 << 20);
+    + countStretchBytes(trackCount, spectra, bins, mostFrames) + (1 << 20);
 }
 
 /** Spectra by the kernels. The result of `analyse` is a view into the kernels' memory that the next call overwrites. */
 export function createKernelEngine(k: Kernels, settings: AnalysisSettings): SpectralEngine {
   const plan = createStftPlan(k, { fftSize: settings.fftSize, hopFrames: settings.hopFrames });
+  const lagTransform = createLagTransform(k, settings.fftSize);
   const base = k.mark();
   return {
     analyse(signals, lengthFrames): StretchSpectra {
@@ -25,9 +26,10 @@ export function createKernelEngine(k: Kernels, settings: AnalysisSettings): Spec
       const signal = k.allocF32(trackCount * lengthFrames);
       signals.forEach((x, j) => k.f32(signal + j * lengthFrames * 4, lengthFrames).set(x.subarray(0, lengthFrames)));
       const region = { signal, trackStrideFrames: lengthFrames, trackCount, frameCount: lengthFrames };
-      const { spectra, power: powerPtr } = computeStftPower(k, plan, region, -settings.fftSize / 2, frameCount, 1 / plan.windowSquareSum);
+      const powerScale = 1 / plan.windowSquareSum;
+      const { spectra, power: powerPtr } = computeStftPower(k, plan, region, -settings.fftSize / 2, frameCount, powerScale);
       const power = signals.map((_, j) => k.f32(powerPtr + j * frameCount * binCount * 4, frameCount * binCount));
-      const kernels = new StretchKernels(k, { trackCount, frameCount, binCount, power: powerPtr });
+      const kernels = new StretchKernels(k, { trackCount, frameCount, binCount, power: powerPtr, powerScale, spectra: spectra.ptr, signal: region }, lagTransform);
       return { trackCount, frameCount, binCount, groupCount: spectra.groupCount, complex: spectra.values, power, kernels };
     },
   };

@@ -1,3 +1,4 @@
+import type { SetLag } from '../kernels/stretch-kernels.js';
 import { SmallFft } from './small-fft.js';
 import { complexIndex, type StretchSpectra } from './spectra.js';
 import type { FloorSpectrum } from './floors.js';
@@ -35,6 +36,12 @@ export class LagMeter {
     this.maxSteps = Math.min(fftSize - 2, Math.round(2 * maxLagSec * sampleRateHz));
   }
 
+  /** Readings of all tracks after track `own`; what stands at `own` has no meaning. */
+  measureAll(s: StretchSpectra, floors: readonly FloorSpectrum[], own: number, set: BinSet): LagReading[] {
+    if (!s.kernels?.fitsLags(this.maxSteps)) return floors.map((_, other) => this.measure(s, floors, own, other, set));
+    return s.kernels.measureLags(floors, own, set, this.maxSteps).map((lag) => this.toReading(lag));
+  }
+
   measure(s: StretchSpectra, floors: readonly FloorSpectrum[], own: number, other: number, set: BinSet): LagReading {
     const { re, im } = this;
     re.fill(0);
@@ -61,28 +68,32 @@ export class LagMeter {
       weightSum += w;
       squareSum += w * w;
     }
-    if (!(weightSum > 0)) return { lagSec: 0, agreement: 0, agreementZ: 0, zeroLag: 0 };
     this.fft.inverse(re, im);
-    return this.readPeak(weightSum, squareSum);
+    return this.toReading(this.findPeak(weightSum, squareSum));
   }
 
-  private readPeak(weightSum: number, squareSum: number): LagReading {
+  private findPeak(weightSum: number, squareSum: number): SetLag {
     const { re, maxSteps } = this;
     const size = 2 * this.fftSize;
     let best = 0;
     for (let n = -maxSteps; n <= maxSteps; n++) if (re[(n + size) % size] > re[(best + size) % size]) best = n;
-    const left = re[(best - 1 + size) % size];
-    const peak = re[(best + size) % size];
-    const right = re[(best + 1 + size) % size];
-    const curve = left - 2 * peak + right;
-    const shift = curve < 0 ? Math.max(-0.5, Math.min(0.5, (0.5 * (left - right)) / curve)) : 0;
+    return {
+      step: best, before: re[(best - 1 + size) % size], peak: re[(best + size) % size], after: re[(best + 1 + size) % size],
+      atZero: re[0], weightSum, squareSum,
+    };
+  }
+
+  private toReading({ step, before, peak, after, atZero, weightSum, squareSum }: SetLag): LagReading {
+    if (!(weightSum > 0)) return { lagSec: 0, agreement: 0, agreementZ: 0, zeroLag: 0 };
+    const curve = before - 2 * peak + after;
+    const shift = curve < 0 ? Math.max(-0.5, Math.min(0.5, (0.5 * (before - after)) / curve)) : 0;
     // Frames overlap by three quarters and a Hann window spreads over neighbours: about one bin in three is independent.
     const sigma = Math.sqrt((squareSum * 3) / 2);
     return {
-      lagSec: (best + shift) / 2 / this.sampleRateHz,
+      lagSec: (step + shift) / 2 / this.sampleRateHz,
       agreement: peak / weightSum,
       agreementZ: peak / sigma,
-      zeroLag: re[0] / weightSum,
+      zeroLag: atZero / weightSum,
     };
   }
 }

@@ -3,7 +3,7 @@ import { refineEdges } from './edges.js';
 import { describeSound } from './describe-sound.js';
 import type { FloorSpectrum } from './floors.js';
 import { LagMeter, type BinSet } from './lags.js';
-import type { OwnershipMap } from './ownership.js';
+import { sumLevels, type OwnershipMap } from './ownership.js';
 import type { Segment } from './segments.js';
 import type { AnalysisSettings } from './settings.js';
 import type { StretchSpectra } from './spectra.js';
@@ -89,18 +89,12 @@ function measureLevels(c: StretchContext, set: BinSet, split: number): { levelDb
   const levelDb = new Float64Array(n);
   const floorDb = new Float64Array(n);
   const tiltDb = new Float64Array(n);
-  const { binCount } = c.spectra;
+  const sums = sumLevels(c.spectra, c.floors, set, split);
   for (let j = 0; j < n; j++) {
-    const p = c.spectra.power[j];
-    const f = c.floors[j];
-    let e = 0; let noise = 0; let low = 0; let high = 0;
-    for (let q = 0; q < set.length; q++) {
-      const bin = set[q] % binCount;
-      const excess = p[set[q]] - f[bin];
-      e += excess;
-      noise += f[bin];
-      if (bin < split) low += excess; else high += excess;
-    }
+    const low = sums.low[j];
+    const high = sums.high[j];
+    const noise = sums.noise[j];
+    const e = low + high;
     // What is not above the floor is reported as a fifth of it: "not heard", without a wild logarithm.
     levelDb[j] = 10 * Math.log10(Math.max(e, 0.2 * noise) / set.length);
     floorDb[j] = 10 * Math.log10(noise / set.length);
@@ -115,9 +109,10 @@ function measureLags(c: StretchContext, own: number, set: BinSet, tSec: number):
   const agreement = new Float64Array(n);
   const agreementZ = new Float64Array(n);
   const zeroLag = new Float64Array(n);
+  const readings = c.lagMeter.measureAll(c.spectra, c.floors, own, set);
   for (let j = 0; j < n; j++) {
     if (j === own) continue;
-    const r = c.lagMeter.measure(c.spectra, c.floors, own, j, set);
+    const r = readings[j];
     lagSec[j] = r.lagSec - (c.residualSec(j, tSec) - c.residualSec(own, tSec));
     agreement[j] = r.agreement;
     agreementZ[j] = r.agreementZ;

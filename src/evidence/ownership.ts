@@ -1,3 +1,4 @@
+import type { SetLevels } from '../kernels/stretch-kernels.js';
 import type { FloorSpectrum } from './floors.js';
 import type { StretchSpectra } from './spectra.js';
 
@@ -70,6 +71,21 @@ export function sumOwned(
     out[t] = a;
   }
   return out;
+}
+
+/** Power over the floor of every track over a set of bins, below and from a bin on, and the floor's power there. */
+export function sumLevels(s: StretchSpectra, floors: readonly FloorSpectrum[], set: Uint32Array, splitBin: number): SetLevels {
+  if (s.kernels) return s.kernels.sumLevels(floors, set, splitBin);
+  const sums = { low: new Float64Array(s.trackCount), high: new Float64Array(s.trackCount), noise: new Float64Array(s.trackCount) };
+  for (let j = 0; j < s.trackCount; j++) {
+    for (let q = 0; q < set.length; q++) {
+      const bin = set[q] % s.binCount;
+      const excess = s.power[j][set[q]] - floors[j][bin];
+      sums.noise[j] += floors[j][bin];
+      if (bin < splitBin) sums.low[j] += excess; else sums.high[j] += excess;
+    }
+  }
+  return sums;
 }
 
 /** Box mean over 3 frames and 3 bins inside the band. */

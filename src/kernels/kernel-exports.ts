@@ -48,6 +48,22 @@ export interface KernelExports {
     power: Ptr, frameCount: number, binCount: number, floor: Ptr, owner: Ptr, track: number, firstBin: number, endBin: number, pedestal: Ptr,
     owned: Ptr, over: Ptr,
   ): void;
+  /** result: per group seven vectors of f32: step of the peak, value before, at and after it, at 0, sum of weights, of their squares. */
+  measureSetLags(
+    spectra: Ptr, binCount: number, trackCount: number, noise: Ptr, own: number, set: Ptr, setCount: number, n: number, table: Ptr,
+    maxSteps: number, scratch: Ptr, result: Ptr,
+  ): void;
+  setLagScratchBytes(n: number, trackCount: number): number;
+  /** result: per group f64[3][4]: excess below the split, from it on, noise. */
+  sumSetLevels(
+    spectra: Ptr, binCount: number, trackCount: number, noise: Ptr, scale: number, set: Ptr, setCount: number, splitBin: number, result: Ptr,
+  ): void;
+  /** filter: f64[3]; list: records of i32 track, f32 noise, f32 scale. */
+  roomEnvelope(
+    signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, first: number, last: number, warmFrames: number,
+    filter: Ptr, width: number, own: number, list: Ptr, listCount: number, scratch: Ptr, ownEnvelope: Ptr, room: Ptr,
+  ): void;
+  roomScratchBytes(trackCount: number, width: number): number;
   /** edge: i32[9]. */
   bandRise(power: Ptr, frameCount: number, binCount: number, floor: Ptr, edge: Ptr, rise: Ptr): void;
   flagEvenFrames(rise: Ptr, frameCount: number, radius: number, leastRatio: number, spreadRatio: number, flag: Ptr): void;

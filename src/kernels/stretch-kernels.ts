@@ -1,6 +1,7 @@
 /** The kernels on one stretch of spectra: what the evidence stage asks for, over memory that lives until the next stretch. */
 import type { Ptr } from './kernel-exports.js';
 import type { Kernels } from './kernels.js';
+import type { SignalRegion } from './stft.js';
 
 /** A stretch in the kernels' memory. */
 export interface StretchRegion {
@@ -9,7 +10,46 @@ export interface StretchRegion {
   binCount: number;
   /** f32 [track][frame][bin]. */
   power: Ptr;
+  /** What turns |X|^2 into power. */
+  powerScale: number;
+  /** As `stft` writes them. */
+  spectra: Ptr;
+  signal: SignalRegion;
 }
+
+/** Transform that lags are read from: two steps per sample. */
+export interface LagTransform {
+  size: number;
+  table: Ptr;
+}
+
+/** What the peak of one track's correlation against another says; lags in steps of the transform. */
+export interface SetLag {
+  step: number;
+  before: number;
+  peak: number;
+  after: number;
+  atZero: number;
+  weightSum: number;
+  squareSum: number;
+}
+
+/** Sums over a set of bins per track: power over the floor below and from the split on, and the floor. */
+export interface SetLevels {
+  low: Float64Array;
+  high: Float64Array;
+  noise: Float64Array;
+}
+
+/** A track whose envelope counts for the room: power of its noise, and what makes its scale that of the own track. */
+export interface RoomTrack {
+  track: number;
+  noise: number;
+  scale: number;
+}
+
+/** Second-order high-pass y = b (x - 2 x1 + x2) - a1 y1 - a2 y2. */
+export interface HighPass { b: number; a1: number; a2: number }
 
 export interface OwnershipValues {
   /** [frame][bin] track that owns the bin, 255 = nobody. */
@@ -21,18 +61,31 @@ export interface OwnershipValues {
 /** Bands of `flagEvenFrames`. */
 export const EVEN_BANDS = 8;
 
-/** Bytes that the methods take for a stretch, beside its spectra and powers. */
-export function countStretchBytes(trackCount: number, frameCount: number, binCount: number): number {
+/** Tables for lags of transforms of `fftSize` samples; none where the kernels have no transform of twice the size. */
+export function createLagTransform(k: Kernels, fftSize: number): LagTransform | undefined {
+  const size = 2 * fftSize;
+  if (!k.fn.fftKnowsSize(size)) return undefined;
+  const table = k.alloc(k.fn.fftTableBytes(size));
+  k.fn.fftPrepare(size, table);
+  return { size, table };
+}
+
+/** Bytes that the methods take for a stretch, beside its spectra, powers and signals. */
+export function countStretchBytes(trackCount: number, frameCount: number, binCount: number, signalFrames: number): number {
+  const groups = Math.ceil(trackCount / 4);
   const perFrame = binCount * 5 + trackCount * (1 + 1 + 4 * 4) + EVEN_BANDS * 4;
-  return frameCount * perFrame + trackCount * binCount * 4 + (1 << 16);
+  // One candidate at a time: its set and the inverse transform, or its envelopes.
+  const candidate = Math.max(frameCount * binCount * 4 + binCount * groups * 224, signalFrames * 8 + groups * 40 * binCount);
+  return frameCount * perFrame + binCount * (trackCount * 4 + groups * 16) + candidate + (1 << 18);
 }
 
 /** All results are views that live as long as the stretch. */
 export class StretchKernels {
+  private readonly noisePtr = new Map<object, Ptr>();
   private readonly floorPtr = new Map<object, Ptr>();
   private owner: { values: Uint8Array; ptr: Ptr; owned: Ptr; bins: readonly [number, number] } | undefined;
 
-  constructor(private readonly k: Kernels, readonly region: StretchRegion) {}
+  constructor(private readonly k: Kernels, readonly region: StretchRegion, private readonly lagTransform?: LagTransform) {}
 
   /** Whether a band [first, end) can be worked on by these kernels. */
   fitsBand(bins: readonly [number, number]): boolean {
@@ -117,6 +170,94 @@ export class StretchKernels {
     k.fn.findPedestal(this.powerOf(track), frameCount, binCount, floorPtr, this.place(levelDb), leastDb, bins[0], bins[1], rank, factor, scratch, out);
     k.release(before);
     return k.f32(out, frameCount);
+  }
+
+  /** Whether lags of up to `maxSteps` half samples can be read. */
+  fitsLags(maxSteps: number): boolean {
+    return this.lagTransform !== undefined && maxSteps < this.lagTransform.size / 2;
+  }
+
+  /** Lag of every track after track `own` over a set of bins (frame * binCount + bin); see `measureSetLags` of the kernels. */
+  measureLags(floors: readonly Float32Array[], own: number, set: Uint32Array, maxSteps: number): SetLag[] {
+    const { k, lagTransform: fft } = this;
+    const { trackCount, binCount, spectra } = this.region;
+    if (!fft) throw new Error('measureLags without a transform');
+    const noise = this.placeNoise(floors);
+    const before = k.mark();
+    const setPtr = this.placeSet(set);
+    const result = k.allocF32(28 * Math.ceil(trackCount / 4));
+    const scratch = k.alloc(k.fn.setLagScratchBytes(fft.size, trackCount));
+    k.fn.measureSetLags(spectra, binCount, trackCount, noise, own, setPtr, set.length, fft.size, fft.table, maxSteps, scratch, result);
+    const values = k.f32(result, 28 * Math.ceil(trackCount / 4));
+    k.release(before);
+    return floors.map((_, j) => {
+      const v = (row: number): number => values[28 * (j >> 2) + 4 * row + (j & 3)];
+      return { step: v(0), before: v(1), peak: v(2), after: v(3), atZero: v(4), weightSum: v(5), squareSum: v(6) };
+    });
+  }
+
+  /** Power over the floor of every track over a set of bins, split at a bin, and its floor; see `sumSetLevels` of the kernels. */
+  sumLevels(floors: readonly Float32Array[], set: Uint32Array, splitBin: number): SetLevels {
+    const { k } = this;
+    const { trackCount, binCount, spectra, powerScale } = this.region;
+    const noise = this.placeNoise(floors);
+    const before = k.mark();
+    const setPtr = this.placeSet(set);
+    const result = k.alloc(96 * Math.ceil(trackCount / 4));
+    k.fn.sumSetLevels(spectra, binCount, trackCount, noise, powerScale, setPtr, set.length, splitBin, result);
+    const values = k.f64(result, 12 * Math.ceil(trackCount / 4));
+    k.release(before);
+    const read = (row: number): Float64Array => Float64Array.from(floors, (_, j) => values[12 * (j >> 2) + 4 * row + (j & 3)]);
+    return { low: read(0), high: read(1), noise: read(2) };
+  }
+
+  /**
+   * High-passed envelope (mean square over `widthFrames`) of a track over frames [first, last), and the median of the listed tracks' envelopes
+   * over their noise. Views that live until the next call. See `roomEnvelope` of the kernels.
+   */
+  measureRoom(
+    filter: HighPass, own: number, others: readonly RoomTrack[], first: number, last: number, warmFrames: number, widthFrames: number,
+  ): { own: Float32Array; room: Float32Array } {
+    const { k } = this;
+    const { signal, trackStrideFrames, trackCount, frameCount } = this.region.signal;
+    const count = last - first;
+    const before = k.mark();
+    const filterPtr = k.alloc(24);
+    k.f64(filterPtr, 3).set([filter.b, filter.a1, filter.a2]);
+    const list = k.alloc(12 * others.length);
+    others.forEach((o, n) => {
+      k.i32(list + 12 * n, 1)[0] = o.track;
+      k.f32(list + 12 * n + 4, 2).set([o.noise, o.scale]);
+    });
+    const scratch = k.alloc(k.fn.roomScratchBytes(trackCount, widthFrames));
+    const [ownPtr, roomPtr] = [k.allocF32(count), k.allocF32(count)];
+    k.fn.roomEnvelope(
+      signal, trackStrideFrames, trackCount, frameCount, first, last, warmFrames, filterPtr, widthFrames, own, list, others.length, scratch,
+      ownPtr, roomPtr,
+    );
+    k.release(before);
+    return { own: k.f32(ownPtr, count), room: k.f32(roomPtr, count) };
+  }
+
+  private placeSet(set: Uint32Array): Ptr {
+    const ptr = this.k.alloc(4 * set.length);
+    this.k.i32(ptr, set.length).set(set);
+    return ptr;
+  }
+
+  /** Floors by bin and lane, in units of |X|^2, infinite where there is no track; copied once per stretch. */
+  private placeNoise(floors: readonly Float32Array[]): Ptr {
+    const known = this.noisePtr.get(floors);
+    if (known !== undefined) return known;
+    const { binCount, trackCount, powerScale } = this.region;
+    const lanes = 4 * Math.ceil(trackCount / 4);
+    const ptr = this.k.allocF32(lanes * binCount);
+    const values = this.k.f32(ptr, lanes * binCount).fill(Infinity);
+    floors.forEach((floor, j) => {
+      for (let b = 0; b < binCount; b++) values[b * lanes + j] = floor[b] / powerScale;
+    });
+    this.noisePtr.set(floors, ptr);
+    return ptr;
   }
 
   private powerOf(track: number): Ptr {
