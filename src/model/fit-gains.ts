@@ -13,42 +13,58 @@ export interface GainFit {
 
 /** Knots of the lead curve: lags in seconds. */
 export const LEAD_KNOTS_SEC = [0.0001, 0.0003, 0.001, 0.003];
+/** Usual leads at the knots and their spread between rooms (found on simulated rooms): where the curve starts from. */
+const USUAL_LEAD_DB = [7, 12, 17, 20];
+const USUAL_LEAD_SD_DB = 3;
+/** Spread of noise floors that the gains do not explain, dB. */
+const PRIOR_DB = 4;
+const ROUNDS = 3;
+const CLEAR_Z = 7;
+const LEAST_LAG_SEC = 2e-5;
 
 /**
  * Receiver gains without calibration. A call of bird i is heard on track j later by the lag and quieter by
  * lead = gain_i - gain_j + h(lag): h is common to all birds (distance and room), so the gains follow from the leads of many pairs in both
  * directions by robust regression on gains and the knots of h together. The differences of noise floors serve as a weak prior.
- * @param floorDb mean noise floor per track, dB (prior, 5 dB)
+ * @param floorDb mean noise floor per track, dB (prior)
  */
 export function fitGains(candidates: readonly Candidate[], floorDb: ArrayLike<number>): GainFit {
   const n = floorDb.length;
   const mean = meanOf(floorDb);
   const prior: [number, number][] = [];
-  for (let j = 0; j < n; j++) prior.push([floorDb[j] - mean, 5]);
-  LEAD_KNOTS_SEC.forEach((_, k) => prior.push([8 + 3 * k, 8]));
-  const observations: Observation[] = [];
-  for (const c of candidates) {
-    if (c.ownedShare < 0.6 || c.peakDb < 12 || c.lostShare[c.track] > 0 || c.entropy > 0.9) continue;
-    const root = findFirstTrack(c);
-    if (root < 0) continue;
-    for (let j = 0; j < n; j++) {
-      const lag = c.lagSec[j] - c.lagSec[root];
-      const isHeard = j === c.track || c.agreementZ[j] >= CLEAR_Z;
-      if (j === root || !isHeard || lag < LEAST_LAG_SEC || c.levelDb[j] < c.floorDb[j] - 3) continue;
-      const [k, share] = placeOnKnots(lag);
-      observations.push({
-        unknowns: [root, j, n + k, n + Math.min(k + 1, LEAD_KNOTS_SEC.length - 1)],
-        coefficients: [1, -1, 1 - share, share],
-        value: c.levelDb[root] - c.levelDb[j],
-        weight: 1,
-      });
-    }
+  for (let j = 0; j < n; j++) prior.push([floorDb[j] - mean, PRIOR_DB]);
+  for (const lead of USUAL_LEAD_DB) prior.push([lead, USUAL_LEAD_SD_DB]);
+  const clear = candidates.filter(isHeardLater);
+  let x = Float64Array.from(prior, (p) => p[0]);
+  let scaleDb = 0;
+  let count = 0;
+  // A lead below zero under the gains so far means that the sound was somebody else's: such readings stay out of the next round.
+  for (let round = 0; round < ROUNDS; round++) {
+    const observations = clear.flatMap((c) => observeLeads(c, x, n));
+    const fit = solveRobust(observations, prior, 1);
+    x = fit.x as Float64Array<ArrayBuffer>;
+    scaleDb = fit.scale;
+    count = observations.length;
   }
-  const { x, scale } = solveRobust(observations, prior, 1);
   const gainDb = x.slice(0, n);
   const shift = meanOf(gainDb);
   for (let j = 0; j < n; j++) gainDb[j] -= shift;
-  return { gainDb, scaleDb: scale, leadCurveDb: x.slice(n), observations: observations.length };
+  return { gainDb, scaleDb, leadCurveDb: x.slice(n), observations: count };
+}
+
+function observeLeads(c: Candidate, x: Float64Array, n: number): Observation[] {
+  const out: Observation[] = [];
+  const i = c.track;
+  for (let j = 0; j < n; j++) {
+    if (j === i || c.agreementZ[j] < CLEAR_Z || c.levelDb[j] < c.floorDb[j] - 3) continue;
+    const value = c.levelDb[i] - c.levelDb[j];
+    if (value < x[i] - x[j]) continue;
+    const [k, share] = placeOnKnots(c.lagSec[j]);
+    out.push({
+      unknowns: [i, j, n + k, n + Math.min(k + 1, LEAD_KNOTS_SEC.length - 1)], coefficients: [1, -1, 1 - share, share], value, weight: 1,
+    });
+  }
+  return out;
 }
 
 /** Expected lead for a lag, dB. */
@@ -58,27 +74,16 @@ export function readLeadCurve(fit: GainFit, lagSec: number): number {
   return fit.leadCurveDb[k] * (1 - share) + fit.leadCurveDb[next] * share;
 }
 
-const CLEAR_Z = 7;
-const LEAST_LAG_SEC = 2e-5;
-
-/**
- * The track that heard the sound first, which need not be the one that seems to own it while the gains are unknown; -1 where that is not clear
- * (nobody else surely heard it, or two tracks heard it at once).
- */
-function findFirstTrack(c: Candidate): number {
-  let first = c.track;
+/** A call that leads on its own track and that every track which surely hears it hears later. */
+function isHeardLater(c: Candidate): boolean {
+  if (c.ownedShare < 0.6 || c.peakDb < 12 || c.lostShare[c.track] > 0 || c.entropy > 0.9) return false;
   let heard = 0;
   for (let j = 0; j < c.lagSec.length; j++) {
     if (j === c.track || c.agreementZ[j] < CLEAR_Z) continue;
+    if (c.lagSec[j] < LEAST_LAG_SEC) return false;
     heard++;
-    if (c.lagSec[j] < c.lagSec[first]) first = j;
   }
-  if (heard === 0) return -1;
-  for (let j = 0; j < c.lagSec.length; j++) {
-    if (j === first || (j !== c.track && c.agreementZ[j] < CLEAR_Z)) continue;
-    if (c.lagSec[j] - c.lagSec[first] < LEAST_LAG_SEC) return -1;
-  }
-  return first;
+  return heard > 0;
 }
 
 function placeOnKnots(lagSec: number): [number, number] {

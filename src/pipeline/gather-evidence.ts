@@ -49,12 +49,14 @@ export async function gatherEvidence(runner: CellRunner, timeline: Timeline, set
   const first = await runner.extract(sampled.map((cell) => makeTask(cell, priorGain, coarse)), report('calibration', sampled.length));
   const early = first.flatMap((r) => r.candidates);
   const clock = fitClocks({ candidates: early, recorderOfTrack: timeline.tracks.map((t) => t.recorderIndex), coarse, durationSec: plan.durationSec });
-  const gains = fitGains(sameRecorderOnly(early, timeline), priorGain);
-  const gainDb = [...gains.gainDb];
+  // The first gains come from noise floors alone and may hide a bird behind its neighbour: calibrate once more with the gains of the first pass.
+  const rough = [...fitGains(sameRecorderOnly(early, timeline), priorGain).gainDb];
+  const second = await runner.extract(sampled.map((cell) => makeTask(cell, rough, clock)), report('calibration 2', sampled.length));
+  const gainDb = [...fitGains(second.flatMap((r) => r.candidates), priorGain).gainDb];
   const cells = await runner.extract(range(plan.cellCount).map((cell) => makeTask(cell, gainDb, clock)), report('extraction', plan.cellCount));
   const candidates = cells.flatMap((r) => r.candidates);
   const finer = fitClocks({ candidates, recorderOfTrack: timeline.tracks.map((t) => t.recorderIndex), coarse: clock, durationSec: plan.durationSec });
-  return { candidates, cells, floors, clock: finer, gains: fitGains(candidates, gainDb) };
+  return { candidates, cells, floors, clock: finer, gains: fitGains(candidates, priorGain) };
 }
 
 function findCoarseClocks(surveys: readonly SurveyResult[], timeline: Timeline, settings: AnalysisSettings, maxOffsetSec: number): ClockModel {
