@@ -31,7 +31,7 @@ function writeScored(score: Score): string {
   const intro = paragraph(`${showCount(counts.calls, 'row')} of the table were held against ${showCount(counts.labels, 'labelled call')}: ${counts.taggedLabels} by ${showCount(counts.birds.length, 'tagged bird')}, `
     + `${counts.untaggedLabels} by callers without a tag. A row matches a label when the onsets are at most ${showNumber(1000 * settings.toleranceSec, 0)} ms apart and both overlap; one to one.${only}${stretch}`);
   return `${intro}${drawShares(score)}${tabulateNumbers(score)}<h3>Who was taken for whom</h3>${tabulateConfusion(score)}`
-    + `<h3>Do the probabilities keep their word?</h3><div class="pair">${drawReliability(calibration)}${drawRiskCoverage(calibration)}</div>${tabulateChoices(score)}${splits.map(tabulateSplit).join('')}`;
+    + `<h3>Do the probabilities keep their word?</h3><div class="pair">${drawReliability(calibration)}${drawRiskCoverage(calibration)}</div>${tabulateChoices(score)}${tabulateSplits(splits)}`;
 }
 
 function listShares({ rightBird: r, detection: d, attribution: a }: Score): [string, Estimate][] {
@@ -105,13 +105,15 @@ function tabulateChoices({ calibration }: Score): string {
   return table(['share right asked for', 'keep from probability', 'share kept', 'share right on the labels'], rows, { caption: 'Thresholds judged on the labels.' });
 }
 
-function tabulateSplit(split: LabelSplit): string {
-  const names: Record<string, string> = { snr_db: 'level over noise', overlap: 'overlapped by another call', near_m: 'distance of the nearest other bird', lost: 'link lost', clipped: 'clipped' };
-  const rows = split.groups.map((g) => [
-    g.group, String(g.labels), showNumber(g.detectionRecall.value, 3), showNumber(g.rightBirdF1.value, 3),
+const SPLIT_NAMES: Record<string, string> = { snr_db: 'level over noise', overlap: 'overlapped by another call', near_m: 'nearest other bird', lost: 'link lost', clipped: 'clipped' };
+
+/** Where the errors are; a column whose labels are all of one group tells nothing and is left out. */
+function tabulateSplits(splits: readonly LabelSplit[]): string {
+  const rows = splits.filter((split) => split.groups.length > 1).flatMap((split) => split.groups.map((g) => [
+    `${SPLIT_NAMES[split.column] ?? split.column}: ${g.group}`, String(g.labels), showNumber(g.detectionRecall.value, 3), showNumber(g.rightBirdF1.value, 3),
     g.rightBirdF1.low === null ? '' : `${showNumber(g.rightBirdF1.low, 3)} to ${showNumber(g.rightBirdF1.high, 3)}`, showNumber(g.attributionAccuracy.value, 3), showNumber(g.onsetMedianMs, 1),
-  ]);
-  return table([names[split.column] ?? split.column, 'labels', 'found', 'right bird F1', '95 % interval', 'right bird, of those found', 'onset error ms'], rows);
+  ]));
+  return rows.length ? `<h3>Where the errors are</h3>${table(['labelled calls', 'number', 'found', 'right bird F1', '95 % interval', 'right bird, of those found', 'median onset error ms'], rows)}` : '';
 }
 
 function writeVerified(v: VerifiedScore): string {
