@@ -12,6 +12,8 @@
  * Alignment 4; nothing may overlap. A NaN power flags none of the frames around it.
  * Source: definition. Plain reference: test/reference/band-rise.ts.
  */
+import { sumRatios } from './inline/sum-ratios';
+
 const BANDS: i32 = 8;
 
 export function bandRise(powerPtr: usize, frameCount: i32, binCount: i32, floorPtr: usize, edgePtr: usize, risePtr: usize): void {
@@ -25,23 +27,6 @@ export function bandRise(powerPtr: usize, frameCount: i32, binCount: i32, floorP
     row += <usize>binCount << 2;
     out += <usize>BANDS << 2;
   }
-}
-
-// @ts-ignore: decorator
-@inline
-function sumRatios(p: usize, f: usize, count: i32): f32 {
-  let sum = f32x4.splat(0), other = sum;
-  const bytes = <usize>count << 2;
-  let i: usize = 0;
-  for (; i + 32 <= bytes; i += 32) {
-    sum = f32x4.add(sum, f32x4.div(v128.load(p + i), v128.load(f + i)));
-    other = f32x4.add(other, f32x4.div(v128.load(p + i, 16), v128.load(f + i, 16)));
-  }
-  for (; i + 16 <= bytes; i += 16) sum = f32x4.add(sum, f32x4.div(v128.load(p + i), v128.load(f + i)));
-  sum = f32x4.add(sum, other);
-  let total = (f32x4.extract_lane(sum, 0) + f32x4.extract_lane(sum, 1)) + (f32x4.extract_lane(sum, 2) + f32x4.extract_lane(sum, 3));
-  for (; i < bytes; i += 4) total += load<f32>(p + i) / load<f32>(f + i);
-  return total;
 }
 
 export function flagEvenFrames(risePtr: usize, frameCount: i32, radius: i32, leastRatio: f32, spreadRatio: f32, flagPtr: usize): void {

@@ -86,11 +86,12 @@ function decideVector(recordPtr: usize, active: i32, b: i32, leastSnr: f32, owne
     const smooth = f32x4.mul(ninth, sum);
     const floor = v128.load(load<usize>(record, 12) + at);
     const q = f32x4.mul(f32x4.sub(smooth, floor), v128.load_splat<f32>(record, 16));
-    const leads1 = f32x4.gt(q, best);
-    second = v128.bitselect(best, v128.bitselect(q, second, f32x4.gt(q, second)), leads1);
-    best = v128.bitselect(q, best, leads1);
-    const claim = v128.bitselect(v128.load_splat<i32>(record, 20), nobody, f32x4.gt(smooth, f32x4.mul(least, floor)));
-    owner = v128.bitselect(claim, owner, leads1);
+    const isAhead = f32x4.gt(q, best);
+    // The order of operands lets a NaN change neither.
+    second = f32x4.pmax(second, f32x4.pmin(q, best));
+    best = f32x4.pmax(best, q);
+    const claim = v128.or(v128.load_splat<i32>(record, 20), v128.andnot(nobody, f32x4.gt(smooth, f32x4.mul(least, floor))));
+    owner = v128.bitselect(claim, owner, isAhead);
     record += RECORD_BYTES;
   }
   const isOwned = i32x4.ne(owner, nobody);

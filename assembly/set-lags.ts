@@ -7,9 +7,9 @@
  *   r at the step before, there, at the step after, r[0], sum of w, sum of w^2.
  * sumSetLevels: per group, three pairs of f64x2 (tracks 0 1, 2 3): sum of scale |X_j|^2 - scale noise_j over bins below splitBin, the same
  *   from splitBin on, sum of scale noise_j.
- *   spectraPtr read    as stft writes them, binCount bins each
+ *   spectraPtr read    [spectrum][keptBins][groupCount][re x 4][im x 4] f32
  *   noisePtr   read    f32[binCount][groupCount][x 4], in units of |X|^2, infinite where there is no track
- *   setPtr     read    u32[setCount], spectrum * binCount + bin
+ *   setPtr     read    u32[setCount], spectrum * binCount + bin, bin < keptBins <= binCount
  *   tablePtr   read    fftPrepare(n), n >= 2 binCount, maxSteps < n / 2
  *   scratchPtr written setLagScratchBytes(n, trackCount)
  *   resultPtr  written f32[groupCount][7][x 4]; f64[groupCount][6][x 2]
@@ -25,7 +25,7 @@ export function setLagScratchBytes(n: i32, trackCount: i32): i32 {
 }
 
 export function measureSetLags(
-  spectraPtr: usize, binCount: i32, trackCount: i32, noisePtr: usize, own: i32, setPtr: usize, setCount: i32, n: i32, tablePtr: usize,
+  spectraPtr: usize, keptBins: i32, binCount: i32, trackCount: i32, noisePtr: usize, own: i32, setPtr: usize, setCount: i32, n: i32, tablePtr: usize,
   maxSteps: i32, scratchPtr: usize, resultPtr: usize,
 ): void {
   const groups = countGroups(trackCount);
@@ -34,7 +34,7 @@ export function measureSetLags(
   const workPtr = scratchPtr + crossBytes;
   const lanesPtr = workPtr + (<usize>n << 4);
   memory.fill(scratchPtr, 0, crossBytes);
-  sumWhitened(spectraPtr, binCount, groups, noisePtr, own, setPtr, setCount, scratchPtr, resultPtr);
+  sumWhitened(spectraPtr, keptBins, binCount, groups, noisePtr, own, setPtr, setCount, scratchPtr, resultPtr);
   for (let g = 0; g < groups; g++) {
     const spectrum = scratchPtr + <usize>g * POINT_BYTES;
     // The inverse takes bin 0 once and all others twice.
@@ -45,7 +45,7 @@ export function measureSetLags(
 }
 
 function sumWhitened(
-  spectraPtr: usize, binCount: i32, groups: i32, noisePtr: usize, own: i32, setPtr: usize, setCount: i32, crossPtr: usize, resultPtr: usize,
+  spectraPtr: usize, keptBins: i32, binCount: i32, groups: i32, noisePtr: usize, own: i32, setPtr: usize, setCount: i32, crossPtr: usize, resultPtr: usize,
 ): void {
   const stride = <usize>groups * POINT_BYTES;
   const ownAt = <usize>(own >> 2) * POINT_BYTES + (<usize>(own & 3) << 2);
@@ -54,7 +54,7 @@ function sumWhitened(
   for (let i = 0; i < setCount; i++) {
     const k = load<u32>(setPtr + (<usize>i << 2));
     const bin = <usize>(k % <u32>binCount);
-    const point = spectraPtr + <usize>k * stride;
+    const point = spectraPtr + (<usize>(k / <u32>binCount) * <usize>keptBins + bin) * stride;
     const pr = load<f32>(point + ownAt), pi = load<f32>(point + ownAt, 16);
     const square = pr * pr + pi * pi;
     if (!(square > 0 && square <= f32.MAX_VALUE)) continue;
@@ -103,7 +103,7 @@ function findLanePeaks(lanesPtr: usize, n: i32, maxSteps: i32, scale: f32, resul
 }
 
 export function sumSetLevels(
-  spectraPtr: usize, binCount: i32, trackCount: i32, noisePtr: usize, scale: f32, setPtr: usize, setCount: i32, splitBin: i32, resultPtr: usize,
+  spectraPtr: usize, keptBins: i32, binCount: i32, trackCount: i32, noisePtr: usize, scale: f32, setPtr: usize, setCount: i32, splitBin: i32, resultPtr: usize,
 ): void {
   const groups = countGroups(trackCount);
   const stride = <usize>groups * POINT_BYTES;
@@ -113,10 +113,10 @@ export function sumSetLevels(
     const k = load<u32>(setPtr + (<usize>i << 2));
     const bin = k % <u32>binCount;
     const side: usize = bin < <u32>splitBin ? 0 : 32;
+    const point = spectraPtr + (<usize>(k / <u32>binCount) * <usize>keptBins + <usize>bin) * stride;
     let result = resultPtr;
     for (let g: usize = 0; g < stride; g += POINT_BYTES) {
-      const point = spectraPtr + <usize>k * stride + g;
-      const xr = v128.load(point), xi = v128.load(point, 16);
+      const xr = v128.load(point + g), xi = v128.load(point + g, 16);
       const noise = f32x4.mul(factor, v128.load(noisePtr + ((<usize>bin * stride + g) >> 1)));
       const excess = f32x4.sub(f32x4.mul(factor, f32x4.add(f32x4.mul(xr, xr), f32x4.mul(xi, xi))), noise);
       addPromoted(result + side, excess);

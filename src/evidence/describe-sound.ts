@@ -40,17 +40,10 @@ export function describeSound(
     entropy: entropy / Math.log(bins[1] - bins[0]),
     crestDb: 10 * Math.log10(Math.max(1e-9, (top * (bins[1] - bins[0])) / total)),
     peakHz: peak * binHz, centroidHz: centroid * binHz, bandwidthHz: Math.sqrt(spread) * binHz,
-    highRiseDb: meanRise(s, floor, track, startFrame, endFrame, Math.min(bins[1], Math.floor(binCount * 0.8)), binCount - 1),
     timeEntropy: evenness(inTime),
     attackDb: attack(inTime),
-    ...frameTexture(s, floor, track, startFrame, endFrame, bins),
+    ...describeFrames(s, floor, track, startFrame, endFrame, bins),
   };
-}
-
-function meanRise(s: StretchSpectra, floor: FloorSpectrum, track: number, from: number, to: number, lo: number, hi: number): number {
-  let a = 0; let n = 0;
-  for (let t = from; t < to; t++) for (let b = lo; b < hi; b++, n++) a += s.power[track][t * s.binCount + b] / floor[b];
-  return n ? 10 * Math.log10(a / n + 1e-9) : 0;
 }
 
 function evenness(x: Float64Array): number {
@@ -69,29 +62,57 @@ function attack(x: Float64Array): number {
   return 10 * Math.log10((early + 1e-30) / (max + 1e-30));
 }
 
-/** Mean flatness of single frames over the floor, and mean cosine between spectra two frames apart (amplitudes). */
-function frameTexture(
+const STEADY_LAG = 4;
+
+type FrameShape = Pick<SoundShape, 'flatness' | 'steadiness' | 'highRiseDb'>;
+
+/**
+ * Mean flatness of single frames over the floor, mean cosine between amplitude spectra four frames apart, and the mean rise
+ * over the floor above the band, or above eight tenths of all bins where the band reaches higher.
+ */
+function describeFrames(
   s: StretchSpectra, floor: FloorSpectrum, track: number, from: number, to: number, bins: readonly [number, number],
-): { flatness: number; steadiness: number } {
-  const p = s.power[track];
+): FrameShape {
+  const high: readonly [number, number] = [Math.min(bins[1], Math.floor(s.binCount * 0.8)), s.binCount - 1];
+  const sums = s.kernels?.fitsBand(bins)
+    ? s.kernels.describeFrames(floor, track, from, to, bins, STEADY_LAG, high)
+    : sumFrames(s, floor, track, from, to, bins, high);
   const width = bins[1] - bins[0];
-  let flat = 0; let steady = 0; let n = 0; let m = 0;
+  let flat = 0; let steady = 0; let rise = 0;
+  for (let n = 0; n < sums.length; n += 6) {
+    flat += 2 ** (sums[n] / width) / (sums[n + 1] / width + 1e-12);
+    if (n >= 6 * STEADY_LAG) steady += sums[n + 2] / Math.sqrt(sums[n + 3] * sums[n + 4] + 1e-30);
+    rise += sums[n + 5];
+  }
+  const count = to - from;
+  const riseCount = count * Math.max(0, high[1] - high[0]);
+  return {
+    flatness: count > 0 ? flat / count : 1,
+    steadiness: count > STEADY_LAG ? steady / (count - STEADY_LAG) : 0,
+    highRiseDb: riseCount > 0 ? 10 * Math.log10(rise / riseCount + 1e-9) : 0,
+  };
+}
+
+/** The kernels' `describeFrames` in plain loops. */
+function sumFrames(
+  s: StretchSpectra, floor: FloorSpectrum, track: number, from: number, to: number, bins: readonly [number, number], high: readonly [number, number],
+): Float64Array {
+  const p = s.power[track];
+  const sums = new Float64Array(6 * Math.max(0, to - from));
   for (let t = from; t < to; t++) {
-    let logSum = 0; let sum = 0; let dot = 0; let a = 0; let c = 0;
     const o = t * s.binCount;
-    const q = (t - 4) * s.binCount;
+    const q = t - STEADY_LAG >= from ? o - STEADY_LAG * s.binCount : -1;
+    const n = 6 * (t - from);
     for (let b = bins[0]; b < bins[1]; b++) {
       const r = p[o + b] / floor[b];
-      logSum += Math.log(r + 1e-6);
-      sum += r;
-      if (t - 4 >= from) {
-        const u = Math.sqrt(p[o + b]); const v = Math.sqrt(p[q + b]);
-        dot += u * v; a += u * u; c += v * v;
-      }
+      sums[n] += Math.log2(r + 1e-6);
+      sums[n + 1] += r;
+      sums[n + 3] += p[o + b];
+      if (q < 0) continue;
+      sums[n + 2] += Math.sqrt(p[o + b]) * Math.sqrt(p[q + b]);
+      sums[n + 4] += p[q + b];
     }
-    flat += Math.exp(logSum / width) / (sum / width + 1e-12);
-    n++;
-    if (t - 4 >= from) { steady += dot / Math.sqrt(a * c + 1e-30); m++; }
+    for (let b = high[0]; b < high[1]; b++) sums[n + 5] += p[o + b] / floor[b];
   }
-  return { flatness: n ? flat / n : 1, steadiness: m ? steady / m : 0 };
+  return sums;
 }

@@ -8,14 +8,20 @@ import type { SpectralEngine, StretchSpectra } from './spectra.js';
 export function countEngineBytes(settings: AnalysisSettings, trackCount: number, mostFrames: number): number {
   const spectra = Math.floor((mostFrames - 1) / settings.hopFrames) + 1;
   const bins = settings.fftSize / 2 + 1;
-  return countSpectraBytes(bins, trackCount, spectra) + trackCount * spectra * bins * 4 + trackCount * mostFrames * 4
+  return countSpectraBytes(countKeptBins(settings), trackCount, spectra) + trackCount * spectra * bins * 4 + trackCount * mostFrames * 4
     + countStretchBytes(trackCount, spectra, bins, mostFrames) + (1 << 20);
+}
+
+/** Phases are asked for inside the band only. */
+function countKeptBins(settings: AnalysisSettings): number {
+  return Math.min(settings.fftSize / 2 + 1, settings.bandBins[1]);
 }
 
 /** Spectra by the kernels. The result of `analyse` is a view into the kernels' memory that the next call overwrites. */
 export function createKernelEngine(k: Kernels, settings: AnalysisSettings): SpectralEngine {
   const plan = createStftPlan(k, { fftSize: settings.fftSize, hopFrames: settings.hopFrames });
   const lagTransform = createLagTransform(k, settings.fftSize);
+  const keptBins = countKeptBins(settings);
   const base = k.mark();
   return {
     analyse(signals, lengthFrames): StretchSpectra {
@@ -27,10 +33,10 @@ export function createKernelEngine(k: Kernels, settings: AnalysisSettings): Spec
       signals.forEach((x, j) => k.f32(signal + j * lengthFrames * 4, lengthFrames).set(x.subarray(0, lengthFrames)));
       const region = { signal, trackStrideFrames: lengthFrames, trackCount, frameCount: lengthFrames };
       const powerScale = 1 / plan.windowSquareSum;
-      const { spectra, power: powerPtr } = computeStftPower(k, plan, region, -settings.fftSize / 2, frameCount, powerScale);
+      const { spectra, power: powerPtr } = computeStftPower(k, plan, region, -settings.fftSize / 2, frameCount, powerScale, keptBins);
       const power = signals.map((_, j) => k.f32(powerPtr + j * frameCount * binCount * 4, frameCount * binCount));
-      const kernels = new StretchKernels(k, { trackCount, frameCount, binCount, power: powerPtr, powerScale, spectra: spectra.ptr, signal: region }, lagTransform);
-      return { trackCount, frameCount, binCount, groupCount: spectra.groupCount, complex: spectra.values, power, kernels };
+      const kernels = new StretchKernels(k, { trackCount, frameCount, binCount, power: powerPtr, powerScale, spectra: spectra.ptr, keptBins, signal: region }, lagTransform);
+      return { trackCount, frameCount, binCount, groupCount: spectra.groupCount, keptBins, complex: spectra.values, power, kernels };
     },
   };
 }

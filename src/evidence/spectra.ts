@@ -2,7 +2,7 @@ import type { StretchKernels } from '../kernels/stretch-kernels.js';
 
 /**
  * Spectra of one stretch of all tracks. Frame t is centred on sample t * hopFrames of the stretch.
- * `complex` is laid out [frame][bin][group of four tracks][re x4 | im x4]; `power[track][frame * binCount + bin]` is |X|^2 divided by
+ * `complex` is laid out [frame][bin][group of four tracks][re x4 | im x4], bins below `keptBins` only; `power[track][frame * binCount + bin]` is |X|^2 divided by
  * the window's energy, so that white noise of variance s has mean power s in every bin.
  */
 export interface StretchSpectra {
@@ -12,6 +12,8 @@ export interface StretchSpectra {
   groupCount: number;
   complex: Float32Array;
   power: Float32Array[];
+  /** Bins per frame of `complex`; all where it is not given. */
+  readonly keptBins?: number;
   /** The kernels over the same memory, where an engine has them; results agree with the plain loops up to the rounding of f32. */
   readonly kernels?: StretchKernels;
 }
@@ -21,7 +23,7 @@ export interface SpectralEngine {
   analyse(signals: readonly Float32Array[], lengthFrames: number): StretchSpectra;
 }
 
-/** Index of the real part of (frame, bin, track) in `complex`; the imaginary part is 4 further. */
+/** Index of the real part of (frame, bin < keptBins, track) in `complex`; the imaginary part is 4 further. */
 export function complexIndex(s: StretchSpectra, frame: number, bin: number, track: number): number {
-  return ((frame * s.binCount + bin) * s.groupCount + (track >> 2)) * 8 + (track & 3);
+  return ((frame * (s.keptBins ?? s.binCount) + bin) * s.groupCount + (track >> 2)) * 8 + (track & 3);
 }

@@ -29,11 +29,13 @@ export interface KernelExports {
   ): void;
   powerFromSpectra(spectra: Ptr, spectrumCount: number, binCount: number, trackCount: number, scale: number, power: Ptr): void;
 
-  /** `stft` and `powerFromSpectra` in one pass. */
+  /** `stft` (its lower bins) and `powerFromSpectra` in one pass. */
   stftPower(
     signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, firstFrame: number, hopFrames: number,
-    spectrumCount: number, n: number, window: Ptr, windowFrames: number, table: Ptr, scratch: Ptr, spectra: Ptr, scale: number, power: Ptr,
+    spectrumCount: number, n: number, window: Ptr, windowFrames: number, table: Ptr, scratch: Ptr, keptBins: number, spectra: Ptr,
+    scale: number, power: Ptr,
   ): void;
+  stftPowerScratchBytes(n: number, trackCount: number): number;
 
   mapOwnership(
     power: Ptr, frameCount: number, binCount: number, trackCount: number, floor: Ptr, scale: Ptr, lost: Ptr, firstBin: number, endBin: number,
@@ -50,13 +52,14 @@ export interface KernelExports {
   ): void;
   /** result: per group seven vectors of f32: step of the peak, value before, at and after it, at 0, sum of weights, of their squares. */
   measureSetLags(
-    spectra: Ptr, binCount: number, trackCount: number, noise: Ptr, own: number, set: Ptr, setCount: number, n: number, table: Ptr,
+    spectra: Ptr, keptBins: number, binCount: number, trackCount: number, noise: Ptr, own: number, set: Ptr, setCount: number, n: number, table: Ptr,
     maxSteps: number, scratch: Ptr, result: Ptr,
   ): void;
   setLagScratchBytes(n: number, trackCount: number): number;
   /** result: per group f64[3][4]: excess below the split, from it on, noise. */
   sumSetLevels(
-    spectra: Ptr, binCount: number, trackCount: number, noise: Ptr, scale: number, set: Ptr, setCount: number, splitBin: number, result: Ptr,
+    spectra: Ptr, keptBins: number, binCount: number, trackCount: number, noise: Ptr, scale: number, set: Ptr, setCount: number, splitBin: number,
+    result: Ptr,
   ): void;
   /** filter: f64[3]; list: records of i32 track, f32 noise, f32 scale. */
   roomEnvelope(
@@ -64,6 +67,11 @@ export interface KernelExports {
     filter: Ptr, width: number, own: number, list: Ptr, listCount: number, scratch: Ptr, ownEnvelope: Ptr, room: Ptr,
   ): void;
   roomScratchBytes(trackCount: number, width: number): number;
+  /** result: f32[frames][6]. */
+  frameTexture(
+    power: Ptr, binCount: number, floor: Ptr, firstFrame: number, endFrame: number, firstBin: number, endBin: number, lag: number,
+    highBin: number, highEnd: number, result: Ptr,
+  ): void;
   /** edge: i32[9]. */
   bandRise(power: Ptr, frameCount: number, binCount: number, floor: Ptr, edge: Ptr, rise: Ptr): void;
   flagEvenFrames(rise: Ptr, frameCount: number, radius: number, leastRatio: number, spreadRatio: number, flag: Ptr): void;

@@ -111,17 +111,23 @@ export function complexIndex(s: Spectra, spectrum: number, bin: number, track: n
   return (((spectrum * s.binCount + bin) * s.groupCount + (track >> 2)) << 3) + (track & 3);
 }
 
-/** Spectra as `computeStft` gives them, and their power times `scale` [track][spectrum][bin], at less cost than one after the other. */
+/**
+ * Bins 0 .. keptBins-1 of the spectra that `computeStft` gives, and the power times `scale` of all bins [track][spectrum][bin], at less cost
+ * than one after the other.
+ */
 export function computeStftPower(
-  k: Kernels, plan: StftPlan, region: SignalRegion, firstFrame: number, spectrumCount: number, scale: number,
+  k: Kernels, plan: StftPlan, region: SignalRegion, firstFrame: number, spectrumCount: number, scale: number, keptBins: number,
 ): { spectra: Spectra; power: Ptr } {
   const { trackCount, frameCount } = region;
-  const spectra = placeSpectra(k, plan.binCount, trackCount, spectrumCount);
+  const spectra = placeSpectra(k, keptBins, trackCount, spectrumCount);
   const power = k.allocF32(trackCount * spectrumCount * plan.binCount);
+  const before = k.mark();
+  const scratch = k.alloc(k.fn.stftPowerScratchBytes(plan.fftSize, trackCount));
   k.fn.stftPower(
     region.signal, region.trackStrideFrames, trackCount, frameCount, firstFrame, plan.hopFrames, spectrumCount,
-    plan.fftSize, plan.window, plan.windowFrames, plan.table, plan.scratch, spectra.ptr, scale, power,
+    plan.fftSize, plan.window, plan.windowFrames, plan.table, scratch, keptBins, spectra.ptr, scale, power,
   );
+  k.release(before);
   return { spectra, power };
 }
 

@@ -12,8 +12,9 @@ export interface StretchRegion {
   power: Ptr;
   /** What turns |X|^2 into power. */
   powerScale: number;
-  /** As `stft` writes them. */
+  /** [frame][bin 0 .. keptBins-1][group][re x 4][im x 4]. */
   spectra: Ptr;
+  keptBins: number;
   signal: SignalRegion;
 }
 
@@ -180,14 +181,14 @@ export class StretchKernels {
   /** Lag of every track after track `own` over a set of bins (frame * binCount + bin); see `measureSetLags` of the kernels. */
   measureLags(floors: readonly Float32Array[], own: number, set: Uint32Array, maxSteps: number): SetLag[] {
     const { k, lagTransform: fft } = this;
-    const { trackCount, binCount, spectra } = this.region;
+    const { trackCount, binCount, spectra, keptBins } = this.region;
     if (!fft) throw new Error('measureLags without a transform');
     const noise = this.placeNoise(floors);
     const before = k.mark();
     const setPtr = this.placeSet(set);
     const result = k.allocF32(28 * Math.ceil(trackCount / 4));
     const scratch = k.alloc(k.fn.setLagScratchBytes(fft.size, trackCount));
-    k.fn.measureSetLags(spectra, binCount, trackCount, noise, own, setPtr, set.length, fft.size, fft.table, maxSteps, scratch, result);
+    k.fn.measureSetLags(spectra, keptBins, binCount, trackCount, noise, own, setPtr, set.length, fft.size, fft.table, maxSteps, scratch, result);
     const values = k.f32(result, 28 * Math.ceil(trackCount / 4));
     k.release(before);
     return floors.map((_, j) => {
@@ -199,12 +200,12 @@ export class StretchKernels {
   /** Power over the floor of every track over a set of bins, split at a bin, and its floor; see `sumSetLevels` of the kernels. */
   sumLevels(floors: readonly Float32Array[], set: Uint32Array, splitBin: number): SetLevels {
     const { k } = this;
-    const { trackCount, binCount, spectra, powerScale } = this.region;
+    const { trackCount, binCount, spectra, keptBins, powerScale } = this.region;
     const noise = this.placeNoise(floors);
     const before = k.mark();
     const setPtr = this.placeSet(set);
     const result = k.alloc(96 * Math.ceil(trackCount / 4));
-    k.fn.sumSetLevels(spectra, binCount, trackCount, noise, powerScale, setPtr, set.length, splitBin, result);
+    k.fn.sumSetLevels(spectra, keptBins, binCount, trackCount, noise, powerScale, setPtr, set.length, splitBin, result);
     const values = k.f64(result, 12 * Math.ceil(trackCount / 4));
     k.release(before);
     const read = (row: number): Float64Array => Float64Array.from(floors, (_, j) => values[12 * (j >> 2) + 4 * row + (j & 3)]);
@@ -237,6 +238,24 @@ export class StretchKernels {
     );
     k.release(before);
     return { own: k.f32(ownPtr, count), room: k.f32(roomPtr, count) };
+  }
+
+  /**
+   * Per frame of [startFrame, endFrame) six sums over a track's band: log2 of power over floor, power over floor, roots of power times that of
+   * `lag` frames before, both powers, and power over floor in the bins `high`. A view that lives until the next call.
+   */
+  describeFrames(
+    floor: Float32Array, track: number, startFrame: number, endFrame: number, bins: readonly [number, number], lag: number, high: readonly [number, number],
+  ): Float32Array {
+    const { k } = this;
+    const floorPtr = this.placeFloor(floor);
+    const before = k.mark();
+    const count = 6 * (endFrame - startFrame);
+    const result = k.allocF32(count);
+    const { binCount } = this.region;
+    k.fn.frameTexture(this.powerOf(track), binCount, floorPtr, startFrame, endFrame, bins[0], bins[1], lag, high[0], Math.max(...high), result);
+    k.release(before);
+    return k.f32(result, count);
   }
 
   private placeSet(set: Uint32Array): Ptr {

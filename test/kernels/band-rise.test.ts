@@ -54,7 +54,7 @@ describe('even rise of the whole spectrum', () => {
     });
     powers[5][30 * BINS + 40] = NaN;
     const floors = tracks.map(() => new Float32Array(BINS).fill(1));
-    const stretch = new StretchKernels(k, { trackCount: tracks.length, frameCount: FRAMES, binCount: BINS, power: at, powerScale: 1, spectra: 0, signal: NO_SIGNAL });
+    const stretch = new StretchKernels(k, { trackCount: tracks.length, frameCount: FRAMES, binCount: BINS, power: at, powerScale: 1, spectra: 0, keptBins: 0, signal: NO_SIGNAL });
     const flags = stretch.flagEvenFrames(floors, RAGGED, 4, 10 ** 0.9, 10 ** 0.9);
     const counts = flags.map((f, j) => {
       expect(Array.from(f), tracks[j]).toEqual(referenceEvenFrames(referenceBandRise(powers[j], FRAMES, BINS, floors[j], RAGGED), 4, 9, 9));

@@ -27,7 +27,7 @@ function makeScene(trackCount: number) {
   const floors = power.map((_, j) => Float32Array.from(makeNoise(BINS, 900 + j), (v) => (1.2 + v) * 1e-6 * (j + 1)));
   const scale = power.map((_, j) => Math.fround(1.5 ** -j));
   const lost = power.map((_, j) => Uint8Array.from({ length: FRAMES }, (_unused, t) => (j % 3 === 1 && t > 8 && t < 14 ? 1 : 0)));
-  const stretch = new StretchKernels(k, { trackCount, frameCount: FRAMES, binCount: BINS, power: at, powerScale: 1, spectra: 0, signal: NO_SIGNAL });
+  const stretch = new StretchKernels(k, { trackCount, frameCount: FRAMES, binCount: BINS, power: at, powerScale: 1, spectra: 0, keptBins: 0, signal: NO_SIGNAL });
   return { power, floors, scale, lost, stretch };
 }
 type Scene = ReturnType<typeof makeScene>;
@@ -90,7 +90,7 @@ describe('ownership of bins', () => {
     const mark = k.mark();
     const at = k.allocF32(2 * BINS + PAD);
     k.f32(at, 2 * BINS).fill(1);
-    const stretch = new StretchKernels(k, { trackCount: 2, frameCount: 1, binCount: BINS, power: at, powerScale: 1, spectra: 0, signal: NO_SIGNAL });
+    const stretch = new StretchKernels(k, { trackCount: 2, frameCount: 1, binCount: BINS, power: at, powerScale: 1, spectra: 0, keptBins: 0, signal: NO_SIGNAL });
     const floors = [new Float32Array(BINS).fill(0.1), new Float32Array(BINS).fill(0.1)];
     const draw = stretch.mapOwnership(floors, [1, 1], [Uint8Array.of(0), Uint8Array.of(0)], [1, 9], LEAST_SNR);
     expect([...draw.owner.slice(0, 10)]).toEqual([255, 0, 0, 0, 0, 0, 0, 0, 0, 255]);

@@ -15,7 +15,7 @@ beforeAll(async () => {
 
 function makeStretch(tracks: Float32Array[]): StretchKernels {
   const signal = placeTracks(k, tracks);
-  return new StretchKernels(k, { trackCount: tracks.length, frameCount: 0, binCount: 0, power: 0, powerScale: 1, spectra: 0, signal });
+  return new StretchKernels(k, { trackCount: tracks.length, frameCount: 0, binCount: 0, power: 0, powerScale: 1, spectra: 0, keptBins: 0, signal });
 }
 
 const makeTracks = (count: number): Float32Array[] => Array.from({ length: count }, (_, j) => (

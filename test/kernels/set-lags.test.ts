@@ -1,12 +1,14 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import type { Kernels } from '../../src/kernels/kernels.js';
-import { complexIndex, computeStft, createStftPlan, type Spectra } from '../../src/kernels/stft.js';
+import { complexIndex, computeStftPower, createStftPlan, type Spectra } from '../../src/kernels/stft.js';
 import { createLagTransform, StretchKernels } from '../../src/kernels/stretch-kernels.js';
 import { referenceSetCorrelation, referenceSetLevels } from '../reference/set-lags.js';
 import { allocGuarded, makeNoise, openKernels, placeTracks } from './support.js';
 
 const SIZE = 64;
 const BINS = SIZE / 2 + 1;
+/** Bins of the spectra in memory; sets count by BINS. */
+const KEPT = 29;
 const FRAMES = 12;
 const SCALE = 0.04;
 const MAX_STEPS = 50;
@@ -23,19 +25,19 @@ function makeScene(trackCount: number) {
     const own = makeNoise(260, 200 + j);
     return own.map((v, i) => 0.3 * v + shared[i + 20 - 2 * j] / (j + 1));
   }));
-  const s = computeStft(k, plan, signal, 0, FRAMES);
+  const { spectra: s } = computeStftPower(k, plan, signal, 0, FRAMES, SCALE, KEPT);
   const floors = Array.from({ length: trackCount }, (_, j) => Float32Array.from(makeNoise(BINS, 300 + j), (v) => (0.6 + v) * SCALE * 2));
   const stretch = new StretchKernels(
-    k, { trackCount, frameCount: FRAMES, binCount: BINS, power: 0, powerScale: SCALE, spectra: s.ptr, signal }, createLagTransform(k, SIZE),
+    k, { trackCount, frameCount: FRAMES, binCount: BINS, power: 0, powerScale: SCALE, spectra: s.ptr, keptBins: KEPT, signal }, createLagTransform(k, SIZE),
   );
   return { s, floors, stretch };
 }
 
 const valuesOf = (s: Spectra, track: number): Float64Array[] => Array.from({ length: FRAMES }, (_unused, frame) => (
-  Float64Array.from({ length: 2 * BINS }, (_, i) => s.values[complexIndex(s, frame, i >> 1, track) + 4 * (i & 1)])));
+  Float64Array.from({ length: 2 * KEPT }, (_, i) => s.values[complexIndex(s, frame, i >> 1, track) + 4 * (i & 1)])));
 
-/** Every third to fifth bin, from bin 0 to the last. */
-const SET = Uint32Array.from({ length: FRAMES * BINS }, (_, i) => i).filter((i) => i % 3 === 0 || i % 5 === 0);
+/** Every third to fifth bin, from bin 0 to the last kept. */
+const SET = Uint32Array.from({ length: FRAMES * BINS }, (_, i) => i).filter((i) => i % BINS < KEPT && (i % 3 === 0 || i % 5 === 0));
 
 function compareLags(scene: ReturnType<typeof makeScene>, own: number): number[] {
   const trackCount = scene.floors.length;
@@ -77,7 +79,7 @@ describe('lags over a set of bins', () => {
       scene.s.values[at] = re;
       scene.s.values[at + 4] = im;
     };
-    for (let b = 0; b < BINS; b++) {
+    for (let b = 0; b < KEPT; b++) {
       set(1, b, 0, 0, 0);
       set(2, b, 0, NaN, 1);
       set(3, b, 1, 0, 0);
@@ -89,7 +91,7 @@ describe('lags over a set of bins', () => {
     }
     // Squares beyond f32 count as infinite.
     const plain = scene.s.values.slice();
-    for (let b = 0; b < BINS; b++) { set(7, b, 3, Infinity, 0); set(8, b, 0, Infinity, 0); }
+    for (let b = 0; b < KEPT; b++) { set(7, b, 3, Infinity, 0); set(8, b, 0, Infinity, 0); }
     compareLags(scene, 0);
     const before = scene.stretch.measureLags(scene.floors, 0, SET, MAX_STEPS);
     scene.s.values.set(plain);
@@ -111,7 +113,7 @@ describe('lags over a set of bins', () => {
     const scratch = allocGuarded(k, k.fn.setLagScratchBytes(2 * SIZE, 3) / 4);
     const result = allocGuarded(k, 28);
     const fft = createLagTransform(k, SIZE);
-    k.fn.measureSetLags(s.ptr, BINS, 3, noise.ptr, 0, setPtr, SET.length, 2 * SIZE, fft?.table ?? 0, MAX_STEPS, scratch.ptr, result.ptr);
+    k.fn.measureSetLags(s.ptr, KEPT, BINS, 3, noise.ptr, 0, setPtr, SET.length, 2 * SIZE, fft?.table ?? 0, MAX_STEPS, scratch.ptr, result.ptr);
     for (const guarded of [noise, scratch, result]) guarded.expectIntact();
     expect(stretch.fitsLags(SIZE)).toBe(false);
     expect(createLagTransform(k, 8192)).toBeUndefined();
