@@ -15,7 +15,9 @@ const FOLDS = 4;
 export function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
   for (const s of scenes) labelOwn(s);
   const folds = Array.from({ length: FOLDS }, (_, k) => ({ test: scenes.filter((_, i) => i % FOLDS === k), train: scenes.filter((_, i) => i % FOLDS !== k), models: {} }));
-  const fit = (set, x, y, features, o) => trainForest(set.flatMap((s) => s[x]), set.flatMap((s) => s[y]), features, o);
+  // Shared sound is never the wearer's own: it takes part in the last question only.
+  const isAsked = (s, x, n) => x === 'ux' || !s.candidates[n].shared;
+  const fit = (set, x, y, features, o) => trainForest(set.flatMap((s) => s[x].filter((_, n) => isAsked(s, x, n))), set.flatMap((s) => s[y].filter((_, n) => isAsked(s, x, n))), features, o);
   const options = { trees, depth: 4, rate: 0.08 };
 
   for (const f of folds) f.models.first = fit(f.train, 'x1', 'y', CALL_FEATURES, options);
@@ -46,6 +48,6 @@ export function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
 function leaveOut(folds, name, x, y) {
   const scores = [];
   const labels = [];
-  for (const f of folds) for (const s of f.test) s[x].forEach((v, n) => { scores.push(scoreForest(f.models[name], v)); labels.push(s[y][n]); });
+  for (const f of folds) for (const s of f.test) s[x].forEach((v, n) => { if (x !== 'ux' && s.candidates[n].shared) return; scores.push(scoreForest(f.models[name], v)); labels.push(s[y][n]); });
   return fitCalibration(scores, labels);
 }

@@ -24,7 +24,7 @@ export function lookAgain(scene, first) {
 /** Leftovers, their features `ux` and labels `uy`, once the second forest has decided. */
 export function labelLeftovers(scene, own) {
   const z = scene.x2.map((x) => scoreForest(own, x));
-  const p = z.map((v) => readProbability(own, v));
+  const p = z.map((v, n) => (scene.candidates[n].shared ? 0 : readProbability(own, v)));
   const accepted = suppressRivals(scene.candidates.map((c, n) => ({ track: c.track, onsetSec: c.onsetSec, offsetSec: c.offsetSec, score: p[n] })), 0.5);
   const events = findLeftovers(scene.candidates, accepted, p, scene.gains);
   scene.ux = computeUntaggedFeatures(scene.candidates, scene.x2, z, events, accepted, scene.gains);

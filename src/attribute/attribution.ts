@@ -51,7 +51,7 @@ export function attributeCandidates(candidates: readonly Candidate[], gains: Gai
   const earlyOdds = Float64Array.from(early, (x) => scoreForest(models.first, x));
   const features = computeContextFeatures(candidates, early, earlyOdds, gains);
   const logOdds = Float64Array.from(features, (x) => scoreForest(models.own, x));
-  const ownProbability = logOdds.map((z) => readProbability(models.own, z));
+  const ownProbability = logOdds.map((z, n) => (candidates[n].shared ? 0 : readProbability(models.own, z)));
   const claims = candidates.map((c, n) => ({ track: c.track, onsetSec: c.onsetSec, offsetSec: c.offsetSec, score: ownProbability[n] }));
   const accepted = suppressRivals(claims, LEAST_PROBABILITY);
   const events = findLeftovers(candidates, accepted, ownProbability, gains);
@@ -82,6 +82,8 @@ export function findLeftovers(candidates: readonly Candidate[], accepted: readon
   const pointer = new Map<number, number>();
   candidates.forEach((c, n) => {
     if (ownProbability[n] >= FREE_BELOW) return;
+    // Shared sound is nobody's own: a call accepted on the same track does not cover it by overlapping in time.
+    if (c.shared) { free.push(n); return; }
     const list = perTrack.get(c.track) ?? [];
     let k = pointer.get(c.track) ?? 0;
     while (k < list.length && candidates[list[k]].offsetSec < c.onsetSec - 2) k++;
@@ -99,7 +101,7 @@ function findRunnerUp(candidates: readonly Candidate[], p: ArrayLike<number>, n:
   for (let m = n - 1; m >= 0 && candidates[m].onsetSec > c.onsetSec - 1; m--) best = better(m);
   for (let m = n + 1; m < candidates.length && candidates[m].onsetSec < c.offsetSec; m++) best = better(m);
   function better(m: number): number {
-    if (candidates[m].track === c.track || p[m] >= 0.5 || overlapShare(c, candidates[m]) < 0.5) return best;
+    if (candidates[m].shared || candidates[m].track === c.track || p[m] >= 0.5 || overlapShare(c, candidates[m]) < 0.5) return best;
     return best < 0 || p[m] > p[best] ? m : best;
   }
   const rest = 1 - p[n];

@@ -11,6 +11,8 @@ export interface Candidate {
   peakDb: number;
   /** 1 when cut above the broadband pedestal of body noise, else 0. */
   overPedestal: number;
+  /** 1 when cut on sound that no track leads clearly: never a call of the track's wearer. */
+  shared: number;
   /** Number of elements joined into this candidate; 1 for a single stretch. */
   elements: number;
   /** Mean energy above the floor on every track, per owned bin, dB. */

@@ -25,7 +25,7 @@ export function refineEdges(c: StretchContext, segment: Segment, ownedShare: num
   const { settings } = c;
   const hopSec = settings.hopFrames / settings.sampleRateHz;
   const coarse = crossOwnedLevel(c, segment, hopSec);
-  if (ownedShare < 0.85 || segment.overPedestal) return coarse;
+  if (ownedShare < 0.85 || segment.overPedestal || segment.shared) return coarse;
   const fs = settings.sampleRateHz;
   const pad = Math.round(0.025 * fs);
   const first = Math.max(0, segment.startFrame * settings.hopFrames - pad);
@@ -144,7 +144,7 @@ function bandNoise(c: StretchContext, track: number): number {
 }
 
 function crossOwnedLevel(c: StretchContext, segment: Segment, hopSec: number): Edges {
-  const level = (segment.overPedestal ? c.tonalLevels : c.levels)[segment.track];
+  const level = segment.shared ? c.sharedLevel : (segment.overPedestal ? c.tonalLevels : c.levels)[segment.track];
   const low = Math.max(3, segment.peakDb - OFFSET_BELOW_DB);
   const interpolate = (inside: number, outside: number): number => {
     const a = level[inside];

@@ -7,6 +7,7 @@ import { mapOwnership, sumOwned } from './ownership.js';
 import { findPedestal } from './pedestal.js';
 import { cutSegments, joinSegments, type Segment, type SegmentRules } from './segments.js';
 import type { AnalysisSettings } from './settings.js';
+import { collectShared, measureSharedLevel } from './shared.js';
 import type { SpectralEngine, StretchSpectra } from './spectra.js';
 
 export interface StretchInput {
@@ -31,7 +32,11 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
   const levels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins));
   const pedestals = spectra.power.map((_, j) => findPedestal(spectra, input.floors[j], j, levels[j], settings.bandBins, 4));
   const tonalLevels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins, pedestals[j]));
-  const context = { spectra, signals: input.signals, levels, tonalLevels, pedestals, floors: input.floors, gainDb: input.gainDb, lost, ownership, settings, lagMeter, startSec: input.startSec, residualSec: input.residualSec };
+  const sharedLevel = measureSharedLevel(spectra, input.floors, ownership, settings.bandBins);
+  const context = {
+    spectra, signals: input.signals, levels, tonalLevels, pedestals, sharedLevel, floors: input.floors, gainDb: input.gainDb, lost, ownership, settings, lagMeter,
+    startSec: input.startSec, residualSec: input.residualSec,
+  };
   const hopSec = settings.hopFrames / settings.sampleRateHz;
   const rules: SegmentRules = {
     triggerDb: 5, keepDb: 0, belowPeakDb: 17, bridgeFrames: Math.round(0.014 / hopSec), leastFrames: Math.max(3, Math.round(settings.callSec[0] / hopSec)),
@@ -48,7 +53,13 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
       if (c) candidates.push(c);
     }
   }
-  candidates.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec);
+  const sharedRules = { ...rules, triggerDb: 6, belowPeakDb: 13 };
+  for (const segment of cutSegments(0, sharedLevel, sharedRules)) {
+    const { track } = collectShared(spectra, input.floors, lost, ownership, settings.bandBins, segment.startFrame, Math.min(spectra.frameCount, segment.endFrame));
+    const c = track < 0 ? null : measureCandidate(context, { ...segment, track, shared: true });
+    if (c) candidates.push(c);
+  }
+  candidates.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec || a.shared - b.shared);
   return { candidates, lost };
 }
 

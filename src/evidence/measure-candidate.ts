@@ -5,6 +5,7 @@ import type { FloorSpectrum } from './floors.js';
 import { LagMeter, type BinSet } from './lags.js';
 import { sumLevels, type OwnershipMap } from './ownership.js';
 import type { Segment } from './segments.js';
+import { collectShared } from './shared.js';
 import type { AnalysisSettings } from './settings.js';
 import type { StretchSpectra } from './spectra.js';
 
@@ -16,6 +17,8 @@ export interface StretchContext {
   /** The same over the broadband pedestal, and the pedestal as a multiple of the floor. */
   tonalLevels: readonly Float32Array[];
   pedestals: readonly Float32Array[];
+  /** Level over time of the sound that no track leads clearly, dB. */
+  sharedLevel: Float32Array;
   floors: readonly FloorSpectrum[];
   gainDb: ArrayLike<number>;
   lost: readonly Uint8Array[];
@@ -39,8 +42,8 @@ export function measureCandidate(c: StretchContext, segment: Segment): Candidate
   const i = segment.track;
   const from = segment.startFrame;
   const to = Math.min(s.frameCount, segment.endFrame);
-  const { set, ownedShare, leadDb } = collectOwned(c, segment, from, to);
-  if (set.length < LEAST_BINS || (ownedShare < LEAST_SHARE && leadDb < LEAST_LEAD_DB)) return null;
+  const { set, ownedShare, leadDb } = segment.shared ? takeShared(c, i, from, to) : collectOwned(c, segment, from, to);
+  if (set.length < LEAST_BINS || (!segment.shared && ownedShare < LEAST_SHARE && leadDb < LEAST_LEAD_DB)) return null;
   const binHz = settings.sampleRateHz / settings.fftSize;
   const shape = describeSound(s, c.floors[i], i, from, to, set, settings.bandBins, binHz);
   const hopSec = settings.hopFrames / settings.sampleRateHz;
@@ -56,9 +59,24 @@ export function measureCandidate(c: StretchContext, segment: Segment): Candidate
   });
   const edges = refineEdges(c, segment, ownedShare);
   return {
-    track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb, overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements,
+    track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb, overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements, shared: segment.shared ? 1 : 0,
     ...levels, ...lags, ownedShare, leadDb, lostShare, ...shape, ownedBins: set.length,
   };
+}
+
+/** The track of a shared segment is the one that hears it best: what it holds of that track's sound is its share. */
+function takeShared(c: StretchContext, track: number, from: number, to: number): { set: BinSet; ownedShare: number; leadDb: number } {
+  const { set, leadDb } = collectShared(c.spectra, c.floors, c.lost, c.ownership, c.settings.bandBins, from, to);
+  const p = c.spectra.power[track];
+  let inside = 0; let all = 0;
+  for (let n = 0; n < set.length; n++) inside += p[set[n]];
+  for (let t = from; t < to; t++) {
+    for (let b = c.settings.bandBins[0]; b < c.settings.bandBins[1]; b++) {
+      const v = p[t * c.spectra.binCount + b];
+      if (v > 4 * c.floors[track][b]) all += v;
+    }
+  }
+  return { set, leadDb, ownedShare: all > 0 ? Math.min(1, inside / all) : 0 };
 }
 
 function collectOwned(c: StretchContext, segment: Segment, from: number, to: number): { set: BinSet; ownedShare: number; leadDb: number } {

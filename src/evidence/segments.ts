@@ -9,6 +9,8 @@ export interface Segment {
   overPedestal: boolean;
   /** How many segments were joined into this one. */
   elements: number;
+  /** Cut on sound that no track leads clearly (see shared.ts): nobody's own voice, perhaps a caller without a tag. */
+  shared?: boolean;
 }
 
 export interface SegmentRules {

@@ -80,7 +80,7 @@ function describeAround(candidates: readonly Candidate[], strength: readonly num
   for (let m = lowerIndex(candidates, c.onsetSec - 2); m < candidates.length; m++) {
     const o = candidates[m];
     if (o.onsetSec > c.offsetSec + 0.05) break;
-    if (m === n) continue;
+    if (m === n || o.shared) continue;
     const difference = strength[m] - strength[n];
     const overlap = Math.min(c.offsetSec, o.offsetSec) - Math.max(c.onsetSec, o.onsetSec);
     if (o.track === c.track) {

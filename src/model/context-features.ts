@@ -5,7 +5,7 @@ import { readLeadCurve, type GainFit } from './fit-gains.js';
 /** Second look: the first features, what the first look said, and how the candidate fits what its bird and the others usually sound like. */
 export const CONTEXT_FEATURES = [
   ...CALL_FEATURES, 'firstLogOdds', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb', 'templateCount', 'aboveUsualDb', 'pitchToUsual',
-  'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements',
+  'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements', 'shared',
 ] as const;
 
 const CLEAR_Z = 6;
@@ -27,7 +27,7 @@ export interface Template {
 export function collectTemplates(candidates: readonly Candidate[], logOdds: ArrayLike<number>, gains: GainFit): Template[][] {
   const byTrack: Template[][] = Array.from(gains.gainDb, () => []);
   candidates.forEach((c, n) => {
-    if (logOdds[n] < TEMPLATE_LOG_ODDS || c.lostShare[c.track] > 0) return;
+    if (c.shared || logOdds[n] < TEMPLATE_LOG_ODDS || c.lostShare[c.track] > 0) return;
     const list = byTrack[c.track];
     const last = list[list.length - 1];
     // Of several cuts of one sound the surer one stands.
@@ -76,7 +76,7 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
     return Float64Array.from([
       ...first[n], logOdds[n], residual[n], hasOwn ? residual[n] - own.residual : 0, toOwn.lagMs, toOwn.leadDb, Math.log2(1 + templates[c.track].length),
       hasOwn ? strength[n] - own.strength : 0, Math.abs(Math.log2(c.centroidHz) - (hasOwn ? own.pitch : allPitch)),
-      around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements,
+      around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared,
     ]);
   });
 }
@@ -135,6 +135,7 @@ function findRivals(candidates: readonly Candidate[], logOdds: ArrayLike<number>
   let rival = -8; let rivalStrength = -40; let neighbour = -8;
   const look = (m: number): void => {
     const o = candidates[m];
+    if (o.shared) return;
     const both = Math.min(c.offsetSec, o.offsetSec) - Math.max(c.onsetSec, o.onsetSec);
     if (o.track === c.track) {
       if (both > -0.05) neighbour = Math.max(neighbour, logOdds[m]);

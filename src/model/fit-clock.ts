@@ -80,7 +80,7 @@ function collectCross(input: ClockFitInput, recorder: number): Cross[] {
 }
 
 function isClearOwn(c: Candidate, recorderOfTrack: readonly number[]): boolean {
-  if (c.ownedShare < 0.6 || c.peakDb < 12 || c.lostShare[c.track] > 0 || c.entropy > 0.9) return false;
+  if (c.shared || c.ownedShare < 0.6 || c.peakDb < 12 || c.lostShare[c.track] > 0 || c.entropy > 0.9) return false;
   for (let j = 0; j < c.lagSec.length; j++) {
     if (j === c.track || c.agreementZ[j] < 7 || recorderOfTrack[j] !== recorderOfTrack[c.track]) continue;
     if (c.lagSec[j] < 0) return false;

@@ -76,7 +76,7 @@ export function readLeadCurve(fit: GainFit, lagSec: number): number {
 
 /** A call that leads on its own track and that every track which surely hears it hears later. */
 function isHeardLater(c: Candidate): boolean {
-  if (c.ownedShare < 0.6 || c.peakDb < 12 || c.lostShare[c.track] > 0 || c.entropy > 0.9) return false;
+  if (c.shared || c.ownedShare < 0.6 || c.peakDb < 12 || c.lostShare[c.track] > 0 || c.entropy > 0.9) return false;
   let heard = 0;
   for (let j = 0; j < c.lagSec.length; j++) {
     if (j === c.track || c.agreementZ[j] < CLEAR_Z) continue;

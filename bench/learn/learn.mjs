@@ -1,0 +1,45 @@
+// Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 200] [--first-seed 2000]
+// Evidence is kept in out/learn, so that a second run only fits. Judging uses other seeds (bench/accuracy).
+import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { dirname, join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { parseArgs } from 'node:util';
+import { drawRandomScene } from '../../dist/simulate/random-scene.js';
+import { simulateScene } from '../../dist/simulate/simulate-scene.js';
+import { fitModels } from './fit-models.mjs';
+import { packEvidence, unpackEvidence } from './evidence-file.mjs';
+import { gatherInMemory } from './run-scene.mjs';
+
+const PRESETS = ['normal', 'crowded', 'easy', 'two-clocks', 'small-species', 'harsh', 'normal', 'crowded'];
+const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
+const { values } = parseArgs({ options: { scenes: { type: 'string', default: '200' }, 'first-seed': { type: 'string', default: '2000' }, trees: { type: 'string', default: '200' } } });
+const folder = join(root, 'out', 'learn');
+mkdirSync(folder, { recursive: true });
+
+const scenes = [];
+const first = Number(values['first-seed']);
+for (let seed = first; seed < first + Number(values.scenes); seed++) {
+  const file = join(folder, `${seed}.json`);
+  if (!existsSync(file)) {
+    const preset = PRESETS[seed % PRESETS.length];
+    const s = simulateScene(drawRandomScene(seed, preset), seed);
+    try {
+      const { evidence } = await gatherInMemory(s.tracks.map((t) => t.bird), s.tracks.map((t) => t.recorder), s.tracks.map((t) => t.samples), s.sampleRateHz);
+      writeFileSync(file, packEvidence({ seed, preset, birds: s.tracks.map((t) => t.bird), truth: s.truth, candidates: evidence.candidates, gains: evidence.gains }));
+    } catch (error) {
+      process.stderr.write(`seed ${seed}: ${error.message}\n`);
+      continue;
+    }
+    process.stderr.write(`seed ${seed} ${preset}\n`);
+  }
+  const scene = unpackEvidence(readFileSync(file, 'utf8'));
+  if (scene.candidates.length > 0 && scene.truth.length > 0) scenes.push(scene);
+}
+
+const { models } = fitModels(scenes, { trees: Number(values.trees), log: (t) => process.stderr.write(`${t}\n`) });
+for (const [name, forest] of Object.entries(models)) {
+  const text = `import type { Forest } from './forest.js';\n\n/** Learned on ${scenes.length} simulated scenes by bench/learn; not to be edited by hand. */\n`
+    + `export const ${name}Forest: Forest = JSON.parse(${JSON.stringify(JSON.stringify(forest))}) as Forest;\n`;
+  writeFileSync(join(root, 'src', 'model', `learned-${name}.ts`), text);
+}
+process.stderr.write(`learned from ${scenes.length} scenes\n`);

@@ -1,0 +1,57 @@
+import type { FloorSpectrum } from './floors.js';
+import type { BinSet } from './lags.js';
+import type { OwnershipMap } from './ownership.js';
+import type { StretchSpectra } from './spectra.js';
+
+/** A wearer's voice leads by more than this on its own track; what no track leads by as much comes from elsewhere in the room. */
+const MOST_LEAD_DB = 7;
+
+/** Level over time of the sound that several tracks share without a clear lead, dB over the floor of the track that leads in each bin. */
+export function measureSharedLevel(s: StretchSpectra, floors: readonly FloorSpectrum[], map: OwnershipMap, bins: readonly [number, number]): Float32Array {
+  const floorSum = floors.map((f) => {
+    let a = 0;
+    for (let b = bins[0]; b < bins[1]; b++) a += f[b];
+    return a;
+  });
+  const raw = new Float32Array(s.frameCount);
+  for (let t = 0; t < s.frameCount; t++) {
+    let a = 0;
+    for (let b = bins[0]; b < bins[1]; b++) {
+      const k = t * s.binCount + b;
+      const j = map.owner[k];
+      if (j === 255 || map.leadDb[k] > MOST_LEAD_DB) continue;
+      a += Math.max(0, s.power[j][k] - floors[j][b]) / floorSum[j];
+    }
+    raw[t] = a;
+  }
+  const out = new Float32Array(s.frameCount);
+  for (let t = 0; t < s.frameCount; t++) {
+    const mean = (2 * raw[t] + (raw[t - 1] ?? 0) + (raw[t + 1] ?? 0)) / 4;
+    out[t] = 10 * Math.log10(Math.max(mean, 1e-3));
+  }
+  return out;
+}
+
+/** Bins of shared sound in a stretch of frames, and the track that hears it best over its floor (-1 where none does). */
+export function collectShared(
+  s: StretchSpectra, floors: readonly FloorSpectrum[], lost: readonly Uint8Array[], map: OwnershipMap, bins: readonly [number, number], from: number, to: number,
+): { set: BinSet; track: number; leadDb: number } {
+  const found: number[] = [];
+  const heard = new Float64Array(s.trackCount);
+  let lead = 0; let weight = 0;
+  for (let t = from; t < to; t++) {
+    for (let b = bins[0]; b < bins[1]; b++) {
+      const k = t * s.binCount + b;
+      const o = map.owner[k];
+      if (o === 255 || map.leadDb[k] > MOST_LEAD_DB) continue;
+      found.push(k);
+      const e = s.power[o][k] / floors[o][b];
+      lead += e * map.leadDb[k];
+      weight += e;
+      for (let j = 0; j < s.trackCount; j++) if (!lost[j][t]) heard[j] += Math.max(0, s.power[j][k] / floors[j][b] - 1);
+    }
+  }
+  let track = -1;
+  for (let j = 0; j < s.trackCount; j++) if (heard[j] > (track < 0 ? 0 : heard[track])) track = j;
+  return { set: Uint32Array.from(found), track, leadDb: weight > 0 ? lead / weight : 0 };
+}
