@@ -5,7 +5,8 @@ import { createMemoryReader } from '../../dist/audio/memory-reader.js';
 import { resolveSettings } from '../../dist/evidence/settings.js';
 import { planCells } from '../../dist/pipeline/cells.js';
 import { CellWorker } from '../../dist/pipeline/cell-work.js';
-import { gatherEvidence } from '../../dist/pipeline/gather-evidence.js';
+import { calibrateStudy, makeTask } from '../../dist/pipeline/calibrate.js';
+import { fitGains } from '../../dist/model/fit-gains.js';
 import { loadKernelsFile } from '../../dist/node/kernels-file.js';
 
 /** Gathers the evidence of tracks in memory: birds and recorders by track, Float32Array signals. */
@@ -21,7 +22,10 @@ export async function gatherInMemory(birds, recorders, signals, sampleRateHz) {
   const plan = planCells(timeline.durationSec, settings.callSec[1]);
   const worker = new CellWorker(await loadKernelsFile(), audio, settings, plan);
   const each = async (items, job) => { const out = []; for (const x of items) out.push(await job(x)); return out; };
-  const runner = { survey: (c) => each(c, (k) => worker.survey(k)), extract: (t) => each(t, (k) => worker.extract(k)) };
-  const evidence = await gatherEvidence(runner, timeline, settings, plan, { maxOffsetSec: 60 });
+  const runner = { survey: (c, f) => each(c, (k) => worker.survey(k)), extract: (t, f) => each(t, (k) => worker.extract(k)) };
+  const calibration = await calibrateStudy(runner, timeline, settings, plan, { maxOffsetSec: 60 });
+  const cells = await runner.extract(Array.from({ length: plan.cellCount }, (_, k) => makeTask(plan, calibration, k)));
+  const candidates = cells.flatMap((c) => c.candidates);
+  const evidence = { candidates, cells, gains: fitGains(candidates, calibration.priorGainDb), clock: calibration.clock };
   return { evidence, timeline, settings, plan };
 }

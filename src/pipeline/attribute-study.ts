@@ -1,7 +1,8 @@
 import { attributeCandidates, type Models } from '../attribute/attribution.js';
 import { makeCallRows, makeSoundRows } from '../attribute/make-tables.js';
 import { resolveSettings, type AnalysisSettings, type SettingsRequest } from '../evidence/settings.js';
-import { readOffset, readRatePpm } from '../model/clock.js';
+import { readOffset, readRatePpm, type ClockModel } from '../model/clock.js';
+import { fitGains } from '../model/fit-gains.js';
 import { firstForest } from '../model/learned-first.js';
 import { ownForest } from '../model/learned-own.js';
 import { untaggedForest } from '../model/learned-untagged.js';
@@ -9,9 +10,12 @@ import { VolaryError } from '../schema/errors.js';
 import type { CallRow, ClockRow, SoundRow, TrackHourRow } from '../schema/rows.js';
 import type { StudyManifest } from '../study/manifest.js';
 import type { Timeline } from '../study/timeline.js';
+import { calibrateStudy, type Calibration, type CellRunner } from './calibrate.js';
+import type { ExtractResult } from './cell-work.js';
 import { findSurveyIndex, planCells, type CellPlan } from './cells.js';
+import { noCheckpoint, resumeStep, type Checkpoint } from './checkpoint.js';
+import { extractChunks, type Chunk } from './extract-blocks.js';
 import { meanFloorDb } from './floor-table.js';
-import { gatherEvidence, type CellRunner, type Evidence } from './gather-evidence.js';
 
 export interface StudyTables {
   calls: CallRow[];
@@ -30,6 +34,8 @@ export interface AttributeOptions {
   maxOffsetSec?: number;
   onProgress?: (stage: string, done: number, total: number) => void;
   models?: Models;
+  /** Keeps finished work, so that a run that was stopped goes on where it was. */
+  checkpoint?: Checkpoint;
 }
 
 const HOUR_SEC = 3600;
@@ -59,54 +65,84 @@ export async function attributeStudy(
     throw new VolaryError('not-fit', { what: 'attribution compares tracks', got: `${timeline.tracks.length} usable`, expected: 'at least two', mend: "run 'volary check' to see why" });
   }
   const { settings, plan } = planStudy(timeline, manifest);
-  const evidence = await gatherEvidence(makeRunner(settings, plan), timeline, settings, plan, { maxOffsetSec: options.maxOffsetSec ?? 60, onProgress: options.onProgress });
-  const tables = makeTables(timeline, manifest, settings, plan, evidence, options.models ?? { first: firstForest, own: ownForest, untagged: untaggedForest });
-  return { ...tables, settings, gainDb: [...evidence.gains.gainDb], durationSec: timeline.durationSec };
+  const checkpoint = options.checkpoint ?? noCheckpoint;
+  const runner = makeRunner(settings, plan);
+  const calibration = await resumeStep(checkpoint, 'calibration', () => calibrateStudy(runner, timeline, settings, plan, {
+    maxOffsetSec: options.maxOffsetSec ?? 60, onProgress: options.onProgress,
+  }));
+  const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.models ?? { first: firstForest, own: ownForest, untagged: untaggedForest });
+  let done = 0;
+  await extractChunks(runner, plan, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => tables.add(chunk));
+  return { ...tables.finish(), settings, gainDb: calibration.gainDb, durationSec: timeline.durationSec };
 }
 
-/** Tables from evidence: reads no audio. */
-export function makeTables(timeline: Timeline, manifest: StudyManifest, settings: AnalysisSettings, plan: CellPlan, evidence: Evidence, models: Models): StudyTables {
-  const birds = timeline.tracks.map((t) => t.bird);
-  const bandShare = 10 * Math.log10((settings.bandBins[1] - settings.bandBins[0]) / (settings.fftSize / 2));
-  const floorAt = (track: number, tSec: number): number => meanFloorDb(evidence.floors[findSurveyIndex(plan, tSec)][track], settings.bandBins) + bandShare;
-  const context = { birds, startUtc: manifest.start, hopSec: settings.hopFrames / settings.sampleRateHz, fftSize: settings.fftSize, bandFloorDb: floorAt };
-  const attribution = attributeCandidates(evidence.candidates, evidence.gains, models);
-  return {
-    calls: makeCallRows(evidence.candidates, attribution, context),
-    sounds: makeSoundRows(evidence.candidates, attribution, evidence.cells.flatMap((c) => c.lostRuns), context),
-    clock: makeClockRows(timeline, evidence),
-    tracks: makeTrackRows(timeline, plan, evidence, floorAt),
-  };
+/** Collects rows chunk by chunk; the evidence itself is not kept. */
+class TableMaker {
+  private readonly calls: CallRow[] = [];
+  private readonly sounds: SoundRow[] = [];
+  private readonly lostSec = new Map<number, number[]>();
+
+  constructor(
+    private readonly timeline: Timeline, private readonly manifest: StudyManifest, private readonly settings: AnalysisSettings, private readonly plan: CellPlan,
+    private readonly calibration: Calibration, private readonly models: Models,
+  ) {}
+
+  add(chunk: Chunk): void {
+    const candidates = chunk.cells.flatMap((r) => r.candidates);
+    const gains = fitGains(candidates, this.calibration.priorGainDb);
+    const attribution = attributeCandidates(candidates, gains, this.models);
+    const context = {
+      birds: this.timeline.tracks.map((t) => t.bird), startUtc: this.manifest.start, hopSec: this.settings.hopFrames / this.settings.sampleRateHz,
+      fftSize: this.settings.fftSize, bandFloorDb: (track: number, tSec: number) => this.floorAt(track, tSec),
+    };
+    const isHere = (r: { onsetSec: number }): boolean => r.onsetSec >= chunk.fromSec && r.onsetSec < chunk.toSec;
+    this.calls.push(...makeCallRows(candidates, attribution, context).filter(isHere));
+    this.sounds.push(...makeSoundRows(candidates, attribution, chunk.cells.flatMap((c) => c.lostRuns), context).filter(isHere));
+    chunk.cells.forEach((cell, k) => this.lostSec.set(chunk.firstCell + k, lostOfCell(cell, this.plan.cellSec)));
+  }
+
+  finish(): StudyTables {
+    this.calls.forEach((row, n) => { row.callId = n + 1; });
+    return { calls: this.calls, sounds: this.sounds, clock: makeClockRows(this.timeline, this.calibration.clock), tracks: this.makeTrackRows() };
+  }
+
+  private floorAt(track: number, tSec: number): number {
+    const { settings, plan } = this;
+    const bandShare = 10 * Math.log10((settings.bandBins[1] - settings.bandBins[0]) / (settings.fftSize / 2));
+    return meanFloorDb(this.calibration.floors[findSurveyIndex(plan, tSec)][track], settings.bandBins) + bandShare;
+  }
+
+  private makeTrackRows(): TrackHourRow[] {
+    const { timeline, plan } = this;
+    return timeline.tracks.flatMap((track, j) => {
+      const rows: TrackHourRow[] = [];
+      for (let start = 0; start < timeline.durationSec; start += HOUR_SEC) {
+        const end = Math.min(timeline.durationSec, start + HOUR_SEC);
+        let lost = 0;
+        for (let c = Math.floor(start / plan.cellSec); c * plan.cellSec < end && c < plan.cellCount; c++) lost += this.lostSec.get(c)?.[j] ?? 0;
+        rows.push({
+          track: track.bird, recorder: track.recorder, startSec: start, usableSec: Math.max(0, end - start - lost), noiseFloorDb: this.floorAt(j, (start + end) / 2),
+          gainDb: this.calibration.gainDb[j], lostShare: Math.min(1, lost / (end - start)),
+        });
+      }
+      return rows;
+    });
+  }
 }
 
-function makeClockRows(timeline: Timeline, evidence: Evidence): ClockRow[] {
+function lostOfCell(cell: ExtractResult, cellSec: number): number[] {
+  return cell.lostSec.map((lost, j) => Math.min(cellSec, lost + cell.missingSec[j]));
+}
+
+function makeClockRows(timeline: Timeline, model: ClockModel): ClockRow[] {
   const rows: ClockRow[] = [];
-  evidence.clock.forEach((clock, r) => {
+  model.forEach((clock, r) => {
     if (r === 0 || !timeline.tracks.some((t) => t.recorderIndex === r)) return;
     const step = Math.max(CLOCK_STEP_SEC, timeline.durationSec / 10000);
     for (let t = 0; t <= timeline.durationSec; t += step) {
       let k = 0;
       while (k < clock.knotSec.length - 1 && Math.abs(clock.knotSec[k + 1] - t) < Math.abs(clock.knotSec[k] - t)) k++;
       rows.push({ recorder: timeline.recorders[r], tRefSec: t, offsetSec: readOffset(clock, t), ppm: readRatePpm(clock, t), uncertaintySec: clock.uncertaintySec[k] });
-    }
-  });
-  return rows;
-}
-
-function makeTrackRows(timeline: Timeline, plan: CellPlan, evidence: Evidence, floorAt: (track: number, tSec: number) => number): TrackHourRow[] {
-  const rows: TrackHourRow[] = [];
-  timeline.tracks.forEach((track, j) => {
-    for (let start = 0; start < timeline.durationSec; start += HOUR_SEC) {
-      const end = Math.min(timeline.durationSec, start + HOUR_SEC);
-      let lost = 0;
-      for (let c = Math.floor(start / plan.cellSec); c * plan.cellSec < end && c < plan.cellCount; c++) {
-        lost += Math.min(plan.cellSec, evidence.cells[c].lostSec[j] + evidence.cells[c].missingSec[j]);
-      }
-      const usableSec = Math.max(0, end - start - lost);
-      rows.push({
-        track: track.bird, recorder: track.recorder, startSec: start, usableSec, noiseFloorDb: floorAt(j, (start + end) / 2),
-        gainDb: evidence.gains.gainDb[j], lostShare: Math.min(1, lost / (end - start)),
-      });
     }
   });
   return rows;

@@ -1,5 +1,5 @@
 import type { CellWorker } from './cell-work.js';
-import type { CellRunner } from './gather-evidence.js';
+import type { CellRunner } from './calibrate.js';
 
 /** Runs the jobs one after the other in this thread. */
 export function createInlineRunner(worker: CellWorker): CellRunner {

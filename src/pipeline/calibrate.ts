@@ -3,7 +3,7 @@ import type { AnalysisSettings } from '../evidence/settings.js';
 import { createZeroClock, type ClockModel } from '../model/clock.js';
 import { findCoarseClock } from '../model/coarse-clock.js';
 import { fitClocks } from '../model/fit-clock.js';
-import { fitGains, type GainFit } from '../model/fit-gains.js';
+import { fitGains } from '../model/fit-gains.js';
 import type { Timeline } from '../study/timeline.js';
 import { findSurveyIndex, type CellPlan } from './cells.js';
 import type { ExtractResult, ExtractTask, SurveyResult } from './cell-work.js';
@@ -15,48 +15,55 @@ export interface CellRunner {
   extract(tasks: ExtractTask[], onDone: () => void): Promise<ExtractResult[]>;
 }
 
-export interface Evidence {
-  candidates: Candidate[];
-  cells: ExtractResult[];
+/** What extraction needs to know beforehand: noise floors, clocks and receiver gains of the whole study. */
+export interface Calibration {
   floors: FloorTable;
   clock: ClockModel;
-  gains: GainFit;
+  gainDb: number[];
+  /** Gains as the noise floors alone suggest them. */
+  priorGainDb: number[];
 }
 
-export interface GatherOptions {
+export interface CalibrateOptions {
   maxOffsetSec: number;
   onProgress?: (stage: string, done: number, total: number) => void;
 }
 
-/** Most cells of the calibration pass; longer studies are sampled evenly. */
-const CALIBRATION_CELLS = 360;
+/** Cells of the calibration passes: at least this many where there are so many, and at least one in ten. */
+const LEAST_CELLS = 360;
+const LEAST_SHARE = 0.1;
 
-/** Surveys, calibrates (gains, clocks) and extracts: everything that reads audio. */
-export async function gatherEvidence(runner: CellRunner, timeline: Timeline, settings: AnalysisSettings, plan: CellPlan, options: GatherOptions): Promise<Evidence> {
+/** Surveys the study and fits floors, clocks and gains on a sample of its cells. */
+export async function calibrateStudy(runner: CellRunner, timeline: Timeline, settings: AnalysisSettings, plan: CellPlan, options: CalibrateOptions): Promise<Calibration> {
   const report = (stage: string, total: number): (() => void) => {
     let done = 0;
     return () => options.onProgress?.(stage, ++done, total);
   };
   const surveys = await runner.survey(range(plan.surveyCount), report('survey', plan.surveyCount));
-  const binCount = settings.fftSize / 2 + 1;
-  const floors = buildFloorTable(surveys, timeline.tracks.length, binCount);
+  const floors = buildFloorTable(surveys, timeline.tracks.length, settings.fftSize / 2 + 1);
   const coarse = findCoarseClocks(surveys, timeline, settings, options.maxOffsetSec);
-  const priorGain = centre(floorsOfStudy(floors, settings));
-  const makeTask = (cell: number, gainDb: number[], clock: ClockModel): ExtractTask => ({
-    cell, gainDb, clock, floors: floors[findSurveyIndex(plan, (cell + 0.5) * plan.cellSec)],
-  });
-  const sampled = sampleEvenly(plan.cellCount, CALIBRATION_CELLS);
-  const first = await runner.extract(sampled.map((cell) => makeTask(cell, priorGain, coarse)), report('calibration', sampled.length));
-  const early = first.flatMap((r) => r.candidates);
-  const clock = fitClocks({ candidates: early, recorderOfTrack: timeline.tracks.map((t) => t.recorderIndex), coarse, durationSec: plan.durationSec });
+  const priorGainDb = centre(floorsOfStudy(floors, settings));
+  const sampled = sampleEvenly(plan.cellCount, Math.max(LEAST_CELLS, Math.ceil(plan.cellCount * LEAST_SHARE)));
+  const look = async (name: string, gainDb: number[], clock: ClockModel): Promise<Candidate[]> => {
+    const tasks = sampled.map((cell) => makeTask(plan, { floors, clock, gainDb, priorGainDb }, cell));
+    return (await runner.extract(tasks, report(name, sampled.length))).flatMap((r) => r.candidates);
+  };
+  const recorderOfTrack = timeline.tracks.map((t) => t.recorderIndex);
+  const first = await look('calibration', priorGainDb, coarse);
+  const clock = fitClocks({ candidates: first, recorderOfTrack, coarse, durationSec: plan.durationSec });
   // The first gains come from noise floors alone and may hide a bird behind its neighbour: calibrate once more with the gains of the first pass.
-  const rough = [...fitGains(sameRecorderOnly(early, timeline), priorGain).gainDb];
-  const second = await runner.extract(sampled.map((cell) => makeTask(cell, rough, clock)), report('calibration 2', sampled.length));
-  const gainDb = [...fitGains(second.flatMap((r) => r.candidates), priorGain).gainDb];
-  const cells = await runner.extract(range(plan.cellCount).map((cell) => makeTask(cell, gainDb, clock)), report('extraction', plan.cellCount));
-  const candidates = cells.flatMap((r) => r.candidates);
-  const finer = fitClocks({ candidates, recorderOfTrack: timeline.tracks.map((t) => t.recorderIndex), coarse: clock, durationSec: plan.durationSec });
-  return { candidates, cells, floors, clock: finer, gains: fitGains(candidates, priorGain) };
+  const rough = [...fitGains(sameRecorderOnly(first, timeline), priorGainDb).gainDb];
+  const second = await look('calibration 2', rough, clock);
+  return {
+    floors, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
+    clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, durationSec: plan.durationSec }),
+  };
+}
+
+/** The extraction task of one cell. */
+export function makeTask(plan: CellPlan, calibration: Calibration, cell: number): ExtractTask {
+  const { floors, gainDb, clock } = calibration;
+  return { cell, gainDb, clock, floors: floors[findSurveyIndex(plan, (cell + 0.5) * plan.cellSec)] };
 }
 
 function findCoarseClocks(surveys: readonly SurveyResult[], timeline: Timeline, settings: AnalysisSettings, maxOffsetSec: number): ClockModel {
@@ -98,6 +105,7 @@ function sampleEvenly(count: number, most: number): number[] {
   return Array.from({ length: most }, (_, k) => Math.floor(((k + 0.5) * count) / most));
 }
 
-function range(n: number): number[] {
+/** 0 .. n-1. */
+export function range(n: number): number[] {
   return Array.from({ length: n }, (_, k) => k);
 }

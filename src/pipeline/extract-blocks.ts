@@ -1,0 +1,54 @@
+import type { CellPlan } from './cells.js';
+import type { ExtractResult } from './cell-work.js';
+import { makeTask, range, type Calibration, type CellRunner } from './calibrate.js';
+import { resumeStep, type Checkpoint } from './checkpoint.js';
+
+/** Cells that are saved together: two minutes. */
+const BLOCK_CELLS = 12;
+/** Blocks that are decided together (an hour), and blocks of context on both sides: what a bird sounds like is learned from 150 s around. */
+const CHUNK_BLOCKS = 30;
+const CONTEXT_BLOCKS = 2;
+
+/** One stretch of a study to decide: all its evidence and what of it is context only. */
+export interface Chunk {
+  /** Evidence of the chunk with its context, in order of time. */
+  cells: ExtractResult[];
+  /** Onsets in [fromSec, toSec) belong to this chunk. */
+  fromSec: number;
+  toSec: number;
+  firstCell: number;
+}
+
+/**
+ * Extracts the study chunk by chunk in bounded memory: blocks of cells are done (or loaded from the checkpoint), each chunk is handed on with
+ * its context, and what is no longer needed is dropped.
+ */
+export async function extractChunks(
+  runner: CellRunner, plan: CellPlan, calibration: Calibration, checkpoint: Checkpoint, onCell: () => void, decide: (chunk: Chunk) => void,
+): Promise<void> {
+  const blockCount = Math.ceil(plan.cellCount / BLOCK_CELLS);
+  const held = new Map<number, ExtractResult[]>();
+  for (let first = 0; first < blockCount; first += CHUNK_BLOCKS) {
+    const last = Math.min(blockCount, first + CHUNK_BLOCKS);
+    const from = Math.max(0, first - CONTEXT_BLOCKS);
+    const to = Math.min(blockCount, last + CONTEXT_BLOCKS);
+    for (const b of held.keys()) if (b < from) held.delete(b);
+    const missing = range(to).slice(from).filter((b) => !held.has(b));
+    const found = await Promise.all(missing.map((b) => extractBlock(runner, plan, calibration, checkpoint, b, onCell)));
+    missing.forEach((b, k) => held.set(b, found[k]));
+    decide({
+      cells: range(to).slice(from).flatMap((b) => held.get(b)!), firstCell: from * BLOCK_CELLS,
+      fromSec: first * BLOCK_CELLS * plan.cellSec, toSec: last === blockCount ? Infinity : last * BLOCK_CELLS * plan.cellSec,
+    });
+  }
+}
+
+function extractBlock(runner: CellRunner, plan: CellPlan, calibration: Calibration, checkpoint: Checkpoint, block: number, onCell: () => void): Promise<ExtractResult[]> {
+  const cells = range(Math.min(plan.cellCount, (block + 1) * BLOCK_CELLS)).slice(block * BLOCK_CELLS);
+  let told = 0;
+  const tell = (): void => { told++; onCell(); };
+  return resumeStep(checkpoint, `block-${String(block).padStart(6, '0')}`, () => runner.extract(cells.map((c) => makeTask(plan, calibration, c)), tell)).then((r) => {
+    for (; told < cells.length; told++) onCell();
+    return r;
+  });
+}
