@@ -17,11 +17,11 @@ export function createScale(low: number, high: number, from: number, to: number)
   return Object.assign(map, { low, high: top, from, to });
 }
 
-/** Round numbers in [low, high]: steps of 1, 2 or 5 times a power of ten, about `count` of them. */
-export function findTicks(low: number, high: number, count: number): { values: number[]; decimals: number } {
+/** Round numbers in [low, high]: steps of 1, 2 or 5 times a power of ten, about `count` of them; counts have a least step of 1. */
+export function findTicks(low: number, high: number, count: number, leastStep = 0): { values: number[]; decimals: number } {
   const raw = (high - low) / Math.max(1, count);
   const power = 10 ** Math.floor(Math.log10(raw));
-  const step = [1, 2, 5, 10].map((m) => m * power).find((s) => s >= raw * 0.999) ?? 10 * power;
+  const step = Math.max(leastStep, [1, 2, 5, 10].map((m) => m * power).find((s) => s >= raw * 0.999) ?? 10 * power);
   const values: number[] = [];
   for (let k = Math.ceil(low / step - 1e-9); k * step <= high + step * 1e-9; k++) values.push(k * step);
   return { values, decimals: Math.max(0, -Math.floor(Math.log10(step) + 1e-9)) };
@@ -36,7 +36,7 @@ export function roundOut(low: number, high: number, count = 5): [number, number]
   return [Math.floor(low / step + 1e-9) * step, Math.ceil(high / step - 1e-9) * step];
 }
 
-interface AxisOptions { title: string; ticks?: number; format?: (value: number) => string; gridTo?: number; at?: readonly number[] }
+interface AxisOptions { title: string; ticks?: number; format?: (value: number) => string; gridTo?: number; at?: readonly number[]; leastStep?: number }
 
 /** Axis below: ticks, numbers, title at the right end, and a grid up to `gridTo`. */
 export function drawBottomAxis(scale: Scale, y: number, options: AxisOptions): string {
@@ -62,8 +62,8 @@ export function drawLeftAxis(scale: Scale, x: number, options: AxisOptions): str
   return `<g>${parts.join('')}${line(x, scale.from, x, scale.to, 'axis')}${title}</g>`;
 }
 
-function listTicks(scale: Scale, { ticks = 6, format, at }: AxisOptions): { values: readonly number[]; show: (value: number) => string } {
-  const found = findTicks(scale.low, scale.high, ticks);
+function listTicks(scale: Scale, { ticks = 6, format, at, leastStep }: AxisOptions): { values: readonly number[]; show: (value: number) => string } {
+  const found = findTicks(scale.low, scale.high, ticks, leastStep);
   return { values: at ?? found.values, show: format ?? ((v) => showNumber(v, found.decimals)) };
 }
 

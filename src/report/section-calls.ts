@@ -83,7 +83,7 @@ function drawBars(rows: readonly BirdSummary[]): string {
     return label(shorten(row.name, 16), { class: 'name', x: left - 10, y: y + 15, 'text-anchor': 'end' }) + pieces.join('') + amount;
   });
   const about = `Calls per bird: ${rows.map((r) => `${r.name} ${r.calls}`).join(', ')}`;
-  return picture(980, bottom + 44, about, drawBottomAxis(x, bottom, { title: 'calls in the table', gridTo: 8 }), ...bars);
+  return picture(980, bottom + 44, about, drawBottomAxis(x, bottom, { title: 'calls in the table', gridTo: 8, leastStep: 1 }), ...bars);
 }
 
 function tabulate(rows: readonly BirdSummary[]): string {

@@ -18,7 +18,7 @@ export function writeExcerpts(input: ReportInput): Section {
     const inside = calls.filter((c) => c.offsetSec > excerpt.startSec && c.onsetSec < excerpt.endSec);
     const birds = [...new Set(inside.filter((c) => c.bird !== 'none').map((c) => c.bird))];
     const caption = `${showNumber(excerpt.startSec, 1)} to ${showNumber(excerpt.endSec, 1)} s: ${showCount(inside.length, 'call')}`
-      + `${birds.length ? ` by ${joinNames(birds)}` : ''}. Grey from ${showNumber(excerpt.whiteDb, 0)} dB (white) to ${showNumber(excerpt.blackDb, 0)} dB (black) relative to full scale, reversed on a dark page.`;
+      + `${birds.length ? ` by ${joinNames(birds)}` : ''}. Grey from ${showNumber(excerpt.whiteDb, 0)}\u00a0dB (white) to ${showNumber(excerpt.blackDb, 0)}\u00a0dB (black) relative to full scale, reversed on a dark page.`;
     return figure(drawExcerpt({ excerpt, calls, sounds, labels }), `Excerpt ${i + 1}.`, caption);
   });
   return { id: 'excerpts', title: 'What was heard', body: intro + writeExcerptLegend(hasLabels) + drawn.join('') };

@@ -64,18 +64,29 @@ const HOUR_SEC = 3600;
 
 function drawBand(hours: readonly TrackHourRow[], sounds: readonly SoundRow[], durationSec: number, x: Scale, y: number): string {
   const high = 9;
-  const bars = hours.map((hour) => {
+  const bars = hours.map((hour): Bar => {
     const lengthSec = Math.min(HOUR_SEC, durationSec - hour.startSec);
     const share = lengthSec > 0 ? Math.min(1, hour.usableSec / lengthSec) : 0;
-    const width = Math.max(0.5, x(hour.startSec + lengthSec) - x(hour.startSec));
-    return box(x(hour.startSec), y + high * (1 - share), width, high * share, 'usable', tip(`${hour.track}: ${showPercent(share)} of ${showDuration(lengthSec)} usable`));
+    return { from: x(hour.startSec), to: x(hour.startSec + lengthSec), top: y + high * (1 - share), bottom: y + high };
   });
-  const lost = joinNear(sounds.filter((s) => s.kind === 'dropout'), x).map(([from, to]) => drawHatch(from, y, Math.max(1.5, to - from), high, 'lost', tip('link lost')));
-  const body = joinNear(sounds.filter((s) => s.kind === 'body'), x).map(([from, to]) => box(from, y + high + 1, Math.max(1.2, to - from), 2.5, 'body'));
-  return bars.join('') + lost.join('') + body.join('');
+  const lost = joinNear(sounds.filter((s) => s.kind === 'dropout'), x);
+  // Hatching needs room; narrower losses are full marks.
+  const wide = lost.filter(([from, to]) => to - from >= 6).map(([from, to]) => drawHatch(from, y, to - from, high, 'lost', tip('link lost')));
+  const narrow = lost.filter(([from, to]) => to - from < 6).map(([from, to]): Bar => ({ from, to: Math.max(to, from + 1.5), top: y, bottom: y + high }));
+  const body = joinNear(sounds.filter((s) => s.kind === 'body'), x).map(([from, to]): Bar => ({ from, to: Math.max(to, from + 1.2), top: y + high + 1, bottom: y + high + 3.5 }));
+  return drawBars(bars, 'usable') + wide.join('') + drawBars(narrow, 'lost') + drawBars(body, 'body');
 }
 
-/** Stretches nearer than half a point are one mark: thousands of them must not make a picture of megabytes. */
+interface Bar { from: number; to: number; top: number; bottom: number }
+
+/** Many rectangles as one path: a fortnight of hours of sixteen birds must not make a picture of megabytes. */
+function drawBars(bars: readonly Bar[], css: string): string {
+  const round = (v: number): string => String(Math.round(v * 10) / 10);
+  const d = bars.map((b) => `M${round(b.from)} ${round(b.bottom)}V${round(b.top)}H${round(b.to)}V${round(b.bottom)}z`).join('');
+  return d ? element('path', { class: css, d }) : '';
+}
+
+/** Stretches nearer than half a point are one mark. */
 function joinNear(stretches: readonly { onsetSec: number; offsetSec: number }[], x: Scale): [number, number][] {
   const joined: [number, number][] = [];
   for (const s of [...stretches].sort((a, b) => a.onsetSec - b.onsetSec)) {

@@ -20,7 +20,7 @@ export function writeProbability(input: ReportInput): Section | undefined {
 }
 
 function drawHistogram(probabilities: readonly number[]): string {
-  const least = Math.min(0.5, ...probabilities) < 0.5 ? 0 : 0.5;
+  const least = probabilities.some((p) => p < 0.5) ? 0 : 0.5;
   const counts = new Array<number>(BINS).fill(0);
   for (const p of probabilities) counts[Math.min(BINS - 1, Math.max(0, Math.floor(((p - least) / (1 - least)) * BINS)))]++;
   const x = createScale(least, 1, 60, 700);
@@ -28,7 +28,7 @@ function drawHistogram(probabilities: readonly number[]): string {
   const limit = (i: number): number => least + (i / BINS) * (1 - least);
   const bars = counts.map((n, i) => (n ? box(x(limit(i)) + 1, y(n), x(limit(i + 1)) - x(limit(i)) - 2, 220 - y(n), 'call', tip(`${n} rows of probability ${limit(i).toFixed(3)} to ${limit(i + 1).toFixed(3)}`)) : ''));
   const data = dataLink('probabilities.csv', ['p_from', 'p_to', 'rows'], counts.map((n, i) => [limit(i).toFixed(4), limit(i + 1).toFixed(4), n]));
-  return figure(picture(720, 262, `Histogram of ${probabilities.length} probabilities`, drawBottomAxis(x, 220, { title: 'probability of the row', ticks: 10 }), drawLeftAxis(y, 60, { title: 'rows', gridTo: 700, ticks: 4 }), ...bars),
+  return figure(picture(720, 262, `Histogram of ${probabilities.length} probabilities`, drawBottomAxis(x, 220, { title: 'probability of the row', ticks: 10 }), drawLeftAxis(y, 60, { title: 'rows', gridTo: 700, ticks: 4, leastStep: 1 }), ...bars),
     'Probabilities of all rows.', '', data);
 }
 

@@ -5,7 +5,7 @@ import { escapeHtml, groupDigits, joinNames, showCount, showDuration, showNumber
 /** Title, what was found in two sentences, and the figures that matter. */
 export function writeHeader(input: ReportInput): string {
   const { study } = input;
-  const start = study.start ? `, from ${study.start}` : '';
+  const start = study.start ? `. The study starts at ${study.start}` : '';
   return `<p class="kicker">Who called when</p><h1>${escapeHtml(study.name)}</h1>
 <p class="lead">${escapeHtml(summarise(input) + start)}.</p>${study.note ? `<p class="soft">${escapeHtml(study.note)}</p>` : ''}
 <div class="figures">${listFigures(input).map(([value, text]) => `<div><b>${escapeHtml(value)}</b><span>${escapeHtml(text)}</span></div>`).join('')}</div>`;

@@ -2,9 +2,9 @@
  * The look: calm paper and ink, one colour for calls, one for callers without a tag (blue and orange differ for all common kinds of colour
  * blindness, and shape repeats what colour says). Text has a contrast of at least 4.5 to 1, marks 3 to 1 (WCAG 2.2 AA), in light and dark.
  */
-const LIGHT = `--paper:#fcfbf7;--panel:#f3f3ec;--ink:#1c2625;--soft:#4f5d5a;--rule:#d6d9d0;--grid:#e3e5dd;--call:#0b5a8c;--call-mid:#6a9fc0;--call-low:#cfe0ea;
+const PAPER = `--paper:#fcfbf7;--panel:#f3f3ec;--ink:#1c2625;--soft:#4f5d5a;--rule:#d6d9d0;--grid:#e3e5dd;--call:#0b5a8c;--call-mid:#6a9fc0;--call-low:#cfe0ea;
 --notag:#a5420c;--notag-soft:#f4dccb;--lost:#6b6b6b;--body:#7b4a90;--accent:#22604d;--label:#1c2625;--usable:#7fa596;--halo:#fcfbf7`;
-const DARK = `--paper:#131919;--panel:#1b2322;--ink:#e7ebe6;--soft:#aab6b1;--rule:#3a4542;--grid:#29312f;--call:#74bdee;--call-mid:#4785af;--call-low:#20405a;
+const NIGHT = `--paper:#131919;--panel:#1b2322;--ink:#e7ebe6;--soft:#aab6b1;--rule:#3a4542;--grid:#29312f;--call:#74bdee;--call-mid:#4785af;--call-low:#20405a;
 --notag:#f2a263;--notag-soft:#55321a;--lost:#a3a3a3;--body:#cfa6e0;--accent:#86ceb4;--label:#e7ebe6;--usable:#4f7d6d;--halo:#131919`;
 
 const PAGE = `*{box-sizing:border-box}html{color-scheme:light dark;scroll-behavior:smooth}
@@ -41,8 +41,15 @@ svg .name{font-weight:600}svg .small{font-size:10.5px}svg .tiny{font-size:9.5px;
 .label-mark{fill:var(--label)}.ground{fill:var(--panel)}.band{fill:var(--call);fill-opacity:.16}.hatch-line{stroke:var(--lost);stroke-width:2}.hatch-line-notag{stroke:var(--notag);stroke-width:2.4}.spec{image-rendering:auto}`;
 
 const DARK_IMAGE = '.spec{filter:invert(1) brightness(.95)}';
-const PRINT = `@media print{@page{margin:14mm}:root{${LIGHT}}body{font-size:10.5pt}nav,.get{display:none}main,header.top,footer{padding:0;max-width:none}section{padding:12px 0}figure,table,.figures,.caution{break-inside:avoid}h2,h3{break-after:avoid}.spec{filter:none!important}
+const PRINT = `@media print{@page{margin:14mm}:root{${PAPER};--paper:#fff;--halo:#fff}svg text{font-size:14.5px}svg .small{font-size:11.5px}svg .tiny{font-size:11px}table{font-size:.82rem}body{font-size:10.5pt}nav,.get{display:none}main,header.top,footer{padding:0;max-width:none}section{padding:12px 0}figure,table,.figures,.caution{break-inside:avoid}h2,h3{break-after:avoid}.spec{filter:none!important}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}}`;
 
+/** The two sets of colours, for checks of contrast. */
+export const palettes = { light: readPalette(PAPER), dark: readPalette(NIGHT) };
+
+function readPalette(text: string): Record<string, string> {
+  return Object.fromEntries(text.split(';').map((part) => part.trim().replace(/^--/, '').split(':') as [string, string]));
+}
+
 /** All rules of the page. */
-export const reportStyle = `:root{${LIGHT}}@media screen and (prefers-color-scheme:dark){:root{${DARK}}${DARK_IMAGE}}${PAGE}${DRAWING}${PRINT}`;
+export const reportStyle = `:root{${PAPER}}@media screen and (prefers-color-scheme:dark){:root{${NIGHT}}${DARK_IMAGE}}${PAGE}${DRAWING}${PRINT}`;

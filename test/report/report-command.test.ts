@@ -1,0 +1,144 @@
+import { mkdir, mkdtemp, readFile, rm, stat, utimes, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { Command } from 'commander';
+import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
+import { addReportCommand } from '../../src/cli/commands/report.js';
+import { scoreCalls } from '../../src/score/score-calls.js';
+import { scoreToJson } from '../../src/score/score-json.js';
+import { formatCsv } from '../../src/table/csv-table.js';
+import { callTable, soundTable, trackTable } from '../../src/table/table-specs.js';
+import { makeNoise, makeWav } from '../study/make-wav.js';
+import { readMarkup, readText } from './read-markup.js';
+import { callRow } from './sample-input.js';
+
+let folder = '';
+
+async function run(...args: string[]): Promise<{ out: string; err: string; status: number | undefined }> {
+  let out = '';
+  let err = '';
+  const spies = [
+    vi.spyOn(process.stdout, 'write').mockImplementation((text) => { out += String(text); return true; }),
+    vi.spyOn(process.stderr, 'write').mockImplementation((text) => { err += String(text); return true; }),
+  ];
+  const [argv, exitCode] = [process.argv, process.exitCode];
+  process.argv = ['node', 'volary', 'report', ...args];
+  try {
+    const program = new Command('volary').exitOverride();
+    addReportCommand(program);
+    await program.parseAsync(process.argv);
+    return { out, err, status: process.exitCode as number | undefined };
+  } finally {
+    process.argv = argv;
+    process.exitCode = exitCode;
+    for (const spy of spies) spy.mockRestore();
+  }
+}
+
+const CALLS = [callRow(1, 'red', 1, 0.99, { track: 'red' }), callRow(2, 'blue', 2, 0.95, { track: 'blue' })];
+
+/** Two tracks of 6 s: noise, a burst of red at 1 s and of blue at 2 s, each fainter and later on the other. */
+async function writeStudy(): Promise<string> {
+  const rate = 16000;
+  const tracks = [makeNoise(6 * rate, 1, 0.001), makeNoise(6 * rate, 2, 0.001)];
+  [[0, 1], [1, 2]].forEach(([own, sec]) => makeNoise(0.1 * rate, 5 + own, 0.3).forEach((v, i) => {
+    tracks[own][sec * rate + i] += v;
+    tracks[1 - own][sec * rate + i + 40] += v / 10;
+  }));
+  await mkdir(join(folder, 'audio'), { recursive: true });
+  await Promise.all(['red', 'blue'].map((bird, i) => writeFile(join(folder, 'audio', `${bird}.wav`), makeWav([tracks[i]], rate))));
+  const path = join(folder, 'study.json');
+  await writeFile(path, JSON.stringify({
+    volary: 1, name: 'Two birds', recorders: [{ name: 'one' }], tracks: ['red', 'blue'].map((bird) => ({ bird, recorder: 'one', files: [{ path: `audio/${bird}.wav`, channel: 1 }] })),
+  }));
+  return path;
+}
+
+async function writeRecord(record: object): Promise<void> {
+  await writeFile(join(folder, 'result', 'run.json'), JSON.stringify(record));
+}
+
+beforeEach(async () => {
+  folder = await mkdtemp(join(tmpdir(), 'volary-report-'));
+  await mkdir(join(folder, 'result'));
+  await writeFile(join(folder, 'result', 'calls.csv'), formatCsv(callTable, CALLS));
+  await writeFile(join(folder, 'result', 'sounds.csv'), formatCsv(soundTable, []));
+  await writeFile(join(folder, 'result', 'tracks.csv'), formatCsv(trackTable, ['red', 'blue'].map((track) => ({ track, recorder: 'one', startSec: 0, usableSec: 6, noiseFloorDb: -60, gainDb: 0, lostShare: 0 }))));
+});
+
+afterEach(() => rm(folder, { recursive: true, force: true }));
+
+describe('volary report', () => {
+  const result = (): string => join(folder, 'result');
+  const page = (): Promise<string> => readFile(join(result(), 'report.html'), 'utf8');
+
+  it('draws the recordings that run.json names, marks labels, and writes the same bytes again', async () => {
+    const study = await writeStudy();
+    await writeRecord({ study, durationSec: 6, gainsDb: { red: 0, blue: 0 }, settings: { bandHz: [400, 7000] } });
+    await writeFile(join(folder, 'truth.csv'), 'bird,onset_s,offset_s\nred,1.0,1.1\n');
+    const args = [result(), '--labels', join(folder, 'truth.csv')];
+    const first = await run(...args);
+    expect(first).toMatchObject({ status: 0, err: '' });
+    expect(first.out).toMatch(/^wrote ".*report\.html" \(\d\.\d\d MB\)/);
+    const html = await page();
+    expect(readMarkup(html).filter((e) => e.name === 'image').map((e) => e.attributes.href.slice(0, 22))).toEqual(Array(2).fill('data:image/png;base64,'));
+    expect(html).toContain('labelled call 1.000 to 1.100 s');
+    // Both calls are heard 40 frames later and 20 dB quieter on the other track.
+    expect(readText(html)).toMatch(/2 sure calls .* 2 pairs of tracks.*louder one in 100 %.*it hears the call first in 100 %/);
+    expect(readText(html)).toMatch(/20\.\d dB 2\.50 ms \(1\)/);
+    expect((await run(...args, '--force')).status).toBe(0);
+    expect(await page()).toBe(html);
+  });
+
+  it('finds a study named relative to the result, and takes another with --study', async () => {
+    const study = await writeStudy();
+    await writeRecord({ study: '../study.json' });
+    expect(JSON.parse((await run(result(), '--json')).out)).toMatchObject({ calls: 2, excerpts: 1, scored: false, sound: true });
+    await writeRecord({ study: 'elsewhere.json' });
+    expect(JSON.parse((await run(result(), '--json', '--force', '--study', study, '--at', '0,3')).out)).toMatchObject({ excerpts: 2, sound: true });
+  });
+
+  it('works from the tables alone and says so', async () => {
+    const { status, err } = await run(result());
+    expect(status).toBe(0);
+    expect(err).toContain('run.json names no study; no spectrograms');
+    expect(readText(await page())).toContain('This report therefore shows no spectrograms');
+    await writeRecord({ study: join(folder, 'gone.json') });
+    const gone = await run(result(), '--force');
+    expect(gone.status).toBe(0);
+    expect(gone.err).toMatch(/gone\.json": no such file.*no spectrograms/);
+    expect((await run(result(), '--force', '--study', join(folder, 'gone.json'))).status).toBe(1);
+  });
+
+  it('tells the score, unless it is older than the calls', async () => {
+    const path = join(result(), 'score.json');
+    await writeFile(path, scoreToJson(scoreCalls(CALLS, [{ bird: 'red', onsetSec: 1, offsetSec: 1.1, extra: {} }], { resamples: 50 })));
+    await run(result(), '--no-sound');
+    expect(readText(await page())).toContain('2 rows of the table were held against 1 labelled call');
+    const { mtime } = await stat(join(result(), 'calls.csv'));
+    await utimes(path, mtime, new Date(mtime.getTime() - 10_000));
+    const stale = await run(result(), '--no-sound', '--force');
+    expect(stale.err).toContain('score.json is older than calls.csv and is left out');
+    expect(readText(await page())).toContain('Not measured yet');
+    await writeFile(path, '{"kind":"other"}');
+    expect((await run(result(), '--no-sound', '--force')).err).toContain('not a score of this version');
+  });
+
+  it('replaces nothing unasked, and refuses what is not there', async () => {
+    await writeFile(join(result(), 'report.html'), 'mine');
+    const refused = await run(result(), '--no-sound');
+    expect(refused.status).toBe(1);
+    expect(refused.err).toContain('is there already');
+    expect(await page()).toBe('mine');
+    expect((await run(join(folder, 'nowhere'))).status).toBe(1);
+    await writeFile(join(result(), 'run.json'), '{broken');
+    expect((await run(result(), '--force')).err).toMatch(/run\.json": is not JSON/);
+  });
+
+  it('refuses an excerpt after the end', async () => {
+    await writeRecord({ study: await writeStudy() });
+    const { status, err } = await run(result(), '--at', '7');
+    expect(status).toBe(2);
+    expect(err).toContain('after the end of the study');
+  });
+});
