@@ -1,22 +1,19 @@
 import { createHash } from 'node:crypto';
 import { readFileSync } from 'node:fs';
-import { availableParallelism } from 'node:os';
 import { join, resolve } from 'node:path';
-import { attributeStudy, type StudyResult } from '../pipeline/attribute-study.js';
-import { allTables } from '../table/table-specs.js';
-import { formatCsv } from '../table/csv-table.js';
-import { formatDataPackage } from '../table/data-package.js';
-import { formatParquet } from '../table/parquet-table.js';
-import { createCellPool } from './cell-pool.js';
+import type { AttributeOptions, AttributeResult } from '../api/attribute-opened.js';
+import { formatTables, formatTablesParquet } from '../api/format-tables.js';
+import { attributeLoadedStudy } from './attribute-study-file.js';
 import { readKernelsFile } from './kernels-file.js';
 import { loadStudy, type StudyOnDisk } from './study-files.js';
 import { prepareFolder, writeFileAtomic } from './write-files.js';
 
-export interface AttributeToFolderOptions {
+export interface AttributeToFolderOptions extends AttributeOptions {
+  /** Worker threads; 0 = none, all in this thread. Default one per core, at most 8. */
   workers?: number;
-  maxOffsetSec?: number;
+  /** Replaces tables that are there. */
   overwrite?: boolean;
-  onProgress?: (stage: string, done: number, total: number) => void;
+  /** Told what is worth knowing about the recordings, one line each. */
   onNote?: (text: string) => void;
 }
 
@@ -35,33 +32,22 @@ export async function attributeToFolder(manifestPath: string, folder: string, op
   const bad = study.timeline.problems.filter((p) => p.severity === 'error');
   for (const p of study.timeline.problems) if (p.severity !== 'note') options.onNote?.(`${p.severity}: ${p.text}`);
   await prepareFolder(folder, FILES, { overwrite: options.overwrite });
-  const workers = Math.max(1, options.workers ?? Math.min(8, availableParallelism()));
-  const pool = createCellPool(resolve(manifestPath), workers);
-  let result: StudyResult;
-  try {
-    result = await attributeStudy(study.timeline, study.manifest, () => pool, { maxOffsetSec: options.maxOffsetSec, onProgress: options.onProgress });
-  } finally {
-    await pool.close();
-  }
-  for (const p of pool.problems) options.onNote?.(`error: ${p}`);
+  const result = await attributeLoadedStudy(study, options);
+  const unread = result.problems.slice(study.timeline.problems.length);
+  for (const p of unread) options.onNote?.(`error: ${p.text}`);
   await writeTables(folder, study, result);
-  return describe(study, result, folder, bad.length + pool.problems.length);
+  return describe(study, result, folder, bad.length + unread.length);
 }
 
-async function writeTables(folder: string, study: StudyOnDisk, result: StudyResult): Promise<void> {
+async function writeTables(folder: string, study: StudyOnDisk, result: AttributeResult): Promise<void> {
   const write = (name: string, data: string | Uint8Array): Promise<void> => writeFileAtomic(join(folder, name), data, { overwrite: true });
-  const rows = { calls: result.calls, sounds: result.sounds, clock: result.clock, tracks: result.tracks } as unknown as Record<string, never[]>;
-  for (const table of allTables) {
-    const spec = table as unknown as Parameters<typeof formatCsv<never>>[0];
-    await write(`${table.name}.parquet`, formatParquet(spec, rows[table.name]));
-    await write(`${table.name}.csv`, formatCsv(spec, rows[table.name]));
-  }
-  await write('datapackage.json', formatDataPackage(study.manifest.name, allTables));
+  const files: Record<string, string | Uint8Array> = { ...formatTablesParquet(result), ...formatTables(result, study.manifest.name) };
+  for (const [name, data] of Object.entries(files)) await write(name, data);
   await write('run.json', `${JSON.stringify(describeRun(folder, study, result), null, 2)}\n`);
 }
 
 /** What makes a result repeatable: versions, kernels, settings, what the input files were. No moment of running: the same input gives the same bytes. */
-function describeRun(folder: string, study: StudyOnDisk, result: StudyResult): Record<string, unknown> {
+function describeRun(folder: string, study: StudyOnDisk, result: AttributeResult): Record<string, unknown> {
   const version = (JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8')) as { version: string }).version;
   const inputs = [...study.headers].map(([path, header]) => ('info' in header
     ? { path, container: header.info.container, sampleRateHz: header.info.sampleRateHz, channelCount: header.info.channelCount, frameCount: header.info.frameCount }
@@ -75,7 +61,7 @@ function describeRun(folder: string, study: StudyOnDisk, result: StudyResult): R
   };
 }
 
-function describe(study: StudyOnDisk, result: StudyResult, folder: string, problemCount: number): AttributeOutcome {
+function describe(study: StudyOnDisk, result: AttributeResult, folder: string, problemCount: number): AttributeOutcome {
   const perBird = [...study.timeline.tracks.map((t) => t.bird), 'none'].map((bird) => {
     const own = result.calls.filter((c) => c.bird === bird);
     return { bird, calls: own.length, expected: own.reduce((s, c) => s + c.probability, 0) };

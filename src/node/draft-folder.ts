@@ -4,10 +4,11 @@ import { VolaryError } from '../schema/errors.js';
 import { CHANNEL_LIST_NAME } from '../study/channel-list.js';
 import { draftStudy } from '../study/draft-study.js';
 import type { Draft } from '../study/draft-study.js';
+import { readHeaders } from '../study/read-headers.js';
 import { buildTimeline } from '../study/timeline.js';
 import type { Timeline } from '../study/timeline.js';
 import { findAudioFiles } from './find-audio-files.js';
-import { openAudioFile, readHeaders } from './study-files.js';
+import { openAudioFile } from './study-files.js';
 
 export interface FolderDraft {
   draft: Draft;

@@ -1,6 +1,7 @@
 import { open, readdir, realpath, stat } from 'node:fs/promises';
 import type { Stats } from 'node:fs';
 import { join } from 'node:path';
+import { HEAD_BYTES, promisesSound, startsLikeSound } from '../audio/sound-names.js';
 import { quoteName, VolaryError } from '../schema/errors.js';
 
 export interface FolderContent {
@@ -10,7 +11,6 @@ export interface FolderContent {
   unusable: string[];
 }
 
-const SOUND_ENDS = /\.(wav|wave|bwf|rf64|bw64|w64|flac|mp3|m4a|aac|ogg|opus|aif|aiff|aifc|caf|wma|wv|ape|au|snd|raw|pcm)$/i;
 const MAX_DEPTH = 12;
 
 /**
@@ -46,7 +46,7 @@ async function walk(folder: string, below: string, depth: number, seen: Set<stri
 
 async function visit(folder: string, path: string, depth: number, seen: Set<string>, content: FolderContent): Promise<void> {
   const full = join(folder, path);
-  const refuse = (reason: string): void => { if (SOUND_ENDS.test(path)) content.unusable.push(`${quoteName(full)}: ${reason}`); };
+  const refuse = (reason: string): void => { if (promisesSound(path)) content.unusable.push(`${quoteName(full)}: ${reason}`); };
   let found: Stats;
   try {
     found = await stat(full);
@@ -59,18 +59,17 @@ async function visit(folder: string, path: string, depth: number, seen: Set<stri
     else content.unusable.push(`${quoteName(full)}: lies too deep; expected at most ${MAX_DEPTH} folders`);
   } else if (!found.isFile()) {
     refuse('is no regular file');
-  } else if (SOUND_ENDS.test(path) || await startsLikeSound(full)) {
+  } else if (promisesSound(path) || await holdsSound(full)) {
     content.soundPaths.push(path);
   }
 }
 
-async function startsLikeSound(path: string): Promise<boolean> {
+async function holdsSound(path: string): Promise<boolean> {
   let handle;
   try {
     handle = await open(path, 'r');
-    const { buffer, bytesRead } = await handle.read(Buffer.alloc(16), 0, 16, 0);
-    const text = buffer.toString('latin1', 0, bytesRead);
-    return /^(RIFF|RF64|BW64)[^]{4}WAVE/.test(text) || text.startsWith('fLaC') || text.startsWith('riff\x2e\x91\xcf\x11');
+    const { buffer, bytesRead } = await handle.read(new Uint8Array(HEAD_BYTES), 0, HEAD_BYTES, 0);
+    return startsLikeSound(buffer.subarray(0, bytesRead));
   } catch {
     return false;
   } finally {

@@ -60,7 +60,11 @@ export function parseManifest(text: string, name: string): StudyManifest {
 export function validateManifest(value: unknown, name: string): StudyManifest {
   validator ??= new Ajv2020({ allErrors: true, strict: true, strictTuples: false, strictTypes: false }).compile<StudyManifest>(studySchema);
   if (!validator(value)) throw translateErrors(validator.errors ?? [], value, name);
-  const manifest = value as StudyManifest;
+  return requireSense(value as StudyManifest, name);
+}
+
+/** Checks what a schema cannot say: real times, names that fit together, ranges that are not empty. Throws like parseManifest. */
+export function requireSense(manifest: StudyManifest, name: string): StudyManifest {
   const complain = (where: string, what: string, got: unknown, expected: string): never => {
     throw new VolaryError('bad-study', { where: `${quoteName(name)}: ${where}`, what, got: showValue(got), expected });
   };

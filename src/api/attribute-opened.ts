@@ -1,0 +1,77 @@
+import { attributeStudy, type StudyResult } from '../pipeline/attribute-study.js';
+import { CellWorker } from '../pipeline/cell-work.js';
+import type { CellRunner } from '../pipeline/calibrate.js';
+import type { Checkpoint } from '../pipeline/checkpoint.js';
+import { createInlineRunner } from '../pipeline/inline-runner.js';
+import type { WorkerPool } from '../parallel/worker-pool.js';
+import type { AudioReader } from '../audio/types.js';
+import type { StudyManifest } from '../study/manifest.js';
+import { StudyAudio } from '../study/study-audio.js';
+import type { Timeline } from '../study/timeline.js';
+import { leaveOnAbort, pauseBetweenJobs, requireNotAborted } from './attend-runner.js';
+
+/** A study whose headers were read: what lies where, and how to open its files. */
+export interface OpenedStudy {
+  manifest: StudyManifest;
+  timeline: Timeline;
+  /** Opens a file by its path as written in the manifest. */
+  openReader(path: string): Promise<AudioReader>;
+}
+
+/** What every way of attributing takes. */
+export interface AttributeOptions {
+  /** Largest offset between recorders that is looked for, seconds. Default 60. */
+  maxOffsetSec?: number;
+  /** Told after every piece of work: the stage in words, and how many of its pieces are done. */
+  onProgress?: (stage: string, done: number, total: number) => void;
+  /** Stops the work: the promise is rejected with a VolaryError 'interrupted'. */
+  signal?: AbortSignal;
+  /** Keeps finished work, so that a run that was stopped goes on where it was. */
+  checkpoint?: Checkpoint;
+}
+
+/** The four tables, what they were made with, and what could not be used. */
+export interface AttributeResult extends StudyResult {
+  /** The study as it was analysed. */
+  manifest: StudyManifest;
+  /** Birds whose tracks were used, in the order of `gainDb`. */
+  birds: string[];
+  /** What is worth knowing about the recordings, one line each; after an 'error' some of the study was left out. */
+  problems: { severity: 'error' | 'warning' | 'note'; text: string }[];
+}
+
+/**
+ * Attributes an opened study in this thread, cell by cell.
+ * @param kernels the compiled kernels
+ * @throws VolaryError 'not-fit' with fewer than two usable tracks, 'interrupted'
+ */
+export async function attributeInline(kernels: WebAssembly.Module, study: OpenedStudy, options: AttributeOptions = {}): Promise<AttributeResult> {
+  const audio = new StudyAudio(study.timeline, (path) => study.openReader(path));
+  try {
+    const result = await runStudy(study, options, (settings, plan) => pauseBetweenJobs(createInlineRunner(new CellWorker(kernels, audio, settings, plan)), options.signal));
+    return describeResult(study, result, audio.problems.map((p) => p.text));
+  } finally {
+    await audio.close();
+  }
+}
+
+/** Attributes an opened study with a pool of workers that have opened it too; the pool is closed in any case. Throws like attributeInline. */
+export async function attributePooled(pool: WorkerPool, study: OpenedStudy, options: AttributeOptions = {}): Promise<AttributeResult> {
+  try {
+    const result = await runStudy(study, options, () => leaveOnAbort(pool, options.signal));
+    return describeResult(study, result, pool.problems);
+  } finally {
+    await pool.close();
+  }
+}
+
+async function runStudy(study: OpenedStudy, options: AttributeOptions, makeRunner: (...args: Parameters<Parameters<typeof attributeStudy>[2]>) => CellRunner): Promise<StudyResult> {
+  requireNotAborted(options.signal);
+  return attributeStudy(study.timeline, study.manifest, makeRunner, { maxOffsetSec: options.maxOffsetSec, onProgress: options.onProgress, checkpoint: options.checkpoint });
+}
+
+function describeResult(study: OpenedStudy, result: StudyResult, unread: readonly string[]): AttributeResult {
+  const problems: AttributeResult['problems'] = study.timeline.problems.map(({ severity, text }) => ({ severity, text }));
+  for (const text of unread) problems.push({ severity: 'error', text });
+  return { ...result, manifest: study.manifest, birds: study.timeline.tracks.map((t) => t.bird), problems };
+}

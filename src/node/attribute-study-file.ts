@@ -1,0 +1,30 @@
+import { availableParallelism } from 'node:os';
+import { resolve } from 'node:path';
+import { attributeInline, attributePooled, type AttributeOptions, type AttributeResult } from '../api/attribute-opened.js';
+import { createCellPool } from './cell-pool.js';
+import { loadKernelsFile } from './kernels-file.js';
+import { loadStudy, type StudyOnDisk } from './study-files.js';
+
+export interface AttributeStudyOptions extends AttributeOptions {
+  /** Worker threads; 0 = none, all in this thread. Default one per core, at most 8. The tables are the same for any number. */
+  workers?: number;
+}
+
+const MOST_WORKERS = 8;
+
+/**
+ * Finds every call of a study on disk and says who made it; writes nothing.
+ * @param manifestPath path of the study's manifest
+ * @throws VolaryError 'missing', 'unreadable' or 'bad-study' about the manifest, 'not-fit' with fewer than two usable tracks, 'interrupted'
+ * @example const result = await attributeStudyFile('study.json'); console.log(result.calls.length);
+ */
+export async function attributeStudyFile(manifestPath: string, options: AttributeStudyOptions = {}): Promise<AttributeResult> {
+  return attributeLoadedStudy(await loadStudy(manifestPath), options);
+}
+
+/** Like attributeStudyFile, for a study that was loaded before. */
+export async function attributeLoadedStudy(study: StudyOnDisk, options: AttributeStudyOptions = {}): Promise<AttributeResult> {
+  const workers = options.workers ?? Math.min(MOST_WORKERS, availableParallelism());
+  if (workers <= 0) return attributeInline(await loadKernelsFile(), study, options);
+  return attributePooled(createCellPool(resolve(study.manifestPath), workers), study, options);
+}

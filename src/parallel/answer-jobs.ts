@@ -1,0 +1,24 @@
+import { VolaryError } from '../schema/errors.js';
+import type { CellWorker, ExtractTask } from '../pipeline/cell-work.js';
+import type { StudyAudio } from '../study/study-audio.js';
+
+/** What a worker is asked. */
+export type CellJob = { kind: 'survey'; argument: number } | { kind: 'extract'; argument: ExtractTask };
+
+/** What it answers; `problems` are the files that failed so far, one line each. */
+export type CellAnswer = { value: unknown; problems: string[] } | { error: { code: string; message: string }; problems: string[] };
+
+/** Worker and audio of one study, opened once. */
+export interface OpenedCells { worker: CellWorker; audio: StudyAudio }
+
+/** Does one job inside a worker; an error becomes an answer, never an exception. */
+export async function answerJob(opened: Promise<OpenedCells>, job: CellJob): Promise<CellAnswer> {
+  try {
+    const { worker, audio } = await opened;
+    const value = job.kind === 'survey' ? await worker.survey(job.argument) : await worker.extract(job.argument);
+    return { value, problems: audio.problems.map((p) => p.text) };
+  } catch (error) {
+    const code = error instanceof VolaryError ? error.code : 'internal';
+    return { error: { code, message: error instanceof Error ? error.message : String(error) }, problems: [] };
+  }
+}
