@@ -2,6 +2,7 @@
 export { buildReport } from './build-report.js';
 export { chooseExcerpts } from './choose-excerpts.js';
 export type { ExcerptChoice } from './choose-excerpts.js';
+export { drawStandaloneExcerpt } from './draw-standalone.js';
 export { measureEvidence } from './measure-evidence.js';
 export type { EvidenceOptions } from './measure-evidence.js';
 export { renderExcerpts } from './render-excerpts.js';

@@ -51,5 +51,8 @@ function readPalette(text: string): Record<string, string> {
   return Object.fromEntries(text.split(';').map((part) => part.trim().replace(/^--/, '').split(':') as [string, string]));
 }
 
+/** Rules for a picture that stands alone, on light paper; `svg` selectors hold for nested pictures too. */
+export const pictureStyle = `:root{${PAPER}}${DRAWING}`;
+
 /** All rules of the page. */
 export const reportStyle = `:root{${PAPER}}@media screen and (prefers-color-scheme:dark){:root{${NIGHT}}${DARK_IMAGE}}${PAGE}${DRAWING}${PRINT}`;
