@@ -3,6 +3,7 @@ import { spawn } from 'node:child_process';
 import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, relative } from 'node:path';
 import { fileURLToPath, pathToFileURL } from 'node:url';
+import { VolaryError } from '../schema/errors.js';
 import type { Score } from '../score/score-calls.js';
 import type { Estimate } from '../score/types.js';
 
@@ -110,7 +111,7 @@ function readArguments(args: string[]): { folder: string; seconds: number | unde
   const seconds = at < 0 ? undefined : Number(args[at + 1]);
   const rest = at < 0 ? args : [...args.slice(0, at), ...args.slice(at + 2)];
   if (rest.length > 1 || rest.some((a) => a.startsWith('-')) || (seconds !== undefined && !(seconds >= 10 && seconds <= 600))) {
-    throw new Error('usage: demo [FOLDER] [--seconds N], with 10 to 600 seconds');
+    throw new VolaryError('bad-option', { what: 'usage: demo [FOLDER] [--seconds N], with 10 to 600 seconds' });
   }
   return { folder: rest[0] ?? join('out', 'demo'), seconds };
 }
@@ -120,5 +121,5 @@ try {
   await runDemo(folder, seconds);
 } catch (error) {
   process.stderr.write(`demo: ${(error as Error).message}\n`);
-  process.exitCode = 1;
+  process.exitCode = error instanceof VolaryError && error.code === 'bad-option' ? 2 : 1;
 }

@@ -37,7 +37,7 @@ describe('demo', () => {
 
   it('says how it is used', () => {
     const { status, stderr } = runDemo('--seconds', '1');
-    expect(status).toBe(1);
+    expect(status).toBe(2);
     expect(stderr).toBe('demo: usage: demo [FOLDER] [--seconds N], with 10 to 600 seconds\n');
   });
 });
