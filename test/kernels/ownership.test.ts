@@ -74,8 +74,8 @@ describe('ownership of bins', () => {
     expect(quiet.owner.some((o) => o === 0 || o === 1)).toBe(false);
     const before = quiet.owner.slice();
     scene.power[2][10 * BINS + 20] = NaN;
-    const after = scene.stretch.mapOwnership(scene.floors, scene.scale, scene.lost, [2, 39], LEAST_SNR).owner;
-    after.forEach((o, i) => {
+    const after = scene.stretch.mapOwnership(scene.floors, scene.scale, scene.lost, [2, 39], LEAST_SNR);
+    after.owner.forEach((o, i) => {
       const isNear = Math.abs(Math.floor(i / BINS) - 10) <= 1 && Math.abs((i % BINS) - 20) <= 1;
       expect(o).toBe(isNear ? 255 : before[i]);
     });
@@ -83,6 +83,36 @@ describe('ownership of bins', () => {
     const infinite = scene.stretch.mapOwnership(scene.floors, scene.scale, scene.lost, [2, 39], LEAST_SNR);
     expect(infinite.owner[10 * BINS + 21]).toBe(2);
     expect(infinite.leadDb[10 * BINS + 21]).toBeCloseTo(60, 4);
+    k.release(mark);
+  });
+
+  it('keeps best and second of the other tracks where one is NaN', () => {
+    const mark = k.mark();
+    const at = k.allocF32(3 * BINS + PAD);
+    const stretch = new StretchKernels(k, { trackCount: 3, frameCount: 1, binCount: BINS, power: at, powerScale: 1, spectra: 0, keptBins: 0, signal: NO_SIGNAL });
+    const floors = [0, 1, 2].map(() => new Float32Array(BINS).fill(0.125));
+    for (let hurt = 0; hurt < 3; hurt++) {
+      [0, 1, 2].forEach((j) => k.f32(at + 4 * j * BINS, BINS).fill(j === hurt ? NaN : j === (hurt + 1) % 3 ? 8.125 : 2.125));
+      const got = stretch.mapOwnership(floors, [1, 1, 1], floors.map(() => Uint8Array.of(0)), [1, 9], LEAST_SNR);
+      expect(got.owner[4]).toBe((hurt + 1) % 3);
+      expect(got.leadDb[4]).toBeCloseTo(10 * Math.log10(4), 5);
+    }
+    k.release(mark);
+  });
+
+  it('gives leads as exact as f32 allows from 0 to 60 dB', () => {
+    const mark = k.mark();
+    const at = k.allocF32(2 * BINS + PAD);
+    const stretch = new StretchKernels(k, { trackCount: 2, frameCount: 1, binCount: BINS, power: at, powerScale: 1, spectra: 0, keptBins: 0, signal: NO_SIGNAL });
+    const floors = [0, 1].map(() => new Float32Array(BINS).fill(1e-20));
+    for (let db = 0.01; db < 61; db += 0.37) {
+      const loud = Math.fround(10 ** (db / 10));
+      k.f32(at, BINS).fill(loud);
+      k.f32(at + 4 * BINS, BINS).fill(1);
+      const got = stretch.mapOwnership(floors, [1, 1], [Uint8Array.of(0), Uint8Array.of(0)], [1, 9], LEAST_SNR).leadDb[4];
+      // Each power is rounded about ten times, 2.6e-7 dB each at most, with either sign; the logarithm adds up to 2e-7 per octave.
+      expect(Math.abs(got - Math.min(60, 10 * Math.log10(loud)))).toBeLessThan(2e-6 + 2e-7 * db);
+    }
     k.release(mark);
   });
 

@@ -1,0 +1,70 @@
+import { beforeAll, describe, expect, it } from 'vitest';
+import { describeSound } from '../../src/evidence/describe-sound.js';
+import { findLostFrames } from '../../src/evidence/dropouts.js';
+import { estimateFloors } from '../../src/evidence/floors.js';
+import { countEngineBytes, createKernelEngine } from '../../src/evidence/kernel-engine.js';
+import { LagMeter } from '../../src/evidence/lags.js';
+import { mapOwnership, sumLevels, sumOwned } from '../../src/evidence/ownership.js';
+import { findPedestal } from '../../src/evidence/pedestal.js';
+import { resolveSettings } from '../../src/evidence/settings.js';
+import type { StretchSpectra } from '../../src/evidence/spectra.js';
+import { makeNoise, openKernels } from './support.js';
+
+const RATE = 16000;
+const FRAMES = 12000;
+const settings = resolveSettings(RATE);
+const { bandBins: bins } = settings;
+
+/** Noise, a call that all tracks hear 9 samples apart, a click, and receiver noise on the last track. */
+function makeTracks(count: number): Float32Array[] {
+  return Array.from({ length: count }, (_, j) => Float32Array.from(makeNoise(FRAMES, 70 + j), (v, i) => {
+    const at = i - 4000 - 9 * j;
+    const call = at > 0 && at < 1600 ? Math.sin(at * (0.7 + at / 4000)) * Math.sin((Math.PI * at) / 1600) / (1 + j) : 0;
+    const click = i > 8000 && i < 8100 && j === 1 ? v : 0;
+    return 0.01 * v + 0.3 * call + click + (j === count - 1 && i > 9000 && i < 11000 ? 0.5 * v : 0);
+  }));
+}
+
+describe.each([3, 8])('evidence of %i tracks', (trackCount) => {
+  let fast: StretchSpectra;
+  let plain: StretchSpectra;
+  beforeAll(async () => {
+    const k = await openKernels(countEngineBytes(settings, trackCount, FRAMES));
+    fast = createKernelEngine(k, settings).analyse(makeTracks(trackCount), FRAMES);
+    plain = { ...fast, kernels: undefined };
+  });
+
+  it('is the same with the kernels and with plain loops', () => {
+    const floors = estimateFloors(fast, Array.from({ length: 100 }, (_, t) => t));
+    const lost = [plain, fast].map((s) => findLostFrames(s, floors, bins[0]));
+    expect(lost[1]).toEqual(lost[0]);
+    expect(lost[0][trackCount - 1].some((v) => v === 1)).toBe(true);
+    const gainDb = floors.map((_, j) => j / 2);
+    const [a, b] = [plain, fast].map((s) => mapOwnership(s, floors, gainDb, lost[0], bins));
+    // A bin within rounding of a threshold may go either way; none is so near here.
+    expect(a.owner.findIndex((o, i) => o !== b.owner[i])).toBe(-1);
+    a.leadDb.forEach((v, i) => { if (!(Math.abs(v - b.leadDb[i]) < 1e-3)) expect(b.leadDb[i], `lead ${i}`).toBe(v); });
+    for (let j = 0; j < trackCount; j++) {
+      const level = new Float32Array(fast.frameCount).fill(j === 1 ? 3 : 9);
+      const [p, q] = [plain, fast].map((s) => findPedestal(s, floors[j], j, level, bins, 4));
+      p.forEach((v, t) => expect(Math.abs(q[t] / v - 1)).toBeLessThan(1e-6));
+      for (const pedestal of [undefined, q.slice()]) {
+        const [x, y] = [[plain, a], [fast, b]].map(([s, o]) => sumOwned(s as StretchSpectra, floors[j], (o as typeof a).owner, j, bins, pedestal));
+        x.forEach((v, t) => expect(Math.abs(y[t] - v)).toBeLessThanOrEqual(1e-5 * Math.abs(v)));
+      }
+    }
+    const set = Uint32Array.from([...a.owner.keys()].filter((i) => a.owner[i] === 0));
+    expect(set.length).toBeGreaterThan(200);
+    const meter = new LagMeter(settings.fftSize, RATE, settings.maxLagSec);
+    const [readings, quick] = [plain, fast].map((s) => meter.measureAll(s, floors, 0, set));
+    for (let j = 1; j < trackCount - 1; j++) {
+      expect(Math.abs(quick[j].lagSec - readings[j].lagSec)).toBeLessThan(1e-8);
+      for (const key of ['agreement', 'agreementZ', 'zeroLag'] as const) expect(quick[j][key]).toBeCloseTo(readings[j][key], 4);
+    }
+    expect(readings[1].lagSec).toBeCloseTo(9 / RATE, 4);
+    const [slow, sums] = [plain, fast].map((s) => sumLevels(s, floors, set, 20));
+    for (const key of ['low', 'high', 'noise'] as const) slow[key].forEach((v, j) => expect(Math.abs(sums[key][j] / v - 1)).toBeLessThan(1e-5));
+    const [shape, quickShape] = [plain, fast].map((s) => describeSound(s, floors[0], 0, 0, fast.frameCount, set, bins, RATE / settings.fftSize));
+    for (const key of Object.keys(shape) as (keyof typeof shape)[]) expect(Math.abs(quickShape[key] / shape[key] - 1), key).toBeLessThan(1e-5);
+  });
+});
