@@ -1,6 +1,8 @@
 import { VolaryError } from '../schema/errors.js';
-import type { RecorderClock } from './clock.js';
+import { findSteps, locateStep, type OffsetReading } from './clock-jumps.js';
+import { insertJumps, type ClockJump, type RecorderClock } from './clock.js';
 import { Correlator } from './correlator.js';
+import { medianOf } from './solve.js';
 
 /** Loudness over time of one recorder: one value per step, from its own file time zero. */
 export interface ActivityTrace {
@@ -8,49 +10,124 @@ export interface ActivityTrace {
   values: Float32Array;
 }
 
+const FIRST_SEC = 600;
 const WINDOW_SEC = 120;
 const LATER_SPAN_SEC = 2;
+const FIRST_STRENGTH = 7;
+const LATER_STRENGTH = 5;
+/** Windows without agreement before the whole range is searched again. */
+const MOST_MISSES = 4;
+const COARSE_UNCERTAINTY_SEC = 0.003;
+/** Steps below this are left to the lags of single calls. */
+const LEAST_STEP_SEC = 0.012;
+/** Neighbours on each side that a knot is smoothed with. */
+const SMOOTH = 5;
 
 /**
  * First estimate of a recorder's offset against the reference from when there is sound at all: normalised cross-correlation of the
- * activity of both, over the whole allowed range for the first windows that agree, near the last value afterwards. Good to the distances in
- * the room (a few milliseconds); the lags of single calls refine it.
+ * activity of both, over the whole allowed range for the first windows that agree, near the last values afterwards; steps (lost samples) are
+ * found and the rest is smoothed. Good to the distances in the room (a few milliseconds); the lags of single calls refine it.
  * @throws VolaryError 'no-data' when no window agrees (the recorders do not hear the same sounds)
  */
 export function findCoarseClock(reference: ActivityTrace, other: ActivityTrace, maxOffsetSec: number, name: string): RecorderClock {
   const { stepSec } = reference;
-  const first = findFirst(reference, other, maxOffsetSec);
+  const first = findFirst(reference, other, maxOffsetSec, 0);
   if (!first) {
     throw new VolaryError('no-data', {
       what: 'no common sound found between this recorder and the reference', where: `recorder ${name}`,
       expected: `an offset within ${maxOffsetSec} s`, mend: 'check that both recorders ran in the same room, or raise --max-offset',
     });
   }
-  const knotSec: number[] = [];
-  const offsetSec: number[] = [];
-  let last = first.offsetSec;
-  const step = Math.round(WINDOW_SEC / 2 / stepSec);
-  const width = Math.round(WINDOW_SEC / stepSec);
-  for (let from = 0; from === 0 || from + width / 2 < reference.values.length; from += step) {
-    const found = correlateWindow(reference, other, from, width, last, LATER_SPAN_SEC);
-    if (!found || found.strength < 5) continue;
-    last = found.offsetSec;
-    knotSec.push((from + Math.min(width, reference.values.length - from) / 2) * stepSec);
-    offsetSec.push(last);
+  const series = followOffset(reference, other, maxOffsetSec, first.offsetSec);
+  if (series.length === 0) return { knotSec: [0], offsetSec: [first.offsetSec], uncertaintySec: [COARSE_UNCERTAINTY_SEC] };
+  const jumps: ClockJump[] = [];
+  const parts: OffsetReading[][] = [];
+  let from = 0;
+  for (const step of findSteps(series, LEAST_STEP_SEC)) {
+    const before = smooth(series.slice(from, step.index + 1));
+    const after = smooth(series.slice(step.index + 1));
+    // Windows that straddle the step show either side: look from two windows before to two after.
+    const place = locateInActivity(reference, other, series[step.index].tSec - WINDOW_SEC, series[step.index + 1].tSec + WINDOW_SEC, before[before.length - 1].offset, after[0].offset);
+    const tSec = place?.tSec ?? (series[step.index].tSec + series[step.index + 1].tSec) / 2;
+    jumps.push({ tSec, stepSec: after[0].offset - before[before.length - 1].offset, withinSec: place?.withinSec ?? WINDOW_SEC / 2 });
+    parts.push(before.filter((e) => e.tSec < tSec));
+    from = step.index + 1;
   }
-  if (knotSec.length === 0) { knotSec.push(0); offsetSec.push(first.offsetSec); }
-  return { knotSec, offsetSec, uncertaintySec: knotSec.map(() => 0.003) };
+  const last = jumps.length ? jumps[jumps.length - 1].tSec : -Infinity;
+  parts.push(smooth(series.slice(from)).filter((e) => e.tSec > last));
+  const knots = parts.flat();
+  const clock = { knotSec: knots.map((e) => e.tSec), offsetSec: knots.map((e) => e.offset), uncertaintySec: knots.map(() => COARSE_UNCERTAINTY_SEC) };
+  return jumps.length ? insertJumps(clock, jumps) : clock;
 }
 
 interface Found { offsetSec: number; strength: number }
 
-function findFirst(reference: ActivityTrace, other: ActivityTrace, maxOffsetSec: number): Found | null {
-  const width = Math.round(600 / reference.stepSec);
-  for (let from = 0; from === 0 || from + width / 4 < reference.values.length; from += width) {
+function findFirst(reference: ActivityTrace, other: ActivityTrace, maxOffsetSec: number, start: number): Found | null {
+  const width = Math.round(FIRST_SEC / reference.stepSec);
+  for (let from = start; from === start || from + width / 4 < reference.values.length; from += width) {
     const found = correlateWindow(reference, other, from, width, 0, maxOffsetSec);
-    if (found && found.strength > 7) return found;
+    if (found && found.strength > FIRST_STRENGTH) return found;
   }
   return null;
+}
+
+/** Offsets of half-overlapping windows that agree. */
+function followOffset(reference: ActivityTrace, other: ActivityTrace, maxOffsetSec: number, firstSec: number): OffsetReading[] {
+  const { stepSec } = reference;
+  const out: OffsetReading[] = [];
+  const width = Math.round(WINDOW_SEC / stepSec);
+  const hop = Math.round(WINDOW_SEC / 2 / stepSec);
+  let centre = firstSec;
+  let misses = 0;
+  for (let from = 0; from === 0 || from + width / 2 < reference.values.length; from += hop) {
+    let found = correlateWindow(reference, other, from, width, centre, LATER_SPAN_SEC);
+    if (!found || found.strength < LATER_STRENGTH) {
+      if (++misses < MOST_MISSES || misses % MOST_MISSES !== 0) continue;
+      found = correlateWindow(reference, other, from, width, 0, maxOffsetSec);
+      if (!found || found.strength < FIRST_STRENGTH) continue;
+      centre = found.offsetSec;
+    }
+    misses = 0;
+    out.push({ tSec: (from + Math.min(width, reference.values.length - from) / 2) * stepSec, offset: found.offsetSec });
+    // One wrong window must not lead the search astray.
+    const recent = out.slice(-3).map((e) => e.offset);
+    if (recent.length === 3) centre = medianOf(recent);
+  }
+  return out;
+}
+
+/** Every reading replaced by a Theil-Sen line (Sen 1968) through its neighbours. */
+function smooth(part: readonly OffsetReading[]): OffsetReading[] {
+  return part.map((e, k) => {
+    const near = part.slice(Math.max(0, k - SMOOTH), k + SMOOTH + 1);
+    return { tSec: e.tSec, offset: readLine(fitTheilSen(near.map((n) => n.tSec), near.map((n) => n.offset)), e.tSec) };
+  });
+}
+
+export interface Line { slope: number; intercept: number }
+
+/** Theil-Sen line: the median of the slopes of all pairs, through the median of x and of y. Fewer than three points: level. */
+export function fitTheilSen(x: readonly number[], y: readonly number[]): Line {
+  const slopes: number[] = [];
+  for (let a = 0; a < x.length; a++) for (let b = a + 1; b < x.length; b++) if (x[b] !== x[a]) slopes.push((y[b] - y[a]) / (x[b] - x[a]));
+  const slope = x.length < 3 ? 0 : medianOf(slopes);
+  return { slope, intercept: medianOf(y) - slope * medianOf(x) };
+}
+
+function readLine(line: Line, x: number): number {
+  return line.intercept + line.slope * x;
+}
+
+/** Finds where one offset stops to hold and another begins, from the common activity at either. */
+function locateInActivity(reference: ActivityTrace, other: ActivityTrace, fromSec: number, toSec: number, beforeSec: number, afterSec: number): { tSec: number; withinSec: number } | null {
+  const { stepSec } = reference;
+  const evidence: { tSec: number; before: number; after: number }[] = [];
+  const at = (index: number): number => Math.max(other.values[index - 1] ?? 0, other.values[index] ?? 0, other.values[index + 1] ?? 0);
+  for (let k = Math.max(0, Math.round(fromSec / stepSec)); k < Math.min(reference.values.length, toSec / stepSec); k++) {
+    const a = reference.values[k];
+    if (a > 0) evidence.push({ tSec: k * stepSec, before: a * at(k + Math.round(beforeSec / stepSec)), after: a * at(k + Math.round(afterSec / stepSec)) });
+  }
+  return locateStep(evidence);
 }
 
 /** Correlates reference steps [from, from + width) with the other recorder, offsets within centre +- span. */

@@ -1,6 +1,9 @@
 import type { Candidate } from '../evidence/candidate.js';
+import { createChain, readChain, type ClockChain } from './clock-chain.js';
+import { collectReadings, type LagReadings } from './clock-readings.js';
+import { solveClocks, type ClockSolution } from './clock-solver.js';
+import { chainFromWindows, voteWindows, type StartWindow } from './clock-start.js';
 import { readOffset, type ClockModel, type RecorderClock } from './clock.js';
-import { solveRobust, type Observation } from './solve.js';
 
 export interface ClockFitInput {
   candidates: readonly Candidate[];
@@ -9,104 +12,121 @@ export interface ClockFitInput {
   /** The clock that the candidates were extracted with: their lags are relative to it. */
   coarse: ClockModel;
   durationSec: number;
-  /** Spacing of the knots of the correction, seconds. */
+  /** Spacing of the knots, seconds. */
   knotSec?: number;
 }
 
-const PLACE_SEC = 45;
+/** Everything that the fit found out. */
+export interface ClockFit {
+  clock: ClockModel;
+  /** Extra delay of every track against the usual one of its recorder, seconds, with standard uncertainty. */
+  delaySec: Float64Array;
+  delayUncertaintySec: Float64Array;
+  /** Exchanges (calls there and back) that each clock rests on. */
+  exchanges: number[];
+}
+
+const LEAST_READINGS = 4;
 
 /**
  * Refines the clocks from the lags of single calls, both directions together: a call of a bird on the reference is heard on the other
  * recorder after distance / c + offset, a call in the other direction after distance / c - offset, so the distance cancels (two-way time
- * transfer, as in RFC 5905 section 8 and ITU-R TF.1153). Unknown are the offset at knots in time (linear between, smoothed by a prior on its bends) and one
- * distance per pair of tracks and stretch of time, all in one robust regression.
+ * transfer, as in RFC 5905 section 8 and ITU-R TF.1153). A recorder without enough readings keeps its coarse clock.
  */
 export function fitClocks(input: ClockFitInput): ClockModel {
-  return input.coarse.map((coarse, recorder) => (recorder === 0 ? coarse : fitOne(input, coarse, recorder)));
+  return fitClocksFully(input).clock;
 }
 
-interface Cross { tSec: number; pair: string; sign: number; lagSec: number; weight: number; owner: number }
+/** As fitClocks, with the delays of the receivers. */
+export function fitClocksFully(input: ClockFitInput): ClockFit {
+  const { recorderOfTrack, coarse, durationSec } = input;
+  const spacing = input.knotSec ?? 30;
+  const readings = collectReadings(input.candidates, recorderOfTrack, coarse);
+  const others = coarse.length - 1;
+  const nothing = { clock: coarse, delaySec: new Float64Array(recorderOfTrack.length), delayUncertaintySec: new Float64Array(recorderOfTrack.length).fill(NaN), exchanges: coarse.map(() => 0) };
+  if (others < 1) return nothing;
+  const { chain, usable, ambiguityMs } = startClocks(readings, input, spacing);
+  if (usable.size < 2) return nothing;
+  const kept = keepReadings(readings, (m) => usable.has(recorderOfTrack[readings.from[m]]) && usable.has(recorderOfTrack[readings.to[m]]));
+  const solution = solveClocks(kept, recorderOfTrack, { chain, delayMs: new Float64Array(recorderOfTrack.length), steps: [], stepMs: new Float64Array(0) });
+  const exchanges = countExchanges(solution, kept, recorderOfTrack, coarse.length);
+  const clock = coarse.map((c, r) => (r === 0 || !usable.has(r) ? c : describeClock(solution, r, ambiguityMs[r])));
+  return { clock, delaySec: solution.state.delayMs.map((v) => v / 1e3), delayUncertaintySec: solution.delaySigmaMs.map((v) => v / 1e3), exchanges };
+}
 
-function fitOne(input: ClockFitInput, coarse: RecorderClock, recorder: number): RecorderClock {
-  const readings = collectCross(input, recorder);
-  const knots = placeKnots(input.durationSec, input.knotSec ?? 30);
-  if (readings.length < 4) return coarse;
-  // Milliseconds throughout, so that the scales are near one.
-  const start = startFrom(readings);
-  const places = new Map<string, number>();
-  const prior: [number, number][] = knots.map(() => [start, 5]);
-  const observations: Observation[] = [];
-  for (const r of readings) {
-    const key = `${r.pair} ${Math.floor(r.tSec / PLACE_SEC)}`;
-    let unknown = places.get(key);
-    if (unknown === undefined) {
-      unknown = prior.length;
-      places.set(key, unknown);
-      prior.push([1.5, 2]);
-    }
-    const [k, share] = placeOn(knots, r.tSec);
-    observations.push({
-      unknowns: [k, k + 1, unknown], coefficients: [r.sign * (1 - share), r.sign * share, 1], value: r.lagSec * 1e3, weight: r.weight,
-    });
+/** Start of every recorder from votes, the best-heard recorder first; those already settled serve as references. */
+function startClocks(readings: LagReadings, input: ClockFitInput, spacing: number): { chain: ClockChain; usable: Set<number>; ambiguityMs: number[] } {
+  const { recorderOfTrack, coarse, durationSec } = input;
+  const others = coarse.length - 1;
+  const chain = createChain(durationSec, spacing, others);
+  coarse.forEach((c, r) => { if (r > 0) chain.knotSec.forEach((t, k) => { chain.value[k * others + r - 1] = readOffset(c, t) * 1e3; }); });
+  const usable = new Set([0]);
+  const ambiguityMs = coarse.map(() => 0);
+  const waiting = new Set(coarse.map((_, r) => r).filter((r) => r > 0));
+  while (waiting.size > 0) {
+    const counts = [...waiting].map((r) => ({ r, n: countBetween(readings, recorderOfTrack, r, usable) })).sort((a, b) => b.n - a.n || a.r - b.r);
+    const { r, n } = counts[0];
+    waiting.delete(r);
+    if (n < LEAST_READINGS) continue;
+    const guess = { readMs: (q: number, t: number): number => readChain(chain, q, t), rateSpanPpm: findRateSpan(coarse[r]) };
+    const windows = voteWindows(readings, recorderOfTrack, r, usable, guess, durationSec);
+    const own = chainFromWindows(windows, guess, r, durationSec, spacing);
+    chain.knotSec.forEach((_, k) => { chain.value[k * others + r - 1] = own.value[k]; });
+    ambiguityMs[r] = judgeAmbiguity(windows);
+    usable.add(r);
   }
-  // A clock bends slowly: second differences of the correction per knot spacing stay within a few hundredths of a millisecond.
-  for (let k = 1; k + 1 < knots.length; k++) observations.push({ unknowns: [k - 1, k, k + 1], coefficients: [1, -2, 1], value: 0, weight: 1 });
-  const { x, scale } = solveRobust(observations, prior, 0.01, 25);
-  const perKnot = Math.max(1, readings.length / knots.length);
+  return { chain, usable, ambiguityMs };
+}
+
+/** A coarse clock of many knots knows its rate well; of few, hardly. */
+function findRateSpan(coarse: RecorderClock): number {
+  const span = coarse.knotSec[coarse.knotSec.length - 1] - coarse.knotSec[0];
+  return Math.round(Math.min(150, 8 + 5000 / Math.max(1, span)));
+}
+
+function countBetween(r: LagReadings, recorderOfTrack: readonly number[], recorder: number, settled: ReadonlySet<number>): number {
+  let n = 0;
+  for (let m = 0; m < r.count; m++) {
+    const a = recorderOfTrack[r.from[m]];
+    const b = recorderOfTrack[r.to[m]];
+    if ((a === recorder && settled.has(b)) || (b === recorder && settled.has(a))) n++;
+  }
+  return n;
+}
+
+/** Where no window has a clear winner, the clock may sit on a rival of similar weight: its distance counts as uncertainty. */
+function judgeAmbiguity(windows: readonly StartWindow[]): number {
+  if (windows.length === 0) return 0;
+  const clear = windows.reduce((best, w) => (w.votes - w.rivalVotes > best.votes - best.rivalVotes ? w : best));
+  const share = clear.rivalVotes / (clear.votes + clear.rivalVotes);
+  return share < 0.35 ? 0 : Math.abs(clear.offsetMs - clear.rivalMs) * Math.sqrt(share);
+}
+
+function keepReadings(r: LagReadings, keep: (m: number) => boolean): LagReadings {
+  const kept = Array.from({ length: r.count }, (_, m) => m).filter(keep);
   return {
-    knotSec: knots,
-    offsetSec: knots.map((t, k) => readOffset(coarse, t) + x[k] / 1e3),
-    uncertaintySec: knots.map(() => scale / 1e3 / Math.sqrt(perKnot)),
+    count: kept.length, tSec: Float64Array.from(kept, (m) => r.tSec[m]), from: Uint16Array.from(kept, (m) => r.from[m]), to: Uint16Array.from(kept, (m) => r.to[m]),
+    lagMs: Float64Array.from(kept, (m) => r.lagMs[m]), sigmaMs: Float64Array.from(kept, (m) => r.sigmaMs[m]),
   };
 }
 
-function collectCross(input: ClockFitInput, recorder: number): Cross[] {
-  const { candidates, recorderOfTrack } = input;
-  const out: Cross[] = [];
-  for (const c of candidates) {
-    if (!isClearOwn(c, recorderOfTrack)) continue;
-    const own = recorderOfTrack[c.track];
-    if (own !== 0 && own !== recorder) continue;
-    for (let j = 0; j < c.lagSec.length; j++) {
-      const other = recorderOfTrack[j];
-      if (other === own || (other !== 0 && other !== recorder) || c.agreementZ[j] < 6) continue;
-      // Towards the other recorder its offset adds to the lag; in the opposite direction it is taken away.
-      const sign = own === 0 ? 1 : -1;
-      const pair = own === 0 ? `${c.track} ${j}` : `${j} ${c.track}`;
-      out.push({ tSec: c.onsetSec, pair, sign, lagSec: c.lagSec[j], weight: Math.min(4, c.agreementZ[j] / 10), owner: c.track });
-    }
+function countExchanges(solution: ClockSolution, r: LagReadings, recorderOfTrack: readonly number[], recorders: number): number[] {
+  const out = new Array<number>(recorders).fill(0);
+  for (const g of solution.groups) {
+    if (!g.bothWays) continue;
+    const a = recorderOfTrack[r.from[g.members[0]]];
+    const b = recorderOfTrack[r.to[g.members[0]]];
+    if (a !== b) { out[a]++; out[b]++; }
   }
   return out;
 }
 
-function isClearOwn(c: Candidate, recorderOfTrack: readonly number[]): boolean {
-  if (c.shared || c.ownedShare < 0.6 || c.peakDb < 12 || c.lostShare[c.track] > 0 || c.entropy > 0.9) return false;
-  for (let j = 0; j < c.lagSec.length; j++) {
-    if (j === c.track || c.agreementZ[j] < 7 || recorderOfTrack[j] !== recorderOfTrack[c.track]) continue;
-    if (c.lagSec[j] < 0) return false;
-  }
-  return true;
-}
-
-/** Start value of the correction: half the difference of the medians of both directions, ms. */
-function startFrom(readings: readonly Cross[]): number {
-  const side = (sign: number): number => {
-    const v = readings.filter((r) => r.sign === sign).map((r) => r.lagSec * 1e3).sort((a, b) => a - b);
-    return v.length ? v[v.length >> 1] : NaN;
+function describeClock(s: ClockSolution, recorder: number, ambiguityMs: number): RecorderClock {
+  const { chain } = s.state;
+  const at = (k: number): number => k * chain.others + recorder - 1;
+  return {
+    knotSec: [...chain.knotSec], offsetSec: chain.knotSec.map((_, k) => chain.value[at(k)] / 1e3),
+    uncertaintySec: chain.knotSec.map((_, k) => Math.hypot(s.chainSigmaMs[at(k)], ambiguityMs) / 1e3),
   };
-  const a = side(1);
-  const b = side(-1);
-  if (Number.isNaN(a)) return 1.5 - b;
-  return Number.isNaN(b) ? a - 1.5 : (a - b) / 2;
 }
 
-function placeKnots(durationSec: number, spacingSec: number): number[] {
-  const n = Math.max(1, Math.round(durationSec / spacingSec));
-  return Array.from({ length: n + 1 }, (_, k) => (k * durationSec) / n);
-}
-
-function placeOn(knots: readonly number[], t: number): [number, number] {
-  const step = knots[1] - knots[0];
-  const k = Math.min(knots.length - 2, Math.max(0, Math.floor(t / step)));
-  return [k, (t - knots[k]) / step];
-}

@@ -1,0 +1,83 @@
+import { medianOf } from './solve.js';
+
+/** An offset read in a window of time. */
+export interface OffsetReading { tSec: number; offset: number }
+
+export interface FoundStep {
+  /** Index of the last reading before the step. */
+  index: number;
+  /** Step in the unit of the offsets. */
+  step: number;
+}
+
+const SIDE = 8;
+const LEAST_SIDE = 3;
+
+/**
+ * Steps in a series of offsets: medians of up to eight readings on both sides, the common rate taken away, differ by more than `least` and by
+ * six times what the scatter allows. Works on the largest step first, then on the parts.
+ */
+export function findSteps(series: readonly OffsetReading[], least: number): FoundStep[] {
+  const out: FoundStep[] = [];
+  const search = (from: number, to: number): void => {
+    let best: FoundStep | null = null;
+    for (let k = from + LEAST_SIDE - 1; k + LEAST_SIDE < to; k++) {
+      const step = judgeStep(series, Math.max(from, k + 1 - SIDE), k, Math.min(to, k + 1 + SIDE));
+      if (Math.abs(step) > least && (!best || Math.abs(step) > Math.abs(best.step))) best = { index: k, step };
+    }
+    if (!best) return;
+    // Medians smear: the place is where neighbours differ most.
+    const found: FoundStep = best;
+    search(from, found.index + 1);
+    out.push(sharpen(series, found, from, to));
+    search(found.index + 1, to);
+  };
+  search(0, series.length);
+  return out.filter((s, k) => k === 0 || s.index > out[k - 1].index + 1);
+}
+
+/** Step after reading k, or 0 where the scatter may explain it. */
+function judgeStep(series: readonly OffsetReading[], from: number, k: number, to: number): number {
+  const slopes: number[] = [];
+  for (let n = from; n + 1 < to; n++) {
+    if (n !== k) slopes.push((series[n + 1].offset - series[n].offset) / (series[n + 1].tSec - series[n].tSec));
+  }
+  const rate = medianOf(slopes);
+  const level = (a: number, b: number): { middle: number; scatter: number } => {
+    const v = series.slice(a, b).map((e) => e.offset - rate * (e.tSec - series[k].tSec));
+    const middle = medianOf(v);
+    return { middle, scatter: 1.4826 * medianOf(v.map((x) => Math.abs(x - middle))) };
+  };
+  const left = level(from, k + 1);
+  const right = level(k + 1, to);
+  const step = right.middle - left.middle;
+  return Math.abs(step) > 6 * Math.hypot(left.scatter, right.scatter) / Math.sqrt(LEAST_SIDE) ? step : 0;
+}
+
+function sharpen(series: readonly OffsetReading[], found: FoundStep, from: number, to: number): FoundStep {
+  let { index } = found;
+  const size = (k: number): number => (series[k + 1].offset - series[k].offset) * Math.sign(found.step);
+  for (let k = Math.max(from, index - 3); k <= Math.min(to - 2, index + 3); k++) if (size(k) > size(index)) index = k;
+  return { index, step: found.step };
+}
+
+/** Evidence that sounds at one moment belong before or after a step: larger fits better. */
+export interface SideEvidence { tSec: number; before: number; after: number }
+
+/** The split of a time-ordered list that fits best, with the span of times that fit equally well. */
+export function locateStep(evidence: readonly SideEvidence[]): { tSec: number; withinSec: number } | null {
+  if (evidence.length < 2) return null;
+  let score = evidence.reduce((s, e) => s + e.after, 0);
+  let best = -Infinity;
+  let at = 0;
+  evidence.forEach((e, k) => {
+    score += e.before - e.after;
+    if (k + 1 < evidence.length && score > best + 1e-12) { best = score; at = k; }
+  });
+  // Moments that favour neither side leave the place open.
+  let low = at;
+  while (low > 0 && Math.abs(evidence[low].before - evidence[low].after) < 1e-9) low--;
+  let high = at + 1;
+  while (high < evidence.length - 1 && Math.abs(evidence[high].before - evidence[high].after) < 1e-9) high++;
+  return { tSec: (evidence[low].tSec + evidence[high].tSec) / 2, withinSec: (evidence[high].tSec - evidence[low].tSec) / 2 };
+}
