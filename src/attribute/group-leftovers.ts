@@ -1,4 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
+import { log10 } from '../numeric/elementary.js';
 import { overlapShare } from './suppress.js';
 
 /** A sound that no tagged bird was found for: a strongest candidate and what overlaps it on other tracks. */
@@ -14,7 +15,7 @@ const NEAR_DB = 9;
 
 /** Total energy of a candidate with the gain taken out, dB. */
 export function measureStrength(c: Candidate, gainDb: ArrayLike<number>): number {
-  return c.levelDb[c.track] - gainDb[c.track] + 10 * Math.log10(c.ownedBins);
+  return c.levelDb[c.track] - gainDb[c.track] + 10 * log10(c.ownedBins);
 }
 
 /**

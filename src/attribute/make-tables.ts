@@ -1,4 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
+import { log10 } from '../numeric/elementary.js';
 import type { CallRow, SoundRow } from '../schema/rows.js';
 import { formatUtc } from '../table/utc-time.js';
 import { UNTAGGED, type Attribution, type AttributedCall } from './attribution.js';
@@ -36,7 +37,7 @@ export function makeCallRows(candidates: readonly Candidate[], attribution: Attr
 /** Mean power of a candidate over its duration, dB relative to full scale. */
 function measureLevel(c: Candidate, context: TableContext): number {
   const frames = Math.max(1, (c.offsetSec - c.onsetSec) / context.hopSec);
-  return c.levelDb[c.track] + 10 * Math.log10(c.ownedBins / frames / (context.fftSize / 2));
+  return c.levelDb[c.track] + 10 * log10(c.ownedBins / frames / (context.fftSize / 2));
 }
 
 function countOverlaps(calls: readonly AttributedCall[], n: number): number {

@@ -1,3 +1,4 @@
+import { ln, log10, log2 } from '../numeric/elementary.js';
 import type { FloorSpectrum } from './floors.js';
 import type { BinSet } from './lags.js';
 import type { StretchSpectra } from './spectra.js';
@@ -33,12 +34,12 @@ export function describeSound(
   let entropy = 0; let spread = 0;
   for (let b = bins[0]; b < bins[1]; b++) {
     const q = spectrum[b] / total;
-    if (q > 0) entropy -= q * Math.log(q);
+    if (q > 0) entropy -= q * ln(q);
     spread += q * (b - centroid) ** 2;
   }
   return {
-    entropy: entropy / Math.log(bins[1] - bins[0]),
-    crestDb: 10 * Math.log10(Math.max(1e-9, (top * (bins[1] - bins[0])) / total)),
+    entropy: entropy / ln(bins[1] - bins[0]),
+    crestDb: 10 * log10(Math.max(1e-9, (top * (bins[1] - bins[0])) / total)),
     peakHz: peak * binHz, centroidHz: centroid * binHz, bandwidthHz: Math.sqrt(spread) * binHz,
     timeEntropy: evenness(inTime),
     attackDb: attack(inTime),
@@ -51,15 +52,15 @@ function evenness(x: Float64Array): number {
   for (const v of x) sum += v;
   if (!(sum > 0) || x.length < 2) return 0;
   let h = 0;
-  for (const v of x) if (v > 0) h -= (v / sum) * Math.log(v / sum);
-  return h / Math.log(x.length);
+  for (const v of x) if (v > 0) h -= (v / sum) * ln(v / sum);
+  return h / ln(x.length);
 }
 
 function attack(x: Float64Array): number {
   let max = 0;
   for (const v of x) max = Math.max(max, v);
   const early = Math.max(x[0] ?? 0, x[1] ?? 0, x[2] ?? 0);
-  return 10 * Math.log10((early + 1e-30) / (max + 1e-30));
+  return 10 * log10((early + 1e-30) / (max + 1e-30));
 }
 
 const STEADY_LAG = 4;
@@ -89,7 +90,7 @@ function describeFrames(
   return {
     flatness: count > 0 ? flat / count : 1,
     steadiness: count > STEADY_LAG ? steady / (count - STEADY_LAG) : 0,
-    highRiseDb: riseCount > 0 ? 10 * Math.log10(rise / riseCount + 1e-9) : 0,
+    highRiseDb: riseCount > 0 ? 10 * log10(rise / riseCount + 1e-9) : 0,
   };
 }
 
@@ -105,7 +106,7 @@ function sumFrames(
     const n = 6 * (t - from);
     for (let b = bins[0]; b < bins[1]; b++) {
       const r = p[o + b] / floor[b];
-      sums[n] += Math.log2(r + 1e-6);
+      sums[n] += log2(r + 1e-6);
       sums[n + 1] += r;
       sums[n + 3] += p[o + b];
       if (q < 0) continue;

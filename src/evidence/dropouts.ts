@@ -1,3 +1,4 @@
+import { log10, pow10 } from '../numeric/elementary.js';
 import type { FloorSpectrum } from './floors.js';
 import type { StretchSpectra } from './spectra.js';
 
@@ -16,7 +17,7 @@ export function findLostFrames(s: StretchSpectra, floors: readonly FloorSpectrum
   const top = s.binCount - 2;
   for (let k = 0; k <= BANDS; k++) edges.push(Math.round(lowestBin + ((top - lowestBin) * k) / BANDS));
   if (s.kernels && edges.every((e, k) => k === 0 || e > edges[k - 1])) {
-    return s.kernels.flagEvenFrames(floors, edges, SMOOTH, 10 ** (LEAST_RISE_DB / 10), 10 ** (MOST_SPREAD_DB / 10)).map(widenRaw);
+    return s.kernels.flagEvenFrames(floors, edges, SMOOTH, pow10(LEAST_RISE_DB / 10), pow10(MOST_SPREAD_DB / 10)).map(widenRaw);
   }
   const rise = new Float64Array(BANDS);
   const sum = new Float64Array(BANDS);
@@ -36,7 +37,7 @@ export function findLostFrames(s: StretchSpectra, floors: readonly FloorSpectrum
       for (let u = Math.max(0, t - SMOOTH); u <= Math.min(s.frameCount - 1, t + SMOOTH); u++, n++) {
         for (let k = 0; k < BANDS; k++) sum[k] += band[u * BANDS + k];
       }
-      for (let k = 0; k < BANDS; k++) rise[k] = 10 * Math.log10(sum[k] / n + 1e-9);
+      for (let k = 0; k < BANDS; k++) rise[k] = 10 * log10(sum[k] / n + 1e-9);
       rise.sort();
       // One band may hold a loud call on top of the noise: leave the largest out.
       raw[t] = rise[0] > LEAST_RISE_DB && rise[BANDS - 2] - rise[0] < MOST_SPREAD_DB ? 1 : 0;

@@ -1,4 +1,5 @@
 import type { HighPass, RoomTrack } from '../kernels/stretch-kernels.js';
+import { cosTurn, pow10, sinTurn } from '../numeric/elementary.js';
 import type { StretchContext } from './measure-candidate.js';
 import type { Segment } from './segments.js';
 
@@ -39,9 +40,9 @@ export function refineEdges(c: StretchContext, segment: Segment, ownedShare: num
   let peak = 0;
   let at = from;
   for (let k = Math.max(0, from); k < to; k++) if (envelope[k] > peak) { peak = envelope[k]; at = k; }
-  const least = noise * 10 ** (LEAST_OVER_NOISE_DB / 10);
-  const low = Math.max(peak * 10 ** (-ONSET_BELOW_DB / 10), least);
-  const high = Math.max(peak * 10 ** (-OFFSET_BELOW_DB / 10), least);
+  const least = noise * pow10(LEAST_OVER_NOISE_DB / 10);
+  const low = Math.max(peak * pow10(-ONSET_BELOW_DB / 10), least);
+  const high = Math.max(peak * pow10(-OFFSET_BELOW_DB / 10), least);
   if (!(peak > low)) return coarse;
   const hold = Math.round((segment.elements > 1 ? 0.05 : 0.012) * fs);
   const onset = (first + walkEdge(envelope, at, -1, low, hold)) / fs - ONSET_AFTER_SEC;
@@ -66,7 +67,7 @@ function measureEnvelopes(c: StretchContext, track: number, ownNoise: number, fi
   const others: RoomTrack[] = [];
   for (let j = 0; j < c.signals.length; j++) {
     if (j === track || c.lost[j][Math.min(middle, c.lost[j].length - 1)]) continue;
-    others.push({ track: j, noise: bandNoise(c, j), scale: 10 ** ((c.gainDb[track] - c.gainDb[j]) / 10) });
+    others.push({ track: j, noise: bandNoise(c, j), scale: pow10((c.gainDb[track] - c.gainDb[j]) / 10) });
   }
   const fs = settings.sampleRateHz;
   const filter = designHighPass(settings.bandHz[0], fs);
@@ -108,7 +109,7 @@ function walkEdge(envelope: Envelope, from: number, step: number, low: number, h
 
 /** Second-order Butterworth high-pass by the bilinear transform (Oppenheim and Schafer 7.1). */
 function designHighPass(lowHz: number, fs: number): HighPass {
-  const k = Math.tan((Math.PI * lowHz) / fs);
+  const k = sinTurn(lowHz / (2 * fs)) / cosTurn(lowHz / (2 * fs));
   const b = 1 / (1 + Math.SQRT2 * k + k * k);
   return { b, a1: 2 * (k * k - 1) * b, a2: (1 - Math.SQRT2 * k + k * k) * b };
 }

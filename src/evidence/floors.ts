@@ -1,3 +1,4 @@
+import { ln } from '../numeric/elementary.js';
 import type { StretchSpectra } from './spectra.js';
 
 /** Mean noise power per bin of one track over one cell of time. */
@@ -5,7 +6,7 @@ export type FloorSpectrum = Float32Array;
 
 // A share of an exponential distribution (the power of Gaussian noise in a bin) lies below -ln(1 - share) times its mean.
 const QUANTILE = 0.25;
-const TO_MEAN = 1 / -Math.log(1 - QUANTILE);
+const TO_MEAN = 1 / -ln(1 - QUANTILE);
 
 /**
  * Noise floor per bin of every track from a stretch: a low quantile over time, scaled to the mean of exponential noise,

@@ -1,3 +1,4 @@
+import { log10 } from '../numeric/elementary.js';
 import type { Candidate } from './candidate.js';
 import { refineEdges } from './edges.js';
 import { describeSound } from './describe-sound.js';
@@ -114,9 +115,9 @@ function measureLevels(c: StretchContext, set: BinSet, split: number): { levelDb
     const noise = sums.noise[j];
     const e = low + high;
     // What is not above the floor is reported as a fifth of it: "not heard", without a wild logarithm.
-    levelDb[j] = 10 * Math.log10(Math.max(e, 0.2 * noise) / set.length);
-    floorDb[j] = 10 * Math.log10(noise / set.length);
-    tiltDb[j] = low > 0.1 * noise && high > 0.1 * noise ? 10 * Math.log10(low / high) : 0;
+    levelDb[j] = 10 * log10(Math.max(e, 0.2 * noise) / set.length);
+    floorDb[j] = 10 * log10(noise / set.length);
+    tiltDb[j] = low > 0.1 * noise && high > 0.1 * noise ? 10 * log10(low / high) : 0;
   }
   return { levelDb, floorDb, tiltDb };
 }

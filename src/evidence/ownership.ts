@@ -1,4 +1,5 @@
 import type { SetLevels } from '../kernels/stretch-kernels.js';
+import { log10, pow10 } from '../numeric/elementary.js';
 import type { FloorSpectrum } from './floors.js';
 import type { StretchSpectra } from './spectra.js';
 
@@ -20,7 +21,7 @@ const LEAST_SNR = 4;
 export function mapOwnership(
   s: StretchSpectra, floors: readonly FloorSpectrum[], gainDb: ArrayLike<number>, lost: readonly Uint8Array[], bins: readonly [number, number],
 ): OwnershipMap {
-  const scale = Float64Array.from(s.power, (_, j) => 10 ** (-gainDb[j] / 10));
+  const scale = Float64Array.from(s.power, (_, j) => pow10(-gainDb[j] / 10));
   if (s.kernels?.fitsBand(bins)) return s.kernels.mapOwnership(floors, scale, lost, bins, LEAST_SNR);
   const { frameCount, binCount, trackCount } = s;
   const size = frameCount * binCount;
@@ -45,7 +46,7 @@ export function mapOwnership(
     }
   }
   const leadDb = new Float32Array(size);
-  for (let k = 0; k < size; k++) leadDb[k] = owner[k] === 255 ? 0 : Math.min(60, 10 * Math.log10(best[k] / Math.max(second[k], 1e-30)));
+  for (let k = 0; k < size; k++) leadDb[k] = owner[k] === 255 ? 0 : Math.min(60, 10 * log10(best[k] / Math.max(second[k], 1e-30)));
   return { owner, leadDb };
 }
 

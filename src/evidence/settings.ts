@@ -1,3 +1,5 @@
+import { log2 } from '../numeric/elementary.js';
+
 /** Analysis settings that follow from the sample rate and what the user asked for. Nothing here is about one species. */
 export interface AnalysisSettings {
   sampleRateHz: number;
@@ -29,7 +31,7 @@ export interface SettingsRequest {
  * @param request what the user fixed; the rest is derived
  */
 export function resolveSettings(sampleRateHz: number, request: SettingsRequest = {}): AnalysisSettings {
-  const fftSize = 2 ** Math.round(Math.log2(0.0116 * sampleRateHz));
+  const fftSize = 2 ** Math.round(log2(0.0116 * sampleRateHz));
   const top = Math.min(0.45 * sampleRateHz, 11000);
   const bandHz: [number, number] = request.bandHz ?? [400, top];
   const binHz = sampleRateHz / fftSize;

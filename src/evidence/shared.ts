@@ -1,3 +1,4 @@
+import { log10 } from '../numeric/elementary.js';
 import type { FloorSpectrum } from './floors.js';
 import type { BinSet } from './lags.js';
 import type { OwnershipMap } from './ownership.js';
@@ -27,7 +28,7 @@ export function measureSharedLevel(s: StretchSpectra, floors: readonly FloorSpec
   const out = new Float32Array(s.frameCount);
   for (let t = 0; t < s.frameCount; t++) {
     const mean = (2 * raw[t] + (raw[t - 1] ?? 0) + (raw[t + 1] ?? 0)) / 4;
-    out[t] = 10 * Math.log10(Math.max(mean, 1e-3));
+    out[t] = 10 * log10(Math.max(mean, 1e-3));
   }
   return out;
 }

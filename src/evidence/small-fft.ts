@@ -1,3 +1,5 @@
+import { cosTurn, log2, sinTurn } from '../numeric/elementary.js';
+
 /** In-place complex transform of a power-of-two length, double precision. For short correlations; long work goes through the kernels. */
 export class SmallFft {
   readonly size: number;
@@ -11,10 +13,10 @@ export class SmallFft {
     this.sine = new Float64Array(size / 2);
     this.reversed = new Uint32Array(size);
     for (let k = 0; k < size / 2; k++) {
-      this.cosine[k] = Math.cos((2 * Math.PI * k) / size);
-      this.sine[k] = Math.sin((2 * Math.PI * k) / size);
+      this.cosine[k] = cosTurn(k / size);
+      this.sine[k] = sinTurn(k / size);
     }
-    const bits = Math.round(Math.log2(size));
+    const bits = Math.round(log2(size));
     for (let k = 0; k < size; k++) {
       let r = 0;
       for (let b = 0; b < bits; b++) if ((k >> b) & 1) r |= 1 << (bits - 1 - b);

@@ -1,4 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
+import { log10, pow10 } from '../numeric/elementary.js';
 import { readLeadCurve, type GainFit } from './fit-gains.js';
 
 /** What the decision about one candidate rests on, by name and in this order. No absolute frequency enters: species differ. */
@@ -17,7 +18,7 @@ const CLEAR_Z = 6;
 /** Features of every candidate (sorted by onset), each with what its neighbours in time say about it. */
 export function computeCallFeatures(candidates: readonly Candidate[], gains: GainFit): CallFeatures[] {
   const g = gains.gainDb;
-  const strength = candidates.map((c) => c.levelDb[c.track] - g[c.track] + 10 * Math.log10(c.ownedBins));
+  const strength = candidates.map((c) => c.levelDb[c.track] - g[c.track] + 10 * log10(c.ownedBins));
   return candidates.map((c, n) => {
     const own = describeOwn(c, gains);
     const around = describeAround(candidates, strength, n, gains);
@@ -57,7 +58,7 @@ function describeOwn(c: Candidate, gains: GainFit): { head: number[]; weightedLa
   let range = 1; let over = 0; let tilt = 0;
   if (best >= 0 && bestZ >= CLEAR_Z) {
     const lead = level - (c.levelDb[best] - g[best]);
-    const ratio = 10 ** (lead / 20) - 1;
+    const ratio = pow10(lead / 20) - 1;
     range = ratio > 0.02 ? (c.lagSec[best] * SPEED_MPS) / ratio : 2;
     over = lead - (c.lagSec[best] > 0 ? readLeadCurve(gains, c.lagSec[best]) : readLeadCurve(gains, 0));
     if (c.tiltDb[i] !== 0 && c.tiltDb[best] !== 0) tilt = c.tiltDb[i] - c.tiltDb[best];
@@ -67,10 +68,10 @@ function describeOwn(c: Candidate, gains: GainFit): { head: number[]; weightedLa
       c.peakDb, c.ownedShare, c.leadDb, leads[0] ?? 30, leads[1] ?? leads[0] ?? 30, usable ? heard / usable : 0, bestZ, best >= 0 ? c.agreement[best] : 0,
       best >= 0 && bestZ >= CLEAR_Z ? clamp(c.lagSec[best] * 1e3, -4, 4) : 0, heard ? clamp(earliest, -4, 4) : 0, earliestZ,
       laterZ, earlierZ, clamp(range, -0.5, 2), clamp(over, -30, 30), expected, bestSnr, c.entropy, c.crestDb, c.flatness, c.steadiness, c.highRiseDb,
-      c.timeEntropy, c.attackDb, (c.offsetSec - c.onsetSec) * 1e3, c.bandwidthHz / Math.max(1, c.centroidHz), Math.log10(c.ownedBins), zero, tilt, c.lostShare[i], lostTracks,
+      c.timeEntropy, c.attackDb, (c.offsetSec - c.onsetSec) * 1e3, c.bandwidthHz / Math.max(1, c.centroidHz), log10(c.ownedBins), zero, tilt, c.lostShare[i], lostTracks,
     ],
     weightedLagMs: weights > 0 ? weighted / weights : 0,
-    fillDb: 10 * Math.log10(Math.max(1e-3, c.ownedShare)) + c.peakDb,
+    fillDb: 10 * log10(Math.max(1e-3, c.ownedShare)) + c.peakDb,
   };
 }
 

@@ -1,4 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
+import { log10, log2 } from '../numeric/elementary.js';
 import { CALL_FEATURES, type CallFeatures } from './call-features.js';
 import { readLeadCurve, type GainFit } from './fit-gains.js';
 
@@ -54,13 +55,13 @@ function makeTemplate(c: Candidate, n: number, gains: GainFit): Template {
 export function computeContextFeatures(candidates: readonly Candidate[], first: readonly CallFeatures[], logOdds: ArrayLike<number>, gains: GainFit): CallFeatures[] {
   const templates = collectTemplates(candidates, logOdds, gains);
   const residual = candidates.map((c) => meanLeadResidual(c, gains));
-  const strength = candidates.map((c) => c.levelDb[c.track] - gains.gainDb[c.track] + 10 * Math.log10(c.ownedBins));
+  const strength = candidates.map((c) => c.levelDb[c.track] - gains.gainDb[c.track] + 10 * log10(c.ownedBins));
   const usual = templates.map((list) => ({
     residual: middle(list.map((t) => residual[t.candidate])),
     strength: middle(list.map((t) => strength[t.candidate])),
-    pitch: middle(list.map((t) => Math.log2(candidates[t.candidate].centroidHz))),
+    pitch: middle(list.map((t) => log2(candidates[t.candidate].centroidHz))),
   }));
-  const allPitch = middle(templates.flatMap((list) => list.map((t) => Math.log2(candidates[t.candidate].centroidHz))));
+  const allPitch = middle(templates.flatMap((list) => list.map((t) => log2(candidates[t.candidate].centroidHz))));
   return candidates.map((c, n) => {
     const own = usual[c.track];
     const hasOwn = templates[c.track].length > 0;
@@ -74,8 +75,8 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
     let heard = 0;
     for (const v of mine.lagMs) if (!Number.isNaN(v)) heard++;
     return Float64Array.from([
-      ...first[n], logOdds[n], residual[n], hasOwn ? residual[n] - own.residual : 0, toOwn.lagMs, toOwn.leadDb, Math.log2(1 + templates[c.track].length),
-      hasOwn ? strength[n] - own.strength : 0, Math.abs(Math.log2(c.centroidHz) - (hasOwn ? own.pitch : allPitch)),
+      ...first[n], logOdds[n], residual[n], hasOwn ? residual[n] - own.residual : 0, toOwn.lagMs, toOwn.leadDb, log2(1 + templates[c.track].length),
+      hasOwn ? strength[n] - own.strength : 0, Math.abs(log2(c.centroidHz) - (hasOwn ? own.pitch : allPitch)),
       around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared,
     ]);
   });

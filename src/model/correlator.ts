@@ -1,10 +1,11 @@
 import { SmallFft } from '../evidence/small-fft.js';
+import { log2 } from '../numeric/elementary.js';
 
 /** Plain cross-correlation of long real series through a double-precision transform. */
 export class Correlator {
   private readonly fft: SmallFft;
   constructor(leastLength: number) {
-    this.fft = new SmallFft(2 ** Math.ceil(Math.log2(Math.max(2, leastLength))));
+    this.fft = new SmallFft(2 ** Math.ceil(log2(Math.max(2, leastLength))));
   }
 
   /** r[k] = sum_n a[n] b[n + k] for k = 0 .. count-1. */

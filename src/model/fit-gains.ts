@@ -1,4 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
+import { log2 } from '../numeric/elementary.js';
 import { solveRobust, type Observation } from './solve.js';
 
 /** Receiver gain of every track, dB, mean zero. */
@@ -88,10 +89,10 @@ function isHeardLater(c: Candidate): boolean {
 
 function placeOnKnots(lagSec: number): [number, number] {
   const last = LEAD_KNOTS_SEC.length - 1;
-  const x = Math.log2(Math.min(LEAD_KNOTS_SEC[last], Math.max(LEAD_KNOTS_SEC[0], lagSec)));
+  const x = log2(Math.min(LEAD_KNOTS_SEC[last], Math.max(LEAD_KNOTS_SEC[0], lagSec)));
   for (let k = 0; k < last; k++) {
-    const a = Math.log2(LEAD_KNOTS_SEC[k]);
-    const b = Math.log2(LEAD_KNOTS_SEC[k + 1]);
+    const a = log2(LEAD_KNOTS_SEC[k]);
+    const b = log2(LEAD_KNOTS_SEC[k + 1]);
     if (x <= b || k === last - 1) return [k, (x - a) / (b - a)];
   }
   return [last, 0];

@@ -1,3 +1,5 @@
+import { exp } from '../numeric/elementary.js';
+
 /** A boosted forest of small trees for a yes/no question: log-odds = bias + sum over trees; arrays are parallel, one entry per node. */
 export interface Forest {
   features: string[];
@@ -41,5 +43,5 @@ export function readProbability(forest: Forest, logOdds: number): number {
       z = to[k] + ((to[k + 1] - to[k]) * (logOdds - from[k])) / Math.max(1e-9, from[k + 1] - from[k]);
     }
   }
-  return Math.min(0.9995, Math.max(0.0005, 1 / (1 + Math.exp(-z))));
+  return Math.min(0.9995, Math.max(0.0005, 1 / (1 + exp(-z))));
 }

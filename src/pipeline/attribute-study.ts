@@ -6,6 +6,7 @@ import { fitGains } from '../model/fit-gains.js';
 import { firstForest } from '../model/learned-first.js';
 import { ownForest } from '../model/learned-own.js';
 import { untaggedForest } from '../model/learned-untagged.js';
+import { log10 } from '../numeric/elementary.js';
 import { VolaryError } from '../schema/errors.js';
 import type { CallRow, ClockRow, SoundRow, TrackHourRow } from '../schema/rows.js';
 import type { StudyManifest } from '../study/manifest.js';
@@ -108,7 +109,7 @@ class TableMaker {
 
   private floorAt(track: number, tSec: number): number {
     const { settings, plan } = this;
-    const bandShare = 10 * Math.log10((settings.bandBins[1] - settings.bandBins[0]) / (settings.fftSize / 2));
+    const bandShare = 10 * log10((settings.bandBins[1] - settings.bandBins[0]) / (settings.fftSize / 2));
     return meanFloorDb(this.calibration.floors[findSurveyIndex(plan, tSec)][track], settings.bandBins) + bandShare;
   }
 

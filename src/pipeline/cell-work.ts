@@ -8,6 +8,7 @@ import type { AnalysisSettings } from '../evidence/settings.js';
 import type { SpectralEngine } from '../evidence/spectra.js';
 import { createKernels } from '../kernels/kernels.js';
 import { readOffset, type ClockModel } from '../model/clock.js';
+import { log10 } from '../numeric/elementary.js';
 import type { StudyAudio } from '../study/study-audio.js';
 import { findSurveySpan, type CellPlan } from './cells.js';
 
@@ -92,7 +93,7 @@ export class CellWorker {
       for (let t = 0; t < steps; t++) {
         let a = 0;
         for (let b = settings.bandBins[0]; b < settings.bandBins[1]; b++) a += s.power[j][t * s.binCount + b];
-        level[t] = 10 * Math.log10(a + 1e-12);
+        level[t] = 10 * log10(a + 1e-12);
       }
       const quiet = Float32Array.from(level).sort()[steps >> 2];
       for (let t = 0; t < steps; t++) sums[track.recorderIndex][t] += Math.min(20, Math.max(0, level[t] - quiet - 3));

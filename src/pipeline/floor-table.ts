@@ -1,3 +1,4 @@
+import { log10 } from '../numeric/elementary.js';
 import type { SurveyResult } from './cell-work.js';
 
 /** Noise floors of all tracks for every survey cell: [cell][track], binCount values each. */
@@ -36,5 +37,5 @@ export function buildFloorTable(surveys: readonly SurveyResult[], trackCount: nu
 export function meanFloorDb(floor: Float32Array, bins: readonly [number, number]): number {
   let a = 0;
   for (let b = bins[0]; b < bins[1]; b++) a += floor[b];
-  return 10 * Math.log10(a / (bins[1] - bins[0]));
+  return 10 * log10(a / (bins[1] - bins[0]));
 }
