@@ -12,7 +12,7 @@ import { showDuration, showNumber, showPercent, shorten } from './text.js';
 
 const LEFT = 112;
 const WIDTH = 980;
-const ROW = 44;
+const ROW = 48;
 /** Above this length single calls no longer fit a page: counts are drawn. */
 const SINGLE_CALLS_SEC = 900;
 const BINS = 240;
@@ -36,9 +36,9 @@ function drawTime(input: ReportInput): string {
     const y = 8 + i * ROW;
     const calls = input.calls.filter((c) => c.bird === bird);
     const name = bird === NO_TAG ? NO_TAG_LABEL : bird;
-    const band = bird === NO_TAG ? '' : drawBand(input.hours.filter((h) => h.track === bird), input.sounds.filter((s) => s.track === bird), durationSec, x, y + ROW - 14);
+    const band = bird === NO_TAG ? '' : drawBand(input.hours.filter((h) => h.track === bird), input.sounds.filter((s) => s.track === bird), durationSec, x, y + ROW - 18);
     const marks = durationSec <= SINGLE_CALLS_SEC ? drawSingle(calls, x, y) : drawCounts(calls, durationSec, x, y);
-    return element('g', {}, label(shorten(name, 14), { class: 'name', x: LEFT - 10, y: y + 22, 'text-anchor': 'end' }), line(LEFT, y + ROW - 16, LEFT + WIDTH, y + ROW - 16, 'grid'), marks, band);
+    return element('g', {}, label(shorten(name, 14), { class: 'name', x: LEFT - 10, y: y + 22, 'text-anchor': 'end' }), line(LEFT, y + ROW - 20, LEFT + WIDTH, y + ROW - 20, 'grid'), marks, band);
   });
   return picture(LEFT + WIDTH + 44, bottom + 42, `Calls and usable time of ${rows.length - 1} tracks over ${showDuration(durationSec)}`, axis, ...drawn);
 }
@@ -46,7 +46,7 @@ function drawTime(input: ReportInput): string {
 function drawSingle(calls: readonly CallRow[], x: Scale, y: number): string {
   return calls.map((call) => {
     const high = Math.max(2, 24 * call.probability);
-    return box(x(call.onsetSec), y + ROW - 17 - high, Math.max(1.4, x(call.offsetSec) - x(call.onsetSec)), high, call.bird === NO_TAG ? 'notag' : 'call', tip(describeCall(call)));
+    return box(x(call.onsetSec), y + ROW - 21 - high, Math.max(1.4, x(call.offsetSec) - x(call.onsetSec)), high, call.bird === NO_TAG ? 'notag' : 'call', tip(describeCall(call)));
   }).join('');
 }
 
@@ -54,7 +54,7 @@ function drawCounts(calls: readonly CallRow[], durationSec: number, x: Scale, y:
   const counts = new Array<number>(BINS).fill(0);
   for (const call of calls) counts[Math.min(BINS - 1, Math.max(0, Math.floor((call.onsetSec / durationSec) * BINS)))]++;
   const most = Math.max(1, ...counts);
-  const base = y + ROW - 17;
+  const base = y + ROW - 21;
   const d = counts.map((n, i) => (n ? `M${x((i * durationSec) / BINS).toFixed(1)} ${base}v${(-24 * (n / most)).toFixed(1)}h${(WIDTH / BINS - 0.5).toFixed(1)}V${base}z` : '')).join('');
   const css = calls[0]?.bird === NO_TAG ? 'notag' : 'call';
   return (d ? element('path', { class: css, d }) : '') + label(String(most), { class: 'small num', x: LEFT + WIDTH + 6, y: base - 16 });
