@@ -1,0 +1,68 @@
+import type { CrosstalkLevels } from './crosstalk-levels.js';
+import { spreadPrior } from './crosstalk-levels.js';
+import { smoothPower } from './planes.js';
+import type { Planes } from './planes.js';
+import { addSystem, createPathSystem, listTaps, predictCrosstalk, solvePaths, solveUnknown } from './path-system.js';
+import type { PathSolution, PathSystem } from './path-system.js';
+import type { SeparationCall } from './plan-pieces.js';
+import type { SeparationSettings } from './settings.js';
+import type { SoloStore } from './solo-store.js';
+
+export interface PathContext { store: SoloStore; settings: SeparationSettings; levels: CrosstalkLevels; floors: readonly Float32Array[] }
+
+/** What is observed of a path outside its solo calls, and what stands in the way, power [frame][bin]. */
+export interface PathTrial { observed: Planes; reference: Planes; otherPower: Float32Array }
+
+/**
+ * Observations of the path from `source` to `receiver` that still hold at `tSec`: the solo calls before, those after, both or none, whichever
+ * explains the trial best. Solo calls on a side are used as far as they agree with one path: birds move.
+ * Models are compared by the likelihood of the complex Gaussian model with each path's own uncertainty.
+ */
+export async function choosePath(c: PathContext, receiver: number, source: number, tSec: number, trial: PathTrial): Promise<PathSystem> {
+  const { settings, store } = c, prior = spreadPrior(c.levels, receiver, source, settings);
+  const unknown = solveUnknown(prior, settings.tapCount, settings.binCount);
+  const runs: PathSystem[] = [];
+  for (const side of [-1, 1] as const) {
+    const run = await gatherRun(c, receiver, store.findNear(source, tSec, side, settings.soloCount), prior, unknown);
+    if (run) runs.push(run);
+  }
+  const nothing = createPathSystem(settings.tapCount, settings.binCount);
+  if (runs.length === 2) { const both = createPathSystem(settings.tapCount, settings.binCount); addSystem(both, runs[0], 0); addSystem(both, runs[1], 0); runs.push(both); }
+  let best = nothing, bestScore = scorePath(settings, unknown, trial, c.floors[receiver]);
+  for (const run of runs) {
+    const score = scorePath(settings, solvePaths(run, prior), trial, c.floors[receiver]);
+    if (score < bestScore) { best = run; bestScore = score; }
+  }
+  return best;
+}
+
+/** Sums the solo calls, nearest first, until one of them is explained better by a path unknown. */
+async function gatherRun(c: PathContext, receiver: number, calls: readonly SeparationCall[], prior: Float64Array, unknown: PathSolution): Promise<PathSystem | undefined> {
+  const { settings, store } = c, floor = c.floors[receiver];
+  let run: PathSystem | undefined;
+  for (const call of calls) {
+    const section = await store.load(call);
+    if (section.tracks[receiver].re.every((v) => v === 0)) continue;
+    if (run) {
+      const trial = { observed: section.tracks[receiver], reference: section.tracks[call.track], otherPower: new Float32Array(section.tracks[receiver].re.length) };
+      if (scorePath(settings, solvePaths(run, prior), trial, floor) > scorePath(settings, unknown, trial, floor)) break;
+    } else run = createPathSystem(settings.tapCount, settings.binCount);
+    addSystem(run, await store.loadSystem(call, receiver, floor), 0);
+  }
+  return run;
+}
+
+/** Negative log likelihood, up to a constant, of what was observed given a path. */
+function scorePath(settings: SeparationSettings, solution: PathSolution, trial: PathTrial, floor: Float32Array): number {
+  const { observed, reference, otherPower } = trial, { binCount } = observed;
+  const { crosstalk, variance } = predictCrosstalk(solution, listTaps(reference, settings.tapCount, settings.leadTaps), observed.frameCount);
+  const predicted = smoothPower(crosstalk);
+  let sum = 0;
+  for (let i = 0, b = 0; i < variance.length; i++) {
+    const v = variance[i] + floor[b] + settings.modelError * predicted[i] + otherPower[i];
+    const re = observed.re[i] - crosstalk.re[i], im = observed.im[i] - crosstalk.im[i];
+    sum += (re * re + im * im) / v + Math.log(v);
+    if (++b === binCount) b = 0;
+  }
+  return settings.independence * sum;
+}

@@ -1,0 +1,145 @@
+import { choosePath } from './choose-path.js';
+import type { PathContext } from './choose-path.js';
+import { spreadPrior } from './crosstalk-levels.js';
+import { createPlanes, measurePower, smoothBins, smoothPower } from './planes.js';
+import type { Planes } from './planes.js';
+import { addObservations, addSystem, createPathSystem, listTaps, predictCrosstalk, solvePaths } from './path-system.js';
+import type { PathSystem } from './path-system.js';
+import type { Section } from './section.js';
+
+/** A bird that calls in the section. */
+export interface Voice {
+  track: number;
+  /** 1 in windows that may hold the bird's voice, 0 elsewhere. */
+  active: Uint8Array;
+}
+
+/** What is known of one voice while the estimate runs; all arrays [frame][bin]. */
+interface State extends Voice {
+  /** Power spectrum of the voice. */
+  power: Float32Array;
+  /** Posterior mean and variance of the voice. */
+  mean: Planes;
+  variance: Float32Array;
+  /** Smoothed power of the crosstalk predicted last. */
+  crosstalkPower: Float32Array;
+  /** Own track minus the predicted crosstalk, and the variance of what is left of it. */
+  residual: Planes;
+  leftover: Float32Array;
+}
+
+export interface VoiceEstimate {
+  track: number;
+  /** Own track minus the predicted crosstalk. */
+  residual: Planes;
+  /** Variance of the crosstalk left in the residual, and power of the voice, [frame][bin]. */
+  leftover: Float32Array;
+  power: Float32Array;
+}
+
+/**
+ * Separates the voices of birds that call at the same time, each on its own track.
+ *
+ * Model per bin: Y_i(k) = V_i(k) + sum over j, l of H_ij(l) V_j(k - l) + noise, with V_i complex Gaussian of a variance that is smooth over time and
+ * frequency, and H_ij Gaussian with what solo calls say about it. Rounds alternate between the paths (regularised least squares, every
+ * observation weighted by its inverse variance, the stretch itself included) and the voices (posterior mean of each, crosstalk
+ * taken out); the posterior mean of the other voices serves as reference, so that an own voice that leaks into them does not cancel itself.
+ * Source of the local Gaussian model: Duong, Vincent & Gribonval 2010, IEEE TASLP 18(7); of filters over several frames with weights by the
+ * inverse variance: Nakatani et al. 2010, IEEE TASLP 18(7).
+ */
+export async function estimateVoices(c: PathContext, section: Section, voices: readonly Voice[], tSec: number): Promise<VoiceEstimate[]> {
+  const states = voices.map((v) => beginVoice(c, section, v, voices));
+  const known = new Map<string, PathSystem>();
+  for (const to of states) {
+    for (const from of states) {
+      if (from === to) continue;
+      const otherPower = expectOtherPower(c, states, to, from);
+      known.set(`${to.track} ${from.track}`, await choosePath(c, to.track, from.track, tSec, { observed: section.tracks[to.track], reference: section.tracks[from.track], otherPower }));
+    }
+  }
+  for (let round = 0; round < c.settings.rounds; round++) {
+    for (const state of [...states].reverse()) refineVoice(c, section, state, states.filter((s) => s !== state), known, round > 0);
+  }
+  return states.map(({ track, residual, leftover, power }) => ({ track, residual, leftover, power }));
+}
+
+/** First estimate from levels alone. */
+function beginVoice(c: PathContext, section: Section, voice: Voice, all: readonly Voice[]): State {
+  const observed = section.tracks[voice.track], { binCount, frameCount } = observed, floor = c.floors[voice.track];
+  const own = smoothPower(observed), expected = new Float32Array(own.length);
+  for (const other of all) if (other !== voice) addLevels(c, voice.track, other.track, smoothPower(section.tracks[other.track]), expected);
+  const mean = createPlanes(frameCount, binCount), variance = new Float32Array(own.length);
+  for (let k = 0, i = 0; k < frameCount; k++) {
+    for (let b = 0; b < binCount; b++, i++) {
+      const noise = expected[i] + floor[b], power = voice.active[k] * Math.max(own[i] - noise, 1e-14), gain = power / (power + noise);
+      mean.re[i] = gain * observed.re[i]; mean.im[i] = gain * observed.im[i];
+      variance[i] = gain * noise;
+    }
+  }
+  const power = smoothPower(mean);
+  keepActive(power, voice.active, binCount);
+  return { ...voice, power, mean, variance, crosstalkPower: new Float32Array(own.length), residual: observed, leftover: expected };
+}
+
+/** Power on a track from all voices but its own and `from`, and from what is not certain about `from`. */
+function expectOtherPower(c: PathContext, states: readonly State[], to: State, from: State): Float32Array {
+  const out: Float32Array = to.power.slice();
+  for (const s of states) if (s !== to && s !== from) addLevels(c, to.track, s.track, smoothPower(s.mean), out);
+  addLevels(c, to.track, from.track, from.variance, out);
+  return out;
+}
+
+function addLevels(c: PathContext, receiver: number, source: number, power: Float32Array, out: Float32Array): void {
+  const ratio = c.levels.ratio[receiver * c.levels.trackCount + source], binCount = ratio.length;
+  for (let i = 0, b = 0; i < out.length; i++) { out[i] += ratio[b] * power[i]; if (++b === binCount) b = 0; }
+}
+
+function keepActive(power: Float32Array, active: Uint8Array, binCount: number): void {
+  for (let k = 0; k < active.length; k++) if (!active[k]) power.fill(0, k * binCount, (k + 1) * binCount);
+}
+
+/** One round for one voice: its paths, what is left after the crosstalk, the voice. */
+function refineVoice(c: PathContext, section: Section, state: State, others: readonly State[], known: ReadonlyMap<string, PathSystem>, usesStretch: boolean): void {
+  const { settings } = c, { binCount, tapCount, leadTaps } = settings, observed = section.tracks[state.track], floor = c.floors[state.track];
+  const system = createPathSystem(tapCount * others.length, binCount), prior = new Float64Array(tapCount * others.length * binCount);
+  others.forEach((s, n) => {
+    addSystem(system, known.get(`${state.track} ${s.track}`)!, n * tapCount);
+    prior.set(spreadPrior(c.levels, state.track, s.track, settings), n * tapCount * binCount);
+  });
+  const taps = others.flatMap((s) => listTaps(s.mean, tapCount, leadTaps));
+  if (usesStretch) addObservations(system, taps, weighStretch(c, state), observed);
+  const { crosstalk, variance } = predictCrosstalk(solvePaths(system, prior), taps, observed.frameCount);
+  state.crosstalkPower = smoothPower(crosstalk);
+  for (let i = 0; i < variance.length; i++) variance[i] += settings.modelError * state.crosstalkPower[i];
+  for (const s of others) addLevels(c, state.track, s.track, s.variance, variance);
+  state.leftover = variance;
+  state.residual = subtract(observed, crosstalk);
+  const leftover = smoothBins(variance, observed.frameCount, binCount), residualPower = smoothPower(state.residual), raw = measurePower(state.residual);
+  const second = new Float32Array(raw.length);
+  for (let k = 0, i = 0; k < observed.frameCount; k++) {
+    for (let b = 0; b < binCount; b++, i++) {
+      const noise = variance[i] + floor[b], power = state.active[k] * Math.max(residualPower[i] - leftover[i] - floor[b], 0.003 * residualPower[i]), gain = power / (power + noise);
+      second[i] = gain * gain * raw[i] + gain * noise;
+    }
+  }
+  state.power = smoothBins(second, observed.frameCount, binCount);
+  keepActive(state.power, state.active, binCount);
+  for (let i = 0, b = 0; i < raw.length; i++) {
+    const noise = variance[i] + floor[b], gain = state.power[i] / (state.power[i] + noise);
+    state.mean.re[i] = gain * state.residual.re[i]; state.mean.im[i] = gain * state.residual.im[i];
+    state.variance[i] = gain * noise;
+    if (++b === binCount) b = 0;
+  }
+}
+
+/** Inverse variance of what the paths do not explain in the stretch itself. */
+function weighStretch(c: PathContext, state: State): Float32Array {
+  const { independence, modelError, binCount } = c.settings, floor = c.floors[state.track];
+  const weight = new Float32Array(state.power.length);
+  for (let i = 0, b = 0; i < weight.length; i++) { weight[i] = independence / (state.power[i] + floor[b] + modelError * state.crosstalkPower[i]); if (++b === binCount) b = 0; }
+  return weight;
+}
+
+function subtract(x: Planes, y: Planes): Planes {
+  return { ...x, re: x.re.map((v, i) => v - y.re[i]), im: x.im.map((v, i) => v - y.im[i]) };
+}

@@ -1,0 +1,124 @@
+import type { Kernels } from '../kernels/kernels.js';
+import { computeIstft, computeStft, countSpectraBytes, createStftPlan, placeSpectra } from '../kernels/stft.js';
+import type { StftPlan } from '../kernels/stft.js';
+import { readOffset } from '../model/clock.js';
+import type { ClockModel } from '../model/clock.js';
+import { createPlanes } from './planes.js';
+import type { Planes } from './planes.js';
+import type { SeparationSettings } from './settings.js';
+
+/** Gives samples of all tracks, each from its own first frame on; what does not exist is 0. */
+export type TrackSource = (startFrames: readonly number[], frameCount: number) => Promise<Float32Array[]>;
+
+/** A stretch of all tracks as spectra whose windows stand at the same reference time on every track. */
+export interface Section {
+  /** First sample of the stretch on each track's own clock. */
+  startFrames: number[];
+  frameCount: number;
+  /** Windows. */
+  spectrumCount: number;
+  tracks: Planes[];
+  /** Reference time of the middle of every window. */
+  centreSec: Float64Array;
+  /** How much later than its window the reference time stands on a track, seconds; undefined where it never does. */
+  shiftSec: (Float64Array | undefined)[];
+}
+
+/** Longest stretch that an analyser takes, seconds. */
+export const LONGEST_SECTION_SEC = 8;
+
+/** Bytes of kernel memory that an analyser needs. */
+export function countAnalyserBytes(settings: SeparationSettings): number {
+  const frames = Math.ceil(LONGEST_SECTION_SEC * settings.sampleRateHz) + 4 * settings.fftSize;
+  const spectra = Math.ceil(frames / settings.hopFrames);
+  return countSpectraBytes(settings.binCount, 4, spectra) + frames * 4 * 5 + settings.fftSize * 64 + (1 << 20);
+}
+
+/** Cuts sections out of the tracks and turns spectra back into samples. */
+export class SectionAnalyser {
+  private readonly plan: StftPlan;
+  private readonly base: number;
+  /** Sum of the window's squares: white noise of variance v has the power v times this in every bin. */
+  readonly windowSquareSum: number;
+
+  /** @param recorderOf index of each track's recorder in the clock model */
+  constructor(private readonly k: Kernels, readonly settings: SeparationSettings, readonly recorderOf: readonly number[], private readonly clock: ClockModel, private readonly source: TrackSource) {
+    this.plan = createStftPlan(k, { fftSize: settings.fftSize, hopFrames: settings.hopFrames });
+    this.windowSquareSum = this.plan.windowSquareSum;
+    this.base = k.mark();
+  }
+
+  /** First frame of each track's own clock at a reference time. */
+  placeFrames(tRefSec: number): number[] {
+    return this.recorderOf.map((r) => Math.round((tRefSec + readOffset(this.clock[r], tRefSec)) * this.settings.sampleRateHz));
+  }
+
+  /**
+   * Section from a reference time to another with `leadFrames` before and a window behind; at most LONGEST_SECTION_SEC.
+   * @param wanted tracks whose spectra are needed; the others are empty planes
+   */
+  async cut(fromSec: number, toSec: number, leadFrames: number, wanted?: ReadonlySet<number>): Promise<Section> {
+    const { sampleRateHz, fftSize, hopFrames } = this.settings;
+    const startSec = Math.floor(fromSec * sampleRateHz - leadFrames) / sampleRateHz;
+    const spanSec = Math.min(toSec - startSec, LONGEST_SECTION_SEC);
+    const spectrumCount = Math.max(1, Math.ceil((spanSec * sampleRateHz) / hopFrames));
+    const frameCount = (spectrumCount - 1) * hopFrames + fftSize;
+    const startFrames = this.placeFrames(startSec);
+    const samples = await this.source(startFrames, frameCount);
+    const centreSec = Float64Array.from({ length: spectrumCount }, (_, s) => startSec + (s * hopFrames + fftSize / 2) / sampleRateHz);
+    const shiftSec = this.recorderOf.map((r, j) => this.findShift(r, startFrames[j], centreSec));
+    const section: Section = { startFrames, frameCount, spectrumCount, tracks: [], centreSec, shiftSec };
+    section.tracks = this.analyse(samples, spectrumCount, wanted);
+    section.tracks.forEach((x, j) => { if (x.frameCount > 0 && shiftSec[j]) this.turnPhases(x, shiftSec[j]!, 1); });
+    return section;
+  }
+
+  /** Samples that belong to spectra of one track of a section, frameCount long. */
+  synthesise(section: Section, track: number, x: Planes): Float32Array {
+    const { k, plan } = this;
+    if (section.shiftSec[track]) this.turnPhases(x, section.shiftSec[track]!, -1);
+    k.release(this.base);
+    const spectra = placeSpectra(k, x.binCount, 1, x.frameCount);
+    const { values } = spectra;
+    for (let i = 0, o = 0; i < x.re.length; i++, o += 8) { values[o] = x.re[i]; values[o + 4] = x.im[i]; }
+    return computeIstft(k, plan, spectra, section.frameCount).slice();
+  }
+
+  private analyse(samples: readonly Float32Array[], spectrumCount: number, wanted?: ReadonlySet<number>): Planes[] {
+    const { k, plan, settings: { binCount } } = this;
+    const empty = createPlanes(0, binCount);
+    const out: Planes[] = samples.map(() => empty);
+    const todo = samples.map((_, j) => j).filter((j) => !wanted || wanted.has(j));
+    for (let g = 0; g < todo.length; g += 4) {
+      k.release(this.base);
+      const group = todo.slice(g, g + 4), frameCount = samples[0].length;
+      const signal = k.allocF32(group.length * frameCount);
+      group.forEach((j, t) => k.f32(signal + t * frameCount * 4, frameCount).set(samples[j]));
+      const { values } = computeStft(k, plan, { signal, trackStrideFrames: frameCount, trackCount: group.length, frameCount }, 0, spectrumCount);
+      group.forEach((j, t) => {
+        const x = createPlanes(spectrumCount, binCount);
+        for (let i = 0, o = t; i < x.re.length; i++, o += 8) { x.re[i] = values[o]; x.im[i] = values[o + 4]; }
+        out[j] = x;
+      });
+    }
+    return out;
+  }
+
+  /** Where a recorder's clock differs, windows cannot stand at whole frames: the rest is a phase. */
+  private findShift(recorder: number, startFrame: number, centreSec: Float64Array): Float64Array | undefined {
+    if (recorder === 0) return undefined;
+    const { sampleRateHz, fftSize, hopFrames } = this.settings;
+    return centreSec.map((t, s) => t + readOffset(this.clock[recorder], t) - (startFrame + s * hopFrames + fftSize / 2) / sampleRateHz);
+  }
+
+  private turnPhases(x: Planes, shiftSec: Float64Array, sign: number): void {
+    const { sampleRateHz, fftSize } = this.settings;
+    for (let s = 0, i = 0; s < x.frameCount; s++) {
+      for (let b = 0; b < x.binCount; b++, i++) {
+        const angle = (sign * 2 * Math.PI * b * sampleRateHz * shiftSec[s]) / fftSize;
+        const c = Math.cos(angle), d = Math.sin(angle), re = x.re[i], im = x.im[i];
+        x.re[i] = re * c - im * d; x.im[i] = re * d + im * c;
+      }
+    }
+  }
+}

@@ -1,0 +1,138 @@
+import { estimateVoices } from './estimate-voices.js';
+import type { Voice } from './estimate-voices.js';
+import { hushOthers } from './hush-others.js';
+import type { PathContext } from './choose-path.js';
+import { createPlanes } from './planes.js';
+import type { Planes } from './planes.js';
+import type { Piece, SeparationCall } from './plan-pieces.js';
+import { LONGEST_SECTION_SEC } from './section.js';
+import type { Section, SectionAnalyser } from './section.js';
+
+/** What has to be added to the samples of a track; frames on its own recorder's clock. */
+export interface Edit { track: number; startFrame: number; change: Float32Array }
+
+/** Most voices that are estimated together; of more, those that overlap the call longest. */
+const MOST_OTHERS = 4;
+/** Half of the crossfade at the ends of a piece, seconds. */
+const FADE_SEC = 0.003;
+/** Margins around calls that are estimated together, seconds. */
+const AFTER_SEC = 0.08;
+const MARGIN_SEC = 0.02;
+
+/** Works on pieces one by one; keeps what neighbouring pieces share. */
+export class PieceSeparator {
+  private lastCut: { key: string; section: Section } | undefined;
+  private lastVoices: { key: string; section: Section; outputs: Map<number, Planes> } | undefined;
+
+  /** @param calls all calls in order of onset */
+  constructor(private readonly analyser: SectionAnalyser, private readonly calls: readonly SeparationCall[]) {}
+
+  /** @returns the change to the samples, or nothing where none is needed */
+  async separate(piece: Piece, context: PathContext): Promise<Edit | undefined> {
+    const done = piece.own ? await this.separateVoice(piece, piece.own, context) : await this.hush(piece, context);
+    return done && this.makeEdit(piece, done.section, done.output);
+  }
+
+  private async hush(piece: Piece, context: PathContext): Promise<{ section: Section; output: Planes } | undefined> {
+    const { settings } = this.analyser;
+    const key = `${piece.startSec} ${piece.endSec}`;
+    if (this.lastCut?.key !== key) {
+      const section = await this.analyser.cut(piece.startSec - FADE_SEC, piece.endSec + FADE_SEC, settings.fftSize + 8 * settings.hopFrames);
+      this.lastCut = { key, section };
+    }
+    const { section } = this.lastCut;
+    const tracks = new Set(this.findAround(section).filter((c) => c.track >= 0 && c.track !== piece.track && c.probability >= settings.leastProbability).map((c) => c.track));
+    const callers = [...tracks].map((track) => ({ track, active: this.markActive(section, track) }));
+    return { section, output: hushOthers(section, piece.track, callers, context.levels, context.floors[piece.track], settings) };
+  }
+
+  private async separateVoice(piece: Piece, own: SeparationCall, context: PathContext): Promise<{ section: Section; output: Planes } | undefined> {
+    const { settings } = this.analyser;
+    const others = this.findOverlapping(own);
+    if (others.length === 0) return undefined;
+    const fromSec = Math.max(own.onsetSec - LONGEST_SECTION_SEC / 4, Math.min(own.onsetSec - MARGIN_SEC, ...others.map((o) => o.onsetSec - MARGIN_SEC / 2)));
+    const toSec = Math.min(fromSec + LONGEST_SECTION_SEC - 0.5, Math.max(own.offsetSec + MARGIN_SEC, ...others.map((o) => o.offsetSec + AFTER_SEC)));
+    const tracks = [...new Set([own.track, ...others.map((o) => o.track)])].sort((a, b) => a - b);
+    const key = `${fromSec} ${toSec} ${tracks.join(' ')}`;
+    if (this.lastVoices?.key !== key) {
+      const section = await this.analyser.cut(fromSec, toSec, 2 * settings.fftSize + settings.tapCount * settings.hopFrames, new Set(tracks));
+      const voices: Voice[] = tracks.map((track) => ({ track, active: this.markActive(section, track) }));
+      // The wanted voice is refined last, with all others at their best.
+      voices.sort((a, b) => (a.track === own.track ? -1 : b.track === own.track ? 1 : 0));
+      const estimates = await estimateVoices(context, section, voices, own.onsetSec);
+      const outputs = new Map(estimates.map((e) => [e.track, maskResidual(e.residual, e.power, e.leftover, context.floors[e.track], settings.keepNoise, settings.leastGain)]));
+      this.lastVoices = { key, section, outputs };
+    }
+    return { section: this.lastVoices.section, output: this.lastVoices.outputs.get(piece.track)! };
+  }
+
+  /** Calls of other birds whose sound meets a call. */
+  private findOverlapping(own: SeparationCall): SeparationCall[] {
+    const { leastProbability } = this.analyser.settings;
+    const found = this.findBetween(own.onsetSec - MARGIN_SEC - AFTER_SEC, own.offsetSec + MARGIN_SEC)
+      .filter((o) => o.track >= 0 && o.track !== own.track && o.probability >= leastProbability && o.onsetSec < own.offsetSec + MARGIN_SEC && o.offsetSec + AFTER_SEC > own.onsetSec - MARGIN_SEC);
+    const shared = (o: SeparationCall): number => Math.min(own.offsetSec, o.offsetSec) - Math.max(own.onsetSec, o.onsetSec);
+    const tracks = [...new Set([...found].sort((a, b) => shared(b) - shared(a)).map((o) => o.track))].slice(0, MOST_OTHERS);
+    return found.filter((o) => tracks.includes(o.track));
+  }
+
+  private findAround(section: Section): SeparationCall[] {
+    return this.findBetween(section.centreSec[0], section.centreSec[section.spectrumCount - 1]);
+  }
+
+  /** Calls that share time with a span; `calls` is in order of onset and no call lasts longer than the reach looked back. */
+  private findBetween(fromSec: number, toSec: number): SeparationCall[] {
+    let low = 0, high = this.calls.length;
+    const reach = fromSec - this.longestCallSec;
+    while (low < high) { const mid = (low + high) >> 1; if (this.calls[mid].onsetSec < reach) low = mid + 1; else high = mid; }
+    const out: SeparationCall[] = [];
+    for (let i = low; i < this.calls.length && this.calls[i].onsetSec < toSec; i++) if (this.calls[i].offsetSec > fromSec) out.push(this.calls[i]);
+    return out;
+  }
+
+  private get longestCallSec(): number {
+    this.longest ??= this.calls.reduce((most, c) => Math.max(most, c.offsetSec - c.onsetSec), 0);
+    return this.longest;
+  }
+  private longest: number | undefined;
+
+  /** Windows that may hold the voice of a track's wearer. */
+  private markActive(section: Section, track: number): Uint8Array {
+    const { settings } = this.analyser, reachSec = settings.fftSize / 2 / settings.sampleRateHz;
+    const active = new Uint8Array(section.spectrumCount);
+    for (const call of this.findBetween(section.centreSec[0] - 1, section.centreSec[section.spectrumCount - 1] + 1)) {
+      if (call.track !== track || call.probability < settings.leastProbability / 3) continue;
+      section.centreSec.forEach((t, k) => { if (t > call.onsetSec - reachSec && t < call.offsetSec + settings.ownTailSec) active[k] = 1; });
+    }
+    return active;
+  }
+
+  /** Difference to the observed samples inside the piece, faded at its ends so that neighbouring pieces add up to one. */
+  private makeEdit(piece: Piece, section: Section, output: Planes): Edit {
+    const observed = section.tracks[piece.track], { sampleRateHz } = this.analyser.settings;
+    const difference = createPlanes(output.frameCount, output.binCount);
+    for (let i = 0; i < difference.re.length; i++) { difference.re[i] = output.re[i] - observed.re[i]; difference.im[i] = output.im[i] - observed.im[i]; }
+    const samples = this.analyser.synthesise(section, piece.track, difference);
+    const fade = Math.round(FADE_SEC * sampleRateHz);
+    const first = Math.max(section.startFrames[piece.track], this.analyser.placeFrames(piece.startSec)[piece.track] - fade);
+    const last = Math.min(section.startFrames[piece.track] + section.frameCount, this.analyser.placeFrames(piece.endSec)[piece.track] + fade);
+    const change = samples.slice(first - section.startFrames[piece.track], Math.max(first, last) - section.startFrames[piece.track]);
+    for (let i = 0; i < Math.min(2 * fade, change.length); i++) {
+      change[i] *= (i + 0.5) / (2 * fade);
+      change[change.length - 1 - i] *= (i + 0.5) / (2 * fade);
+    }
+    return { track: piece.track, startFrame: first, change };
+  }
+}
+
+/** The voice as the posterior mean of the residual; with `keepNoise` noise is left with the voice. */
+function maskResidual(residual: Planes, power: Float32Array, leftover: Float32Array, floor: Float32Array, keepNoise: boolean, leastGain: number): Planes {
+  const out = createPlanes(residual.frameCount, residual.binCount);
+  for (let i = 0, b = 0; i < power.length; i++) {
+    const wanted = power[i] + (keepNoise ? floor[b] : 0);
+    const gain = Math.max(leastGain, wanted / (wanted + leftover[i] + (keepNoise ? 0 : floor[b]) + 1e-30));
+    out.re[i] = gain * residual.re[i]; out.im[i] = gain * residual.im[i];
+    if (++b === residual.binCount) b = 0;
+  }
+  return out;
+}
