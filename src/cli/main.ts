@@ -7,6 +7,7 @@ import { addSimulateCommand } from './commands/simulate.js';
 import { addScoreCommand } from './commands/score.js';
 import { addSampleCommand } from './commands/sample.js';
 import { addAttributeCommand } from './commands/attribute.js';
+import { addSeparateCommand } from './commands/separate.js';
 import { EXIT, guardStreams, reportError } from './io.js';
 import { addExamples } from './options.js';
 
@@ -15,6 +16,7 @@ const commands: ((program: Command) => void)[] = [
   addDraftCommand,
   addCheckCommand,
   addAttributeCommand,
+  addSeparateCommand,
   addScoreCommand,
   addSampleCommand,
   addSimulateCommand,

@@ -25,6 +25,8 @@ export interface SeparationInput {
   calls: readonly SeparationCall[];
   read: TrackSource;
   changes?: Partial<SeparationSettings>;
+  /** Told of every stretch that was changed. */
+  onChange?: (track: number, frameCount: number) => void;
 }
 
 /** Samples of all tracks from `startFrame` on, each on its own clock; a track that has ended gives fewer or none. */
@@ -59,7 +61,9 @@ export async function* separateTracks(input: SeparationInput): AsyncGenerator<Se
       const context: PathContext = { store, settings, floors, levels: await learnLevels(store, (startFrame + endFrame) / 2 / sampleRateHz, floors, settings) };
       for (; next < pieces.length && pieces[next].startSec < untilSec; next++) {
         const edit = await separator.separate(pieces[next], context);
-        if (edit) pending.push(edit);
+        if (!edit) continue;
+        pending.push(edit);
+        input.onChange?.(edit.track, edit.change.length);
       }
     }
     for (const edit of pending) applyEdit(samples[edit.track], startFrame, edit);

@@ -1,0 +1,74 @@
+import { Option } from 'commander';
+import type { Command } from 'commander';
+import type { WavEncoding } from '../../audio/wav-writer.js';
+import { EXIT, runCommand } from '../io.js';
+import type { CommandIo } from '../io.js';
+import type { ClockRow } from '../../schema/rows.js';
+import { addExamples, parseNumber } from '../options.js';
+
+interface SeparateFlags { out: string; calls?: string; encoding: string; keepNoise?: boolean; leastProbability?: number; force?: boolean }
+
+/** `volary separate study.json --out DIR`: one track per bird with the others' voices removed. */
+export function addSeparateCommand(program: Command): void {
+  const command = program.command('separate')
+    .description("write one track per bird with the other birds' voices removed; where no other bird calls, samples stay as they are")
+    .argument('<study>', 'study manifest, as draft writes it')
+    .requiredOption('-o, --out <dir>', 'folder for the tracks')
+    .option('-c, --calls <dir>', "folder that 'volary attribute' has written for this study (default: attribute first, into DIR/calls)")
+    .addOption(new Option('-e, --encoding <format>', 'sample format').choices(['same', 'pcm16', 'pcm24', 'float32']).default('same', 'same as the recording'))
+    .option('--keep-noise', 'leave the noise under a voice as it is where others are removed')
+    .option('--least-probability <p>', 'leave out calls less sure than this (default 0.5)', parseNumber(0, 1))
+    .option('--force', 'replace tracks that are there')
+    .option('--json', 'print the summary as JSON')
+    .action((study: string, flags: SeparateFlags) => runCommand('separate', (io) => runSeparate(io, study, flags)));
+  addExamples(command, ['volary separate study.json --calls result --out voices', 'volary separate study.json --out voices --encoding float32 --force']);
+}
+
+async function runSeparate(io: CommandIo, study: string, flags: SeparateFlags): Promise<number> {
+  const { separateToFolder } = await import('../../node/separate-to-folder.js');
+  const { readCalls } = await import('./read-result.js');
+  const folder = flags.calls ?? await attributeFirst(io, study, flags);
+  const progress = makeProgress(io);
+  const result = await separateToFolder(study, flags.out, {
+    calls: await readCalls(folder), clock: await readClock(folder),
+    encoding: flags.encoding === 'same' ? undefined : flags.encoding as WavEncoding,
+    changes: { ...(flags.keepNoise ? { keepNoise: true } : {}), ...(flags.leastProbability === undefined ? {} : { leastProbability: flags.leastProbability }) },
+    overwrite: flags.force,
+    onNote: (text) => io.note(text),
+    onProgress: (done, total) => progress.show('separating', done, total, 'audio_s'),
+  });
+  progress.end();
+  io.out(io.json ? JSON.stringify(result.summary) : result.text);
+  return result.complete ? EXIT.done : EXIT.notFit;
+}
+
+async function attributeFirst(io: CommandIo, study: string, flags: SeparateFlags): Promise<string> {
+  const { join } = await import('node:path');
+  const { attributeToFolder } = await import('../../node/attribute-to-folder.js');
+  const folder = join(flags.out, 'calls');
+  const progress = makeProgress(io);
+  await attributeToFolder(study, folder, { overwrite: flags.force, onNote: (text) => io.note(text), onProgress: (stage, done, total) => progress.show(stage, done, total) });
+  progress.end();
+  return folder;
+}
+
+async function readClock(folder: string): Promise<ClockRow[]> {
+  const { join } = await import('node:path');
+  const { readTextFile } = await import('./read-result.js');
+  const { parseCsv } = await import('../../table/csv-table.js');
+  const { clockTable } = await import('../../table/table-specs.js');
+  const path = join(folder, 'clock.csv');
+  return parseCsv(clockTable, await readTextFile(path, "run 'volary attribute' with --out and this folder first"), path);
+}
+
+/** One progress line after the other, a new one for each stage. */
+function makeProgress(io: CommandIo): { show(stage: string, done: number, total: number, unit?: string): void; end(): void } {
+  let shown = '', current: ReturnType<CommandIo['progress']> | undefined;
+  return {
+    show: (stage, done, total, unit) => {
+      if (stage !== shown) { current?.end(); current = io.progress(stage, total, unit); shown = stage; }
+      current?.update(done);
+    },
+    end: () => current?.end(),
+  };
+}

@@ -1,0 +1,128 @@
+import { join, resolve } from 'node:path';
+import type { WavEncoding } from '../audio/wav-writer.js';
+import type { ClockModel } from '../model/clock.js';
+import { VolaryError } from '../schema/errors.js';
+import type { CallRow, ClockRow } from '../schema/rows.js';
+import { chooseSeparationSettings } from '../separate/settings.js';
+import type { SeparationSettings } from '../separate/settings.js';
+import { separateTracks } from '../separate/separate-tracks.js';
+import { StudyAudio } from '../study/study-audio.js';
+import { findEndFrame } from '../study/timeline.js';
+import { loadKernelsFile } from './kernels-file.js';
+import { loadStudy } from './study-files.js';
+import type { StudyOnDisk } from './study-files.js';
+import { prepareFolder, writeFileAtomic } from './write-files.js';
+import { TrackWriters } from './write-tracks.js';
+
+export interface SeparateToFolderOptions {
+  calls: readonly CallRow[];
+  /** Rows of the clock table; needed where there is more than one recorder. */
+  clock: readonly ClockRow[];
+  /** Sample format; without it that of each track's first file. */
+  encoding?: WavEncoding;
+  changes?: Partial<SeparationSettings>;
+  overwrite?: boolean;
+  onNote?: (text: string) => void;
+  /** Told after every block: seconds of sound done, of how many. */
+  onProgress?: (doneSec: number, totalSec: number) => void;
+}
+
+export interface SeparateOutcome {
+  /** False where some of the study could not be used. */
+  complete: boolean;
+  text: string;
+  summary: { durationSec: number; folder: string; tracks: { bird: string; file: string; changedSec: number }[]; problems: number };
+}
+
+const RECORD = 'separation.json';
+
+/**
+ * Writes one WAVE file per bird with the voices of the others removed, sample-aligned with its track from the study's start on.
+ * @throws VolaryError 'exists', 'not-fit' without two usable tracks, 'missing' where a recorder's clock is not known
+ */
+export async function separateToFolder(manifestPath: string, folder: string, options: SeparateToFolderOptions): Promise<SeparateOutcome> {
+  const study = await loadStudy(manifestPath), { timeline } = study;
+  const problems = timeline.problems.filter((p) => p.severity === 'error').length;
+  for (const p of timeline.problems) if (p.severity !== 'note') options.onNote?.(`${p.severity}: ${p.text}`);
+  if (timeline.tracks.length < 2) throw new VolaryError('not-fit', { what: 'too few usable tracks to separate', got: String(timeline.tracks.length), expected: 'at least 2' });
+  const birds = timeline.tracks.map((t) => t.bird), names = nameTrackFiles(birds);
+  const clock = buildClock(timeline.recorders, new Set(timeline.tracks.map((t) => t.recorderIndex)), options.clock);
+  await prepareFolder(folder, [...names, RECORD], { overwrite: options.overwrite });
+  const endFrames = timeline.tracks.map(findEndFrame);
+  const audio = new StudyAudio(timeline, study.openReader);
+  const files = names.map((name, j) => ({ name, spec: { sampleRateHz: timeline.sampleRateHz, channelCount: 1, encoding: options.encoding ?? findEncoding(study, j), frameCount: endFrames[j] } }));
+  const writers = await TrackWriters.open(folder, files);
+  const changedFrames = birds.map(() => 0);
+  try {
+    const blocks = separateTracks({
+      kernels: await loadKernelsFile(), sampleRateHz: timeline.sampleRateHz, endFrames, recorderOf: timeline.tracks.map((t) => t.recorderIndex), clock, changes: options.changes,
+      calls: options.calls.map((c) => ({ id: c.callId, track: birds.indexOf(c.bird), onsetSec: c.onsetSec, offsetSec: c.offsetSec, probability: c.probability })),
+      read: makeSource(audio),
+      onChange: (track, frameCount) => { changedFrames[track] += frameCount; },
+    });
+    for await (const block of blocks) {
+      for (let j = 0; j < birds.length; j++) await writers.append(j, block.tracks[j]);
+      options.onProgress?.(Math.min(timeline.durationSec, block.startFrame / timeline.sampleRateHz + block.tracks[0].length / timeline.sampleRateHz), timeline.durationSec);
+    }
+    await writers.finish();
+  } catch (error) {
+    await writers.abandon();
+    throw error;
+  } finally {
+    await audio.close();
+  }
+  for (const p of audio.problems) options.onNote?.(`error: ${p.text}`);
+  const tracks = birds.map((bird, j) => ({ bird, file: names[j], changedSec: changedFrames[j] / timeline.sampleRateHz }));
+  const summary = { durationSec: timeline.durationSec, folder, tracks, problems: problems + audio.problems.length };
+  await writeFileAtomic(join(folder, RECORD), `${JSON.stringify({
+    schema: 1, study: resolve(study.manifestPath), calls: options.calls.length, settings: chooseSeparationSettings(timeline.sampleRateHz, options.changes), ...summary,
+  }, null, 2)}\n`, { overwrite: true });
+  return { complete: summary.problems === 0, text: describe(study.manifest.name, summary), summary };
+}
+
+function makeSource(audio: StudyAudio): (startFrames: readonly number[], frameCount: number) => Promise<Float32Array[]> {
+  const { tracks, recorders } = audio.timeline;
+  return async (startFrames, frameCount) => {
+    const into = tracks.map(() => new Float32Array(frameCount));
+    const starts = recorders.map((_, r) => startFrames[tracks.findIndex((t) => t.recorderIndex === r)] ?? 0);
+    await audio.readTracks(starts, frameCount, into);
+    return into;
+  };
+}
+
+/** File names that every system takes and that differ in more than case. */
+export function nameTrackFiles(birds: readonly string[]): string[] {
+  const taken = new Set<string>();
+  return birds.map((bird) => {
+    const base = bird.replace(/[\u0000-\u001f\u007f<>:"/\\|?*]/g, '_').replace(/^\.+|[. ]+$/g, '_');
+    let name = `${base}.wav`;
+    for (let n = 2; taken.has(name.toLowerCase()); n++) name = `${base}-${n}.wav`;
+    taken.add(name.toLowerCase());
+    return name;
+  });
+}
+
+function findEncoding(study: StudyOnDisk, track: number): WavEncoding {
+  const header = study.headers.get(study.timeline.tracks[track].segments[0].path);
+  if (!header || !('info' in header) || header.info.sampleFormat !== 'pcm') return 'float32';
+  return header.info.bitsPerSample <= 16 ? 'pcm16' : header.info.bitsPerSample <= 24 ? 'pcm24' : 'float32';
+}
+
+function buildClock(recorders: readonly string[], used: ReadonlySet<number>, rows: readonly ClockRow[]): ClockModel {
+  return recorders.map((recorder, r) => {
+    const own = rows.filter((row) => row.recorder === recorder).sort((a, b) => a.tRefSec - b.tRefSec);
+    if (r === 0 || (own.length === 0 && !used.has(r))) return { knotSec: [0], offsetSec: [0], uncertaintySec: [0] };
+    if (own.length === 0) throw new VolaryError('missing', { what: `the clock of recorder ${JSON.stringify(recorder)} is not in clock.csv`, mend: "run 'volary attribute' for this study again" });
+    return { knotSec: own.map((o) => o.tRefSec), offsetSec: own.map((o) => o.offsetSec), uncertaintySec: own.map((o) => o.uncertaintySec) };
+  });
+}
+
+function describe(name: string, s: SeparateOutcome['summary']): string {
+  const width = Math.max(...s.tracks.map((t) => t.bird.length), 4);
+  return [
+    `${name}: ${s.tracks.length} tracks of ${s.durationSec.toFixed(1)} s`,
+    `${'bird'.padEnd(width)}  changed`,
+    ...s.tracks.map((t) => `${t.bird.padEnd(width)}  ${s.durationSec > 0 ? ((100 * t.changedSec) / s.durationSec).toFixed(1) : '0.0'} %`),
+    `tracks in ${s.folder}`,
+  ].join('\n');
+}
