@@ -2,6 +2,7 @@ import { attributeInline, attributePooled, type AttributeOptions, type Attribute
 import { openTracks, type TracksInput } from '../api/open-tracks.js';
 import { buildWavFile } from '../audio/wav-writer.js';
 import { VolaryError } from '../schema/errors.js';
+import type { StudyManifest } from '../study/manifest.js';
 import { createBrowserPool } from './cell-pool.js';
 import { loadKernels, type KernelSource } from './load-kernels.js';
 import { draftFiles, openBirdFiles, openFiles, openFilesByManifest, type BirdFile, type FileStudy } from './open-files.js';
@@ -21,7 +22,7 @@ export interface AttributeFilesOptions extends BrowserOptions {
   /** Minutes that the recorders' clocks were ahead of UTC; only for a draft from plain files. */
   utcOffsetMin?: number;
   /** A manifest to follow, instead of a draft from plain files; its paths count from the folder that was chosen. */
-  manifest?: unknown;
+  manifest?: StudyManifest;
 }
 
 export interface AttributeFilesResult extends AttributeResult {

@@ -5,7 +5,7 @@ import type { OpenedStudy } from '../api/attribute-opened.js';
 import { quoteName, VolaryError } from '../schema/errors.js';
 import { CHANNEL_LIST_NAME } from '../study/channel-list.js';
 import { draftStudy, type Draft } from '../study/draft-study.js';
-import { requireSense, validateManifest, type StudyFile, type StudyManifest } from '../study/manifest.js';
+import { requireSense, type StudyFile, type StudyManifest } from '../study/manifest.js';
 import { readHeaders } from '../study/read-headers.js';
 import { buildTimeline } from '../study/timeline.js';
 import { createBlobSource } from './blob-source.js';
@@ -77,9 +77,9 @@ export async function openFiles(manifest: StudyManifest, files: ReadonlyMap<stri
   return { manifest, timeline, openReader, files };
 }
 
-/** Opens files by a manifest that a person wrote or edited: it is checked first. Paths count from the folder that was chosen. */
-export async function openFilesByManifest(manifest: unknown, files: Iterable<File>): Promise<FileStudy> {
-  return openFiles(validateManifest(manifest, 'manifest'), (await chooseSound(files)).byPath.all);
+/** Opens files by a manifest, as `draftFiles` or `parseManifest` gives it; paths count from the folder that was chosen. */
+export async function openFilesByManifest(manifest: StudyManifest, files: Iterable<File>): Promise<FileStudy> {
+  return openFiles(requireSense(manifest, manifest.name), (await chooseSound(files)).byPath.all);
 }
 
 /** Lays out a study from a list that says which file is whose. Throws VolaryError 'bad-study'. */

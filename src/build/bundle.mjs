@@ -3,6 +3,14 @@ import { readdirSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { build } from 'esbuild';
 
+/** The FLAC decoder offers to run in a worker of its own and asks for `Worker` as it loads. Ours runs where it is called, also where there is no `Worker`. */
+const withoutDecoderWorkers = {
+  name: 'without-decoder-workers',
+  setup(b) {
+    b.onLoad({ filter: /[\\/]@eshaz[\\/]web-worker[\\/]/ }, () => ({ contents: 'module.exports = class {};', loader: 'js' }));
+  },
+};
+
 export async function bundleBrowser(root) {
   await build({
     absWorkingDir: root,
@@ -17,6 +25,7 @@ export async function bundleBrowser(root) {
     legalComments: 'linked',
     sourcemap: true,
     logLevel: 'warning',
+    plugins: [withoutDecoderWorkers],
   });
   // What tsc wrote beside the two bundles is inside them.
   const folder = join(root, 'dist', 'browser');

@@ -1,0 +1,129 @@
+import { spawnSync } from 'node:child_process';
+import { readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { fileURLToPath, pathToFileURL } from 'node:url';
+import ts from 'typescript';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { writeScene } from '../browser/small-scene.js';
+import { newFolder, runCli } from '../cli/run-cli.js';
+
+const root = fileURLToPath(new URL('../../', import.meta.url));
+const folder = newFolder();
+const study = join(folder, 'scene', 'study.json');
+let calls = '';
+
+type Library = typeof import('../../src/node/index.js');
+const load = async (): Promise<Library> => (await import(pathToFileURL(join(root, 'dist', 'node', 'index.js')).href)) as Library;
+
+beforeAll(() => {
+  writeScene(join(folder, 'scene'), 12, 1);
+  expect(runCli(['draft', join(folder, 'scene'), '-o', study])).toMatchObject({ status: 0 });
+  expect(runCli(['attribute', study, '--out', join(folder, 'out'), '--workers', '1'])).toMatchObject({ status: 0 });
+  calls = readFileSync(join(folder, 'out', 'calls.csv'), 'utf8');
+});
+
+afterAll(() => { rmSync(folder, { recursive: true, force: true }); });
+
+describe('names', () => {
+  const text = readFileSync(join(root, 'docs', 'api.md'), 'utf8');
+  const section = (title: string): string[] => {
+    const body = text.split(/^## /m).find((s) => s.startsWith(title)) ?? '';
+    return [...body.matchAll(/^\| `(\w+)/gm)].map((m) => m[1]);
+  };
+
+  it('are those of the documentation, in Node', async () => {
+    expect(Object.keys(await load()).sort()).toEqual([...section('Everywhere'), ...section('In Node')].sort());
+  });
+
+  it('are those of the documentation, in pages', async () => {
+    const bundle = (await import(pathToFileURL(join(root, 'dist', 'browser', 'index.js')).href)) as object;
+    expect(Object.keys(bundle).sort()).toEqual([...section('Everywhere'), ...section('In a page')].sort());
+  });
+
+  it('have types that a strict program accepts', () => {
+    const program = join(root, 'test', 'api', 'example-program.ts');
+    const options: ts.CompilerOptions = {
+      strict: true, noEmit: true, target: ts.ScriptTarget.ES2022, module: ts.ModuleKind.NodeNext, moduleResolution: ts.ModuleResolutionKind.NodeNext,
+      lib: ['lib.es2023.d.ts', 'lib.dom.d.ts'], types: ['node'], skipLibCheck: true,
+    };
+    const host = ts.createCompilerHost(options);
+    const found = ts.getPreEmitDiagnostics(ts.createProgram([program], options, host));
+    expect(found.map((d) => ts.flattenDiagnosticMessageText(d.messageText, '\n'))).toEqual([]);
+  });
+});
+
+describe('a program', () => {
+  it('that imports the package by name gets the same calls as the command line', () => {
+    const script = ts.transpileModule(readFileSync(join(root, 'test', 'api', 'example-program.ts'), 'utf8'), {
+      compilerOptions: { target: ts.ScriptTarget.ES2022, module: ts.ModuleKind.ESNext },
+    }).outputText;
+    // Inside the checkout the package's own name leads to its build, as an installed one would.
+    const run = spawnSync(process.execPath, ['--input-type=module', '-e', script, study], { cwd: root, encoding: 'utf8' });
+    expect([run.status, run.stderr]).toEqual([0, '']);
+    expect(run.stdout).toBe(calls);
+    expect(calls.split('\n').length).toBeGreaterThan(12);
+  });
+});
+
+describe('attributeStudyFile', () => {
+  it('gives the same tables with and without threads, tells how far it is, and writes nothing', async () => {
+    const { attributeStudyFile, formatTables } = await load();
+    const stages = new Map<string, number[]>();
+    for (const workers of [0, 2]) {
+      const result = await attributeStudyFile(study, { workers, onProgress: (stage, done, total) => stages.set(stage, [done, total]) });
+      expect(formatTables(result, result.manifest.name)['calls.csv']).toBe(calls);
+      expect(result.birds).toEqual(['red', 'blue', 'green', 'white']);
+      expect(result.problems.filter((p) => p.severity === 'error')).toEqual([]);
+    }
+    expect(stages.get('extraction')).toEqual([2, 2]);
+  });
+
+  it('stops when asked, at once and on the way', async () => {
+    const { attributeStudyFile, VolaryError } = await load();
+    const reason = new Error('enough');
+    for (const workers of [0, 1]) {
+      const early = attributeStudyFile(study, { workers, signal: AbortSignal.abort(reason) });
+      await expect(early).rejects.toMatchObject({ code: 'interrupted', cause: reason });
+      const controller = new AbortController();
+      const late = attributeStudyFile(study, { workers, signal: controller.signal, onProgress: () => controller.abort(reason) });
+      await expect(late).rejects.toBeInstanceOf(VolaryError);
+      await expect(late).rejects.toMatchObject({ code: 'interrupted', cause: reason });
+    }
+  });
+
+  it('names a file that fails and goes on with the rest', async () => {
+    const { attributeStudyFile } = await load();
+    const broken = join(folder, 'scene', 'broken.json');
+    writeFileSync(join(folder, 'scene', 'letter.wav'), 'this is a letter');
+    writeFileSync(broken, readFileSync(study, 'utf8').replace('white.wav', 'letter.wav'));
+    const result = await attributeStudyFile(broken, { workers: 0 });
+    expect(result.birds).toEqual(['red', 'blue', 'green']);
+    expect(result.calls.length).toBeGreaterThan(6);
+    expect(result.problems.filter((p) => p.severity === 'error').map((p) => p.text)).toEqual(expect.arrayContaining([expect.stringContaining('letter.wav')]));
+  });
+});
+
+describe('attributeTracks', () => {
+  const silence = (): Float32Array => new Float32Array(16000);
+
+  it.each([
+    [{ birds: ['red'], signals: [silence(), silence()], sampleRateHz: 16000 }, 'not one signal per bird; got 2 signals; expected 1'],
+    [{ birds: ['red', 'red'], signals: [silence(), silence()], sampleRateHz: 16000 }, 'this bird has a track already'],
+    [{ birds: ['red', 'none'], signals: [silence(), silence()], sampleRateHz: 16000 }, "'none' stands for callers without a tag"],
+    [{ birds: ['red', ' blue'], signals: [silence(), silence()], sampleRateHz: 16000 }, 'not a name; got " blue"'],
+    [{ birds: ['red', 'blue'], signals: [silence(), silence()], sampleRateHz: 0 }, 'wrong sample rate; got 0'],
+    [{ birds: ['red', 'blue'], signals: [silence(), silence()], sampleRateHz: 16000, recorders: ['1'] }, 'not one recorder per bird'],
+    [{ birds: ['red', 'blue'], signals: [silence(), silence()], sampleRateHz: 16000, startUtc: 'noon' }, 'no such time; got noon'],
+    [{ birds: ['red', 'blue'], signals: [silence(), silence()], sampleRateHz: 16000, bandHz: [4000, 500] as [number, number] }, 'the range is empty'],
+    [{ birds: ['red'], signals: [silence()], sampleRateHz: 16000 }, 'attribution compares tracks; got 1 usable'],
+  ])('refuses what makes no sense (%#)', async (input, line) => {
+    const { attributeTracks } = await load();
+    await expect(attributeTracks(input)).rejects.toThrow(line);
+  });
+
+  it('finds nothing in silence', async () => {
+    const { attributeTracks } = await load();
+    const result = await attributeTracks({ birds: ['red', 'blue'], signals: [silence(), silence()], sampleRateHz: 16000 });
+    expect([result.calls, result.clock, result.tracks.map((t) => t.track)]).toEqual([[], [], ['red', 'blue']]);
+  });
+});
