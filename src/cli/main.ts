@@ -5,6 +5,7 @@ import { addCheckCommand } from './commands/check.js';
 import { addDraftCommand } from './commands/draft.js';
 import { addSimulateCommand } from './commands/simulate.js';
 import { addScoreCommand } from './commands/score.js';
+import { addReportCommand } from './commands/report.js';
 import { addSampleCommand } from './commands/sample.js';
 import { addAttributeCommand } from './commands/attribute.js';
 import { addSeparateCommand } from './commands/separate.js';
@@ -18,6 +19,7 @@ const commands: ((program: Command) => void)[] = [
   addAttributeCommand,
   addSeparateCommand,
   addScoreCommand,
+  addReportCommand,
   addSampleCommand,
   addSimulateCommand,
 ];
