@@ -11,7 +11,7 @@ export interface FoundStep {
 }
 
 const SIDE = 8;
-const LEAST_SIDE = 3;
+const LEAST_SIDE = 4;
 
 /**
  * Steps in a series of offsets: medians of up to eight readings on both sides, the common rate taken away, differ by more than `least` and by
@@ -19,10 +19,13 @@ const LEAST_SIDE = 3;
  */
 export function findSteps(series: readonly OffsetReading[], least: number): FoundStep[] {
   const out: FoundStep[] = [];
+  // Few neighbours may agree by chance: the scatter of the whole series (bends of three in a row) is the least that counts.
+  const bends = series.slice(2).map((e, k) => Math.abs(e.offset - 2 * series[k + 1].offset + series[k].offset));
+  const usual = (1.4826 * medianOf(bends)) / Math.sqrt(6);
   const search = (from: number, to: number): void => {
     let best: FoundStep | null = null;
     for (let k = from + LEAST_SIDE - 1; k + LEAST_SIDE < to; k++) {
-      const step = judgeStep(series, Math.max(from, k + 1 - SIDE), k, Math.min(to, k + 1 + SIDE));
+      const step = judgeStep(series, Math.max(from, k + 1 - SIDE), k, Math.min(to, k + 1 + SIDE), usual);
       if (Math.abs(step) > least && (!best || Math.abs(step) > Math.abs(best.step))) best = { index: k, step };
     }
     if (!best) return;
@@ -37,7 +40,7 @@ export function findSteps(series: readonly OffsetReading[], least: number): Foun
 }
 
 /** Step after reading k, or 0 where the scatter may explain it. */
-function judgeStep(series: readonly OffsetReading[], from: number, k: number, to: number): number {
+function judgeStep(series: readonly OffsetReading[], from: number, k: number, to: number, usual: number): number {
   const slopes: number[] = [];
   for (let n = from; n + 1 < to; n++) {
     if (n !== k) slopes.push((series[n + 1].offset - series[n].offset) / (series[n + 1].tSec - series[n].tSec));
@@ -51,7 +54,8 @@ function judgeStep(series: readonly OffsetReading[], from: number, k: number, to
   const left = level(from, k + 1);
   const right = level(k + 1, to);
   const step = right.middle - left.middle;
-  return Math.abs(step) > 6 * Math.hypot(left.scatter, right.scatter) / Math.sqrt(LEAST_SIDE) ? step : 0;
+  const scatter = Math.hypot(Math.max(usual, left.scatter), Math.max(usual, right.scatter));
+  return Math.abs(step) > (6 * scatter) / Math.sqrt(LEAST_SIDE) ? step : 0;
 }
 
 function sharpen(series: readonly OffsetReading[], found: FoundStep, from: number, to: number): FoundStep {
@@ -64,8 +68,8 @@ function sharpen(series: readonly OffsetReading[], found: FoundStep, from: numbe
 /** Evidence that sounds at one moment belong before or after a step: larger fits better. */
 export interface SideEvidence { tSec: number; before: number; after: number }
 
-/** The split of a time-ordered list that fits best, with the span of times that fit equally well. */
-export function locateStep(evidence: readonly SideEvidence[]): { tSec: number; withinSec: number } | null {
+/** The split of a time-ordered list that fits best, with the span of times that fit equally well and what each side has in its favour. */
+export function locateStep(evidence: readonly SideEvidence[]): { tSec: number; withinSec: number; favour: number } | null {
   if (evidence.length < 2) return null;
   let score = evidence.reduce((s, e) => s + e.after, 0);
   let best = -Infinity;
@@ -79,5 +83,18 @@ export function locateStep(evidence: readonly SideEvidence[]): { tSec: number; w
   while (low > 0 && Math.abs(evidence[low].before - evidence[low].after) < 1e-9) low--;
   let high = at + 1;
   while (high < evidence.length - 1 && Math.abs(evidence[high].before - evidence[high].after) < 1e-9) high++;
-  return { tSec: (evidence[low].tSec + evidence[high].tSec) / 2, withinSec: (evidence[high].tSec - evidence[low].tSec) / 2 };
+  let left = 0;
+  let right = 0;
+  evidence.forEach((e, k) => { if (k <= at) left += e.before - e.after; else right += e.after - e.before; });
+  return { tSec: (evidence[low].tSec + evidence[high].tSec) / 2, withinSec: (evidence[high].tSec - evidence[low].tSec) / 2, favour: Math.min(left, right) };
+}
+
+export interface TrendLine { slope: number; intercept: number }
+
+/** Theil-Sen line (Sen 1968): the median of the slopes of all pairs, through the median of x and of y. Fewer than three points: level. */
+export function fitTheilSen(x: readonly number[], y: readonly number[]): TrendLine {
+  const slopes: number[] = [];
+  for (let a = 0; a < x.length; a++) for (let b = a + 1; b < x.length; b++) if (x[b] !== x[a]) slopes.push((y[b] - y[a]) / (x[b] - x[a]));
+  const slope = x.length < 3 ? 0 : medianOf(slopes);
+  return { slope, intercept: medianOf(y) - slope * medianOf(x) };
 }

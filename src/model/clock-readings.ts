@@ -47,3 +47,45 @@ function isClearOwn(c: Candidate, recorderOfTrack: readonly number[]): boolean {
   }
   return true;
 }
+
+/** The readings that pass a test. */
+export function keepReadings(r: LagReadings, keep: (m: number) => boolean): LagReadings {
+  const kept = Array.from({ length: r.count }, (_, m) => m).filter(keep);
+  return {
+    count: kept.length, tSec: Float64Array.from(kept, (m) => r.tSec[m]), from: Uint16Array.from(kept, (m) => r.from[m]), to: Uint16Array.from(kept, (m) => r.to[m]),
+    lagMs: Float64Array.from(kept, (m) => r.lagMs[m]), sigmaMs: Float64Array.from(kept, (m) => r.sigmaMs[m]),
+  };
+}
+
+/**
+ * Leaves out readings of long studies until about `most` are left, the least useful first: pairs within one recorder in four of five cells of
+ * time, pairs heard one way only in a cell, all but four of a pair and direction, then whole cells, evenly. Cells stay whole because the
+ * exchanges live within them.
+ */
+export function thinReadings(r: LagReadings, recorderOfTrack: readonly number[], cellSec: number, most: number): LagReadings {
+  const cellOf = (of: LagReadings, m: number): number => Math.floor(of.tSec[m] / cellSec);
+  let left = r;
+  if (left.count > most) left = keepReadings(r, (m) => cellOf(r, m) % 5 === 0 || recorderOfTrack[r.from[m]] !== recorderOfTrack[r.to[m]]);
+  if (left.count > most) left = dropLonely(left, cellOf);
+  if (left.count <= most) return left;
+  const seen = new Map<number, number>();
+  let cell = -1;
+  const few = keepReadings(left, (m) => {
+    if (cellOf(left, m) !== cell) { seen.clear(); cell = cellOf(left, m); }
+    const key = left.from[m] * 65536 + left.to[m];
+    const n = (seen.get(key) ?? 0) + 1;
+    seen.set(key, n);
+    return n <= 4;
+  });
+  const every = Math.ceil(few.count / most);
+  return every === 1 ? few : keepReadings(few, (m) => cellOf(few, m) % every === 0);
+}
+
+/** Without readings whose pair is heard one way only in their cell; all of them where no exchange is left. */
+function dropLonely(r: LagReadings, cellOf: (of: LagReadings, m: number) => number): LagReadings {
+  const directed = new Set<number>();
+  const key = (m: number, from: number, to: number): number => (cellOf(r, m) * 1024 + from) * 1024 + to;
+  for (let m = 0; m < r.count; m++) directed.add(key(m, r.from[m], r.to[m]));
+  const mutual = keepReadings(r, (m) => directed.has(key(m, r.to[m], r.from[m])));
+  return mutual.count > 0 ? mutual : r;
+}

@@ -16,8 +16,9 @@ export interface SolverSettings {
 export const USUAL: SolverSettings = { askewMs: 0.03, delayMs: 0.02, distanceMs: 1.5, distanceSigmaMs: 2 };
 const START_SIGMA_MS = 8;
 const EXPECTATION_COUNT = 8;
+const FEW_EXCHANGES = 4;
 /** From coarse to fine: the gap that parts two places, the least skew, rounds of reweighting. */
-const STAGES = [{ gap: 0.7, askew: 0.25, rounds: 4 }, { gap: 0.4, askew: 0.12, rounds: 4 }, { gap: 0.2, askew: 0.06, rounds: 4 }, { gap: 0.15, askew: 0, rounds: 5 }, { gap: 0.15, askew: 0, rounds: 8 }];
+const STAGES = [{ gap: 0.5, askew: 0.15, rounds: 4 }, { gap: 0.3, askew: 0.06, rounds: 4 }, { gap: 0.2, askew: 0, rounds: 5 }, { gap: 0.2, askew: 0, rounds: 8 }];
 /** Wander under trial: standard deviation of the bend of the offset over one knot spacing of 30 s, ms. */
 const BENDS_MS = [0.0001, 0.0003, 0.001, 0.003, 0.006, 0.012, 0.025, 0.05];
 
@@ -63,7 +64,7 @@ export function solveClocks(r: LagReadings, recorderOfTrack: readonly number[], 
   };
   let solution: BandedSolution | undefined;
   STAGES.forEach((stage, n) => {
-    work.groups = formGroups(r, work.state, recorderOfTrack, stage.gap);
+    work.groups = chooseGroups(formGroups(r, work.state, recorderOfTrack, stage.gap), r, recorderOfTrack);
     const oneWay = work.groups.filter((g) => !g.bothWays).length;
     // All that is known one way shares one expectation of the distances: it must not gain certainty by number.
     work.prior.oneWaySigmaMs = settings.distanceSigmaMs * Math.sqrt(Math.max(1, oneWay));
@@ -74,11 +75,22 @@ export function solveClocks(r: LagReadings, recorderOfTrack: readonly number[], 
       applySolution(work, solution.unknowns);
       renewWeights(work, settings, stage.askew > 0);
     }
-    if (n >= STAGES.length - 2) work.bendMs = chooseBend(work);
+    if (n >= STAGES.length - 2) work.bendMs = chooseBend(work);if(process.env.DBG)console.log(n,work.bendMs,work.askewMs,work.noiseScale,work.groups.filter(g=>g.bothWays).length,r.count);
   });
   const last = solveOnce(work).solution;
   applySolution(work, last.unknowns);
   return describeSolution(work, last.variances());
+}
+
+/** One way alone the distance hides the clock: such groups serve only where some pair of recorders has hardly an exchange. */
+function chooseGroups(groups: ReadingGroup[], r: LagReadings, recorderOfTrack: readonly number[]): ReadingGroup[] {
+  const key = (g: ReadingGroup): number => {
+    const [a, b] = [recorderOfTrack[r.from[g.members[0]]], recorderOfTrack[r.to[g.members[0]]]];
+    return Math.min(a, b) * 65536 + Math.max(a, b);
+  };
+  const exchanges = new Map<number, number>();
+  for (const g of groups) if (g.bothWays) exchanges.set(key(g), (exchanges.get(key(g)) ?? 0) + 1);
+  return groups.filter((g) => g.bothWays || (exchanges.get(key(g)) ?? 0) < FEW_EXCHANGES);
 }
 
 function solveOnce(work: Work): { solution: BandedSolution; sumSquares: number; right: Float64Array } {

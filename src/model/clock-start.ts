@@ -1,18 +1,25 @@
 import type { LagReadings } from './clock-readings.js';
 
+/** Windows hold about this many readings between the recorders, within these lengths. */
+const WINDOW_READINGS = 150;
 const WINDOW_SEC = 120;
+const LONGEST_WINDOW_SEC = 900;
 /** Both directions of a pair are combined when they lie within this time. */
 const NEAR_SEC = 60;
+/** Longer studies get windows that do not overlap. */
+const LONG_SEC = 43200;
 const MOST_PER_SIDE = 8;
 const BIN_MS = 0.05;
 const SPAN_MS = 25;
 const LEAST_DISTANCE_MS = 0.02;
 const MOST_DISTANCE_MS = 25;
+/** A window this far from the median of its neighbours is a stray. */
+const STRAY_MS = 0.25;
 const RATE_DOUBT = 0.25;
 const USUAL_RATE_PPM = 50;
 
 /** What a window of readings says about one recorder. */
-export interface StartWindow { tSec: number; offsetMs: number; ratePpm: number; votes: number; rivalMs: number; rivalVotes: number }
+export interface StartWindow { tSec: number; spanSec: number; offsetMs: number; ratePpm: number; votes: number; rivalMs: number; rivalVotes: number }
 
 export interface StartGuess {
   /** Offset of a recorder as known so far, ms. */
@@ -27,16 +34,15 @@ export interface StartGuess {
  */
 export function voteWindows(readings: LagReadings, recorderOfTrack: readonly number[], recorder: number, settled: ReadonlySet<number>, guess: StartGuess, durationSec: number): StartWindow[] {
   const out: StartWindow[] = [];
-  const hop = durationSec <= WINDOW_SEC ? WINDOW_SEC : WINDOW_SEC / 2;
-  let first = 0;
+  const windowSec = chooseWindow(readings, recorderOfTrack, recorder, settled, durationSec);
+  const hop = durationSec <= windowSec || durationSec > LONG_SEC ? windowSec : windowSec / 2;
   let drift = 0;
   let locked = false;
-  for (let from = 0; from === 0 || from + WINDOW_SEC / 2 < durationSec; from += hop) {
-    while (first < readings.count && readings.tSec[first] < from) first++;
-    const ballots = collectBallots(readings, recorderOfTrack, recorder, settled, guess, first, from + WINDOW_SEC);
+  for (let from = 0; from === 0 || from + windowSec / 2 < durationSec; from += hop) {
+    const ballots = collectBallots(readings, recorderOfTrack, recorder, settled, guess, from, from + windowSec);
     if (ballots.length === 0) continue;
-    const centre = Math.min(from + WINDOW_SEC / 2, (from + Math.min(durationSec, from + WINDOW_SEC)) / 2);
-    const window = countVotes(ballots, centre, drift, locked ? 4 : guess.rateSpanPpm);
+    const centre = (from + Math.min(durationSec, from + windowSec)) / 2;
+    const window = { ...countVotes(ballots, centre, drift, locked ? 4 : guess.rateSpanPpm), spanSec: windowSec };
     out.push(window);
     // A clear window settles the rate for those that follow; temperature changes it by a few parts per million at most.
     if (window.votes > 2.5 * window.rivalVotes && window.votes > 3) { drift = window.ratePpm; locked = true; }
@@ -44,12 +50,23 @@ export function voteWindows(readings: LagReadings, recorderOfTrack: readonly num
   return out;
 }
 
+/** Length of the windows: long enough for a vote, and no longer. */
+function chooseWindow(r: LagReadings, recorderOfTrack: readonly number[], recorder: number, settled: ReadonlySet<number>, durationSec: number): number {
+  let count = 0;
+  for (let m = 0; m < r.count; m++) {
+    const a = recorderOfTrack[r.from[m]];
+    const b = recorderOfTrack[r.to[m]];
+    if ((a === recorder && settled.has(b)) || (b === recorder && settled.has(a))) count++;
+  }
+  return Math.min(LONGEST_WINDOW_SEC, Math.max(WINDOW_SEC, (WINDOW_READINGS * durationSec) / Math.max(1, count)));
+}
+
 /** Opposite readings of one pair: half difference and half sum, the mean time and the time between. */
 export interface Ballot { halfDifference: number; halfSum: number; meanSec: number; apartSec: number; weight: number }
 
-export function collectBallots(readings: LagReadings, recorderOfTrack: readonly number[], recorder: number, settled: ReadonlySet<number>, guess: StartGuess, first: number, toSec: number): Ballot[] {
+export function collectBallots(readings: LagReadings, recorderOfTrack: readonly number[], recorder: number, settled: ReadonlySet<number>, guess: StartGuess, fromSec: number, toSec: number): Ballot[] {
   const pairs = new Map<number, { there: [number, number][]; back: [number, number][] }>();
-  for (let m = first; m < readings.count && readings.tSec[m] < toSec; m++) {
+  for (let m = findFirst(readings.tSec, fromSec); m < readings.count && readings.tSec[m] < toSec; m++) {
     const a = recorderOfTrack[readings.from[m]];
     const b = recorderOfTrack[readings.to[m]];
     const outward = b === recorder && settled.has(a);
@@ -74,6 +91,17 @@ export function collectBallots(readings: LagReadings, recorderOfTrack: readonly 
   return out;
 }
 
+/** Index of the first time at or after a given one. */
+function findFirst(times: Float64Array, fromSec: number): number {
+  let low = 0;
+  let high = times.length;
+  while (low < high) {
+    const mid = (low + high) >> 1;
+    if (times[mid] < fromSec) low = mid + 1; else high = mid;
+  }
+  return low;
+}
+
 /** Strings of calls from one place count once; of long lists every second entry is kept, again and again. */
 function addThinned(list: [number, number][], t: number, lag: number): void {
   for (let k = list.length - 1; k >= 0 && t - list[k][0] < 3; k--) if (Math.abs(list[k][1] - lag) < 0.05) return;
@@ -81,11 +109,11 @@ function addThinned(list: [number, number][], t: number, lag: number): void {
   if (list.length > 2 * MOST_PER_SIDE) for (let k = list.length - 1; k > 0; k -= 2) list.splice(k, 1);
 }
 
-function countVotes(ballots: readonly Ballot[], centreSec: number, ratePpm: number, spanPpm: number): StartWindow {
+function countVotes(ballots: readonly Ballot[], centreSec: number, ratePpm: number, spanPpm: number): Omit<StartWindow, 'spanSec'> {
   const bins = Math.round((2 * SPAN_MS) / BIN_MS);
   const votes = new Float64Array(bins);
   const smooth = new Float64Array(bins);
-  let best: StartWindow = { tSec: centreSec, offsetMs: 0, ratePpm, votes: -1, rivalMs: 0, rivalVotes: 0 };
+  let best: Omit<StartWindow, 'spanSec'> = { tSec: centreSec, offsetMs: 0, ratePpm, votes: -1, rivalMs: 0, rivalVotes: 0 };
   let bestScore = -Infinity;
   for (let trial = -spanPpm; trial <= spanPpm; trial++) {
     const rate = (ratePpm + trial) * 1e-3;
@@ -116,11 +144,13 @@ function countVotes(ballots: readonly Ballot[], centreSec: number, ratePpm: numb
   return best;
 }
 
-/** Windows without those that stand alone against their neighbours. */
+/** Windows without the weak ones and those that stand alone against their neighbours. */
 export function dropStrays(windows: readonly StartWindow[]): StartWindow[] {
-  return windows.filter((w, k) => {
-    const near = windows.slice(Math.max(0, k - 2), k + 3).map((v) => v.offsetMs - v.ratePpm * 1e-3 * (v.tSec - w.tSec)).sort((a, b) => a - b);
-    return near.length < 3 || Math.abs(w.offsetMs - near[near.length >> 1]) < 1;
+  const usual = windows.map((w) => w.votes).sort((a, b) => a - b)[windows.length >> 1] ?? 0;
+  const strong = windows.filter((w) => w.votes >= Math.min(4, 0.5 * usual));
+  return strong.filter((w, k) => {
+    const near = strong.slice(Math.max(0, k - 2), k + 3).map((v) => v.offsetMs - v.ratePpm * 1e-3 * (v.tSec - w.tSec)).sort((a, b) => a - b);
+    return near.length < 3 || Math.abs(w.offsetMs - near[near.length >> 1]) < STRAY_MS;
   });
 }
 

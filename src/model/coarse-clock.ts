@@ -1,5 +1,5 @@
 import { VolaryError } from '../schema/errors.js';
-import { findSteps, locateStep, type OffsetReading } from './clock-jumps.js';
+import { findSteps, fitTheilSen, locateStep, type OffsetReading, type TrendLine } from './clock-jumps.js';
 import { insertJumps, type ClockJump, type RecorderClock } from './clock.js';
 import { Correlator } from './correlator.js';
 import { medianOf } from './solve.js';
@@ -30,7 +30,6 @@ const SMOOTH = 5;
  * @throws VolaryError 'no-data' when no window agrees (the recorders do not hear the same sounds)
  */
 export function findCoarseClock(reference: ActivityTrace, other: ActivityTrace, maxOffsetSec: number, name: string): RecorderClock {
-  const { stepSec } = reference;
   const first = findFirst(reference, other, maxOffsetSec, 0);
   if (!first) {
     throw new VolaryError('no-data', {
@@ -104,17 +103,7 @@ function smooth(part: readonly OffsetReading[]): OffsetReading[] {
   });
 }
 
-export interface Line { slope: number; intercept: number }
-
-/** Theil-Sen line: the median of the slopes of all pairs, through the median of x and of y. Fewer than three points: level. */
-export function fitTheilSen(x: readonly number[], y: readonly number[]): Line {
-  const slopes: number[] = [];
-  for (let a = 0; a < x.length; a++) for (let b = a + 1; b < x.length; b++) if (x[b] !== x[a]) slopes.push((y[b] - y[a]) / (x[b] - x[a]));
-  const slope = x.length < 3 ? 0 : medianOf(slopes);
-  return { slope, intercept: medianOf(y) - slope * medianOf(x) };
-}
-
-function readLine(line: Line, x: number): number {
+function readLine(line: TrendLine, x: number): number {
   return line.intercept + line.slope * x;
 }
 

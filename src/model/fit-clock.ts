@@ -1,9 +1,9 @@
 import type { Candidate } from '../evidence/candidate.js';
-import { createChain, readChain, type ClockChain } from './clock-chain.js';
-import { collectReadings, type LagReadings } from './clock-readings.js';
+import { collectReadings, keepReadings, thinReadings, type LagReadings } from './clock-readings.js';
+import { GROUP_SEC } from './clock-groups.js';
+import { startClocks, type ClockStart } from './clock-settle.js';
 import { solveClocks, type ClockSolution } from './clock-solver.js';
-import { chainFromWindows, voteWindows, type StartWindow } from './clock-start.js';
-import { readOffset, type ClockModel, type RecorderClock } from './clock.js';
+import { insertJumps, type ClockModel, type RecorderClock } from './clock.js';
 
 export interface ClockFitInput {
   candidates: readonly Candidate[];
@@ -26,12 +26,18 @@ export interface ClockFit {
   exchanges: number[];
 }
 
-const LEAST_READINGS = 4;
+const KNOT_SEC = 30;
+/** Smaller steps are left to the smooth clock: a few samples at usual rates, ms. */
+const LEAST_STEP_MS = 0.1;
+const MOST_KNOTS = 20000;
+/** Readings that one fit looks at; more add nothing but time. */
+const MOST_READINGS = 150000;
 
 /**
  * Refines the clocks from the lags of single calls, both directions together: a call of a bird on the reference is heard on the other
  * recorder after distance / c + offset, a call in the other direction after distance / c - offset, so the distance cancels (two-way time
  * transfer, as in RFC 5905 section 8 and ITU-R TF.1153). A recorder without enough readings keeps its coarse clock.
+ * The offsets hold the usual delay of the recorder's receivers: what all receivers of one recorder have in common cannot be told from its clock.
  */
 export function fitClocks(input: ClockFitInput): ClockModel {
   return fitClocksFully(input).clock;
@@ -39,75 +45,32 @@ export function fitClocks(input: ClockFitInput): ClockModel {
 
 /** As fitClocks, with the delays of the receivers. */
 export function fitClocksFully(input: ClockFitInput): ClockFit {
-  const { recorderOfTrack, coarse, durationSec } = input;
-  const spacing = input.knotSec ?? 30;
+  const { recorderOfTrack, coarse } = input;
+  const tracks = recorderOfTrack.length;
+  const nothing = { clock: coarse, delaySec: new Float64Array(tracks), delayUncertaintySec: new Float64Array(tracks).fill(NaN), exchanges: coarse.map(() => 0) };
+  if (coarse.length < 2) return nothing;
   const readings = collectReadings(input.candidates, recorderOfTrack, coarse);
-  const others = coarse.length - 1;
-  const nothing = { clock: coarse, delaySec: new Float64Array(recorderOfTrack.length), delayUncertaintySec: new Float64Array(recorderOfTrack.length).fill(NaN), exchanges: coarse.map(() => 0) };
-  if (others < 1) return nothing;
-  const { chain, usable, ambiguityMs } = startClocks(readings, input, spacing);
-  if (usable.size < 2) return nothing;
-  const kept = keepReadings(readings, (m) => usable.has(recorderOfTrack[readings.from[m]]) && usable.has(recorderOfTrack[readings.to[m]]));
-  const solution = solveClocks(kept, recorderOfTrack, { chain, delayMs: new Float64Array(recorderOfTrack.length), steps: [], stepMs: new Float64Array(0) });
-  const exchanges = countExchanges(solution, kept, recorderOfTrack, coarse.length);
-  const clock = coarse.map((c, r) => (r === 0 || !usable.has(r) ? c : describeClock(solution, r, ambiguityMs[r])));
-  return { clock, delaySec: solution.state.delayMs.map((v) => v / 1e3), delayUncertaintySec: solution.delaySigmaMs.map((v) => v / 1e3), exchanges };
-}
-
-/** Start of every recorder from votes, the best-heard recorder first; those already settled serve as references. */
-function startClocks(readings: LagReadings, input: ClockFitInput, spacing: number): { chain: ClockChain; usable: Set<number>; ambiguityMs: number[] } {
-  const { recorderOfTrack, coarse, durationSec } = input;
-  const others = coarse.length - 1;
-  const chain = createChain(durationSec, spacing, others);
-  coarse.forEach((c, r) => { if (r > 0) chain.knotSec.forEach((t, k) => { chain.value[k * others + r - 1] = readOffset(c, t) * 1e3; }); });
-  const usable = new Set([0]);
-  const ambiguityMs = coarse.map(() => 0);
-  const waiting = new Set(coarse.map((_, r) => r).filter((r) => r > 0));
-  while (waiting.size > 0) {
-    const counts = [...waiting].map((r) => ({ r, n: countBetween(readings, recorderOfTrack, r, usable) })).sort((a, b) => b.n - a.n || a.r - b.r);
-    const { r, n } = counts[0];
-    waiting.delete(r);
-    if (n < LEAST_READINGS) continue;
-    const guess = { readMs: (q: number, t: number): number => readChain(chain, q, t), rateSpanPpm: findRateSpan(coarse[r]) };
-    const windows = voteWindows(readings, recorderOfTrack, r, usable, guess, durationSec);
-    const own = chainFromWindows(windows, guess, r, durationSec, spacing);
-    chain.knotSec.forEach((_, k) => { chain.value[k * others + r - 1] = own.value[k]; });
-    ambiguityMs[r] = judgeAmbiguity(windows);
-    usable.add(r);
-  }
-  return { chain, usable, ambiguityMs };
-}
-
-/** A coarse clock of many knots knows its rate well; of few, hardly. */
-function findRateSpan(coarse: RecorderClock): number {
-  const span = coarse.knotSec[coarse.knotSec.length - 1] - coarse.knotSec[0];
-  return Math.round(Math.min(150, 8 + 5000 / Math.max(1, span)));
-}
-
-function countBetween(r: LagReadings, recorderOfTrack: readonly number[], recorder: number, settled: ReadonlySet<number>): number {
-  let n = 0;
-  for (let m = 0; m < r.count; m++) {
-    const a = recorderOfTrack[r.from[m]];
-    const b = recorderOfTrack[r.to[m]];
-    if ((a === recorder && settled.has(b)) || (b === recorder && settled.has(a))) n++;
-  }
-  return n;
-}
-
-/** Where no window has a clear winner, the clock may sit on a rival of similar weight: its distance counts as uncertainty. */
-function judgeAmbiguity(windows: readonly StartWindow[]): number {
-  if (windows.length === 0) return 0;
-  const clear = windows.reduce((best, w) => (w.votes - w.rivalVotes > best.votes - best.rivalVotes ? w : best));
-  const share = clear.rivalVotes / (clear.votes + clear.rivalVotes);
-  return share < 0.35 ? 0 : Math.abs(clear.offsetMs - clear.rivalMs) * Math.sqrt(share);
-}
-
-function keepReadings(r: LagReadings, keep: (m: number) => boolean): LagReadings {
-  const kept = Array.from({ length: r.count }, (_, m) => m).filter(keep);
+  const start = startClocks(readings, { recorderOfTrack, coarse, durationSec: input.durationSec, spacingSec: input.knotSec ?? Math.max(KNOT_SEC, input.durationSec / MOST_KNOTS) });
+  if (start.usable.size < 2) return nothing;
+  const usable = (m: number): boolean => start.usable.has(recorderOfTrack[readings.from[m]]) && start.usable.has(recorderOfTrack[readings.to[m]]);
+  const kept = thinReadings(keepReadings(readings, usable), recorderOfTrack, GROUP_SEC, MOST_READINGS);
+  let solution = solveClocks(kept, recorderOfTrack, start.state);
+  if (dropWeakSteps(start, solution)) solution = solveClocks(kept, recorderOfTrack, start.state);
+  const clock = coarse.map((c, r) => (r === 0 || !start.usable.has(r) ? c : describeClock(solution, r, start)));
   return {
-    count: kept.length, tSec: Float64Array.from(kept, (m) => r.tSec[m]), from: Uint16Array.from(kept, (m) => r.from[m]), to: Uint16Array.from(kept, (m) => r.to[m]),
-    lagMs: Float64Array.from(kept, (m) => r.lagMs[m]), sigmaMs: Float64Array.from(kept, (m) => r.sigmaMs[m]),
+    clock, delaySec: solution.state.delayMs.map((v) => v / 1e3), delayUncertaintySec: solution.delaySigmaMs.map((v) => v / 1e3),
+    exchanges: countExchanges(solution, kept, recorderOfTrack, coarse.length),
   };
+}
+
+/** Takes steps back that the fit finds too small to tell; true if any was. */
+function dropWeakSteps(start: ClockStart, solution: ClockSolution): boolean {
+  const { steps, stepMs } = start.state;
+  const kept = steps.map((_, n) => n).filter((n) => Math.abs(solution.state.stepMs[n]) > Math.max(LEAST_STEP_MS, 4 * solution.stepSigmaMs[n]));
+  if (kept.length === steps.length) return false;
+  start.jumps = kept.map((n) => start.jumps[n]);
+  start.state = { ...start.state, steps: kept.map((n) => steps[n]), stepMs: Float64Array.from(kept, (n) => stepMs[n]) };
+  return true;
 }
 
 function countExchanges(solution: ClockSolution, r: LagReadings, recorderOfTrack: readonly number[], recorders: number): number[] {
@@ -121,12 +84,14 @@ function countExchanges(solution: ClockSolution, r: LagReadings, recorderOfTrack
   return out;
 }
 
-function describeClock(s: ClockSolution, recorder: number, ambiguityMs: number): RecorderClock {
-  const { chain } = s.state;
+function describeClock(s: ClockSolution, recorder: number, start: ClockStart): RecorderClock {
+  const { chain, steps, stepMs } = s.state;
   const at = (k: number): number => k * chain.others + recorder - 1;
-  return {
-    knotSec: [...chain.knotSec], offsetSec: chain.knotSec.map((_, k) => chain.value[at(k)] / 1e3),
-    uncertaintySec: chain.knotSec.map((_, k) => Math.hypot(s.chainSigmaMs[at(k)], ambiguityMs) / 1e3),
+  const jumps = steps.map((p, n) => ({ ...start.jumps[n], tSec: p.tSec, stepSec: stepMs[n] / 1e3, recorder: p.recorder })).filter((j) => j.recorder === recorder);
+  const clock: RecorderClock = {
+    knotSec: [...chain.knotSec], offsetSec: chain.knotSec.map((t, k) => chain.value[at(k)] / 1e3 + jumps.reduce((sum, j) => (t >= j.tSec ? sum + j.stepSec : sum), 0)),
+    uncertaintySec: chain.knotSec.map((_, k) => Math.hypot(s.chainSigmaMs[at(k)], start.doubtMs[recorder]) / 1e3),
   };
+  if (jumps.length === 0) return clock;
+  return insertJumps(clock, jumps.map(({ tSec, stepSec, withinSec }) => ({ tSec, stepSec, withinSec })));
 }
-
