@@ -1,7 +1,8 @@
-// Fits the three forests on scenes, with calibration on scenes left out of the fit (folds by scene).
+// Fits the four forests on scenes, with calibration on scenes left out of the fit (folds by scene).
 import { CALL_FEATURES } from '../../dist/model/call-features.js';
 import { CONTEXT_FEATURES } from '../../dist/model/context-features.js';
 import { scoreForest } from '../../dist/model/forest.js';
+import { LOST_FEATURES } from '../../dist/attribute/lost-features.js';
 import { UNTAGGED_FEATURES } from '../../dist/attribute/untagged-features.js';
 import { labelLeftovers, labelOwn, lookAgain } from './label-scene.mjs';
 import { fitCalibration, trainForest } from './train-forest.mjs';
@@ -16,8 +17,13 @@ export function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
   for (const s of scenes) labelOwn(s);
   const folds = Array.from({ length: FOLDS }, (_, k) => ({ test: scenes.filter((_, i) => i % FOLDS === k), train: scenes.filter((_, i) => i % FOLDS !== k), models: {} }));
   // Shared sound is never the wearer's own: it takes part in the last question only.
-  const isAsked = (s, x, n) => x === 'ux' || !s.candidates[n].shared;
-  const fit = (set, x, y, features, o) => trainForest(set.flatMap((s) => s[x].filter((_, n) => isAsked(s, x, n))), set.flatMap((s) => s[y].filter((_, n) => isAsked(s, x, n))), features, o);
+  const isAsked = (s, x, n) => x === 'ux' || x === 'lx' || !s.candidates[n].shared;
+  const fit = (set, x, y, features, o) => {
+    const pick = (s, k) => s[k].filter((_, n) => isAsked(s, x, n));
+    const labels = set.flatMap((s) => pick(s, y));
+    const weights = y === 'y' ? set.flatMap((s) => pick(s, 'w')).map((w, n) => (labels[n] ? 1 : w)) : undefined;
+    return trainForest(set.flatMap((s) => pick(s, x)), labels, features, { ...o, weights });
+  };
   const options = { trees, depth: 4, rate: 0.08 };
 
   for (const f of folds) f.models.first = fit(f.train, 'x1', 'y', CALL_FEATURES, options);
@@ -34,12 +40,19 @@ export function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
   const untagged = leaveOut(folds, 'untagged', 'ux', 'uy');
   for (const f of folds) f.models.untagged.calibration = untagged;
   log('untagged');
+  const lostOptions = { ...options, trees: Math.round(trees * 0.4), depth: 3 };
+  for (const f of folds) f.models.lost = fit(f.train, 'lx', 'ly', LOST_FEATURES, lostOptions);
+  const lost = leaveOut(folds, 'lost', 'lx', 'ly');
+  for (const f of folds) f.models.lost.calibration = lost;
+  log('lost links');
 
   const models = {
     first: fit(scenes, 'x1', 'y', CALL_FEATURES, options),
     own: fit(scenes, 'x2', 'y', CONTEXT_FEATURES, secondOptions),
     untagged: fit(scenes, 'ux', 'uy', UNTAGGED_FEATURES, untaggedOptions),
+    lost: fit(scenes, 'lx', 'ly', LOST_FEATURES, lostOptions),
   };
+  models.lost.calibration = lost;
   models.own.calibration = own;
   models.untagged.calibration = untagged;
   return { models, folds: folds.map((f) => ({ models: f.models, scenes: f.test })) };
@@ -48,6 +61,6 @@ export function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
 function leaveOut(folds, name, x, y) {
   const scores = [];
   const labels = [];
-  for (const f of folds) for (const s of f.test) s[x].forEach((v, n) => { if (x !== 'ux' && s.candidates[n].shared) return; scores.push(scoreForest(f.models[name], v)); labels.push(s[y][n]); });
+  for (const f of folds) for (const s of f.test) s[x].forEach((v, n) => { if (x !== 'ux' && x !== 'lx' && s.candidates[n].shared) return; scores.push(scoreForest(f.models[name], v)); labels.push(s[y][n]); });
   return fitCalibration(scores, labels);
 }

@@ -1,6 +1,7 @@
 // Truth for learning: which candidates are calls of their track's wearer, which leftovers are calls of birds without a tag.
 import { suppressRivals } from '../../dist/attribute/suppress.js';
 import { findLeftovers } from '../../dist/attribute/attribution.js';
+import { collectLostClaims } from '../../dist/attribute/lost-features.js';
 import { computeUntaggedFeatures } from '../../dist/attribute/untagged-features.js';
 import { computeCallFeatures } from '../../dist/model/call-features.js';
 import { computeContextFeatures } from '../../dist/model/context-features.js';
@@ -12,6 +13,8 @@ const LEAST_IOU = 0.4;
 /** Marks a scene { birds, truth, candidates, gains } with first features `x1` and own labels `y`. */
 export function labelOwn(scene) {
   scene.x1 = computeCallFeatures(scene.candidates, scene.gains);
+  // Sounds of others that look like own calls are rare and decide the ghosts: they weigh more.
+  scene.w = scene.candidates.map((c) => (c.ownedShare > 0.5 && Math.max(...c.agreementZ) > 7 ? 3 : 1));
   scene.y = scene.candidates.map((c) => Number(scene.truth.some((t) => t.bird === scene.birds[c.track] && isSame(c, t))));
 }
 
@@ -28,6 +31,9 @@ export function labelLeftovers(scene, own) {
   const accepted = suppressRivals(scene.candidates.map((c, n) => ({ track: c.track, onsetSec: c.onsetSec, offsetSec: c.offsetSec, score: p[n] })), 0.5);
   const events = findLeftovers(scene.candidates, accepted, p, scene.gains);
   scene.ux = computeUntaggedFeatures(scene.candidates, scene.x2, z, events, accepted, scene.gains);
+  const claims = collectLostClaims(scene.candidates, scene.z1, events, scene.gains);
+  scene.lx = claims.map((c) => c.features);
+  scene.ly = claims.map((c) => Number(scene.truth.some((t) => t.bird === scene.birds[c.track] && Math.abs(events[c.event].onsetSec - t.onsetSec) <= ONSET_SEC && overlapOverUnion(events[c.event], t) > 0.3)));
   scene.uy = events.map(() => 0);
   for (const t of scene.truth) {
     if (t.bird !== 'none') continue;

@@ -4,6 +4,7 @@ import { computeContextFeatures } from '../model/context-features.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { readProbability, scoreForest, type Forest } from '../model/forest.js';
 import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
+import { collectLostClaims } from './lost-features.js';
 import { overlapShare, suppressRivals } from './suppress.js';
 import { computeUntaggedFeatures } from './untagged-features.js';
 
@@ -11,8 +12,9 @@ export interface Models {
   /** Is this candidate a call of the wearer of its track? At first sight, and knowing what the first look was sure of. */
   first: Forest;
   own: Forest;
-  /** Is this leftover sound a call of a bird without a tag? */
+  /** Is this leftover sound a call of a bird without a tag? Of this bird, whose link was down? */
   untagged: Forest;
+  lost: Forest;
 }
 
 /** A call with its caller: `track` is the track of the bird, or -1 for a caller without a tag. */
@@ -60,14 +62,19 @@ export function attributeCandidates(candidates: readonly Candidate[], gains: Gai
     caller: candidates[n].track, candidate: n, onsetSec: candidates[n].onsetSec, offsetSec: candidates[n].offsetSec,
     probability: ownProbability[n], ...findRunnerUp(candidates, ownProbability, n),
   }));
+  const lost = new Map<number, { track: number; p: number }>();
+  for (const claim of collectLostClaims(candidates, earlyOdds, events, gains)) {
+    const p = readProbability(models.lost, scoreForest(models.lost, claim.features));
+    if (p > (lost.get(claim.event)?.p ?? 0)) lost.set(claim.event, { track: claim.track, p });
+  }
   const leftovers: LeftoverEvent[] = [];
   events.forEach((e, k) => {
-    const p = readProbability(models.untagged, scoreForest(models.untagged, x[k]));
+    const untagged = readProbability(models.untagged, scoreForest(models.untagged, x[k]));
+    const claim = lost.get(k) ?? { track: UNTAGGED, p: 0 };
+    const [caller, p, runnerUp, second] = claim.p > untagged ? [claim.track, claim.p, UNTAGGED, untagged] : [UNTAGGED, untagged, candidates[e.lead].track, ownProbability[e.lead]];
     if (p < LEAST_PROBABILITY) { leftovers.push(e); return; }
-    const own = ownProbability[e.lead];
     calls.push({
-      caller: UNTAGGED, candidate: e.lead, onsetSec: e.onsetSec, offsetSec: e.offsetSec, probability: p,
-      runnerUp: candidates[e.lead].track, runnerUpProbability: Math.min(own, 1 - p),
+      caller, candidate: e.lead, onsetSec: e.onsetSec, offsetSec: e.offsetSec, probability: p, runnerUp, runnerUpProbability: Math.min(second, 1 - p),
     });
   });
   calls.sort((a, b) => a.onsetSec - b.onsetSec || a.caller - b.caller);

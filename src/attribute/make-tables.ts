@@ -78,7 +78,8 @@ function classifyLeftover(candidates: readonly Candidate[], event: LeftoverEvent
 }
 
 function findBreakthrough(c: Candidate, call: AttributedCall, context: TableContext): SoundRow[] {
-  if (call.caller === UNTAGGED) return [];
+  // Only where the caller's own link was up does a copy without delay tell of another carrier.
+  if (call.caller !== c.track) return [];
   const out: SoundRow[] = [];
   for (let j = 0; j < c.levelDb.length; j++) {
     if (j === c.track || c.zeroLag[j] < 0.5 || Math.abs(c.lagSec[j]) > 1.5e-5 || c.levelDb[j] < c.floorDb[j] + 3) continue;

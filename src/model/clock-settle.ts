@@ -1,5 +1,6 @@
 import { createChain, readChain, type ClockChain } from './clock-chain.js';
 import type { ClockState, StepPlace } from './clock-groups.js';
+import { fitTrackDelays } from './clock-delays.js';
 import { findSteps, fitTheilSen, locateStep } from './clock-jumps.js';
 import type { LagReadings } from './clock-readings.js';
 import { collectBallots, dropStrays, readWindows, voteWindows, type Ballot, type StartWindow } from './clock-start.js';
@@ -70,6 +71,7 @@ export function startClocks(readings: LagReadings, input: StartInput): ClockStar
   }
   start.state.steps = steps;
   start.state.stepMs = Float64Array.from(sizes);
+  start.state.delayMs = fitTrackDelays(readings, recorderOfTrack, readMs).delayMs;
   return start;
 }
 
@@ -113,7 +115,10 @@ function findFineJumps(totals: readonly Total[], coarse: RecorderClock, ballotsI
     const [left, right] = [before, after].map((w) => fitTheilSen(w.map((e) => e.tSec), w.map((e) => e.offsetMs)));
     const [from, to] = [strong[Math.max(0, index - 1)].tSec - strong[index].spanSec / 2, strong[Math.min(strong.length - 1, index + 2)].tSec + strong[index].spanSec / 2];
     // An exchange across the step agrees with neither side.
-    const fit = (z: number): number => 1 / (1 + (z / 0.1) ** 2);
+    const fit = (z: number): number => {
+      const v = 1 / (1 + (z / 0.1) ** 2);
+      return v > 0.2 ? v : 0;
+    };
     const evidence = ballotsIn(from, to).map((x) => {
       const z = x.halfDifference + readLevel(coarse, x.meanSec);
       const before = x.weight * fit(z - left.intercept - left.slope * x.meanSec);

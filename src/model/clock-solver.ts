@@ -18,7 +18,7 @@ const START_SIGMA_MS = 8;
 const EXPECTATION_COUNT = 8;
 const FEW_EXCHANGES = 4;
 /** From coarse to fine: the gap that parts two places, the least skew, rounds of reweighting. */
-const STAGES = [{ gap: 0.5, askew: 0.15, rounds: 4 }, { gap: 0.3, askew: 0.06, rounds: 4 }, { gap: 0.2, askew: 0, rounds: 5 }, { gap: 0.2, askew: 0, rounds: 8 }];
+const STAGES = [{ gap: 0.4, askew: 0.1, rounds: 4 }, { gap: 0.25, askew: 0.06, rounds: 4 }, { gap: 0.2, askew: 0, rounds: 5 }, { gap: 0.2, askew: 0, rounds: 8 }];
 /** Wander under trial: standard deviation of the bend of the offset over one knot spacing of 30 s, ms. */
 const BENDS_MS = [0.0001, 0.0003, 0.001, 0.003, 0.006, 0.012, 0.025, 0.05];
 

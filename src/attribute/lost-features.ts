@@ -1,0 +1,101 @@
+import type { Candidate } from '../evidence/candidate.js';
+import { collectTemplates, type Template } from '../model/context-features.js';
+import type { GainFit } from '../model/fit-gains.js';
+import { measureStrength, type LeftoverEvent } from './group-leftovers.js';
+
+/** A leftover sound and a bird whose link was down at that moment: could it have been that bird? */
+export interface LostClaim {
+  event: number;
+  track: number;
+  features: Float64Array;
+}
+
+/** How the sound arrived at the other microphones, against how that bird's calls arrived there while its link was up. */
+export const LOST_FEATURES = [
+  'lagMs', 'lagTracks', 'leadDb', 'leadMedianDb', 'expectedStrengthDb', 'otherLagMs', 'otherLeadDb', 'templates', 'sinceTemplateSec', 'lostShare', 'lostBirds',
+  'durationMs', 'entropy', 'peakDb', 'bestZ', 'heard', 'firstLogOdds', 'pitch', 'shared',
+] as const;
+
+const CLEAR_Z = 5;
+const LEAST_LOST = 0.4;
+const REACH_SEC = 150;
+
+/** Claims of birds with a lost link on leftover events; `firstOdds` are the log-odds of the first look. */
+export function collectLostClaims(
+  candidates: readonly Candidate[], firstOdds: ArrayLike<number>, events: readonly LeftoverEvent[], gains: GainFit,
+): LostClaim[] {
+  const templates = collectTemplates(candidates, firstOdds, gains);
+  const claims: LostClaim[] = [];
+  events.forEach((e, event) => {
+    const c = candidates[e.lead];
+    const lost = Array.from(c.lostShare, (_, k) => k).filter((k) => k !== c.track && c.lostShare[k] > LEAST_LOST);
+    for (const track of lost) {
+      if (templates[track].length === 0) continue;
+      claims.push({ event, track, features: describeClaim(candidates, firstOdds, templates, e, track, lost.length, gains) });
+    }
+  });
+  return claims;
+}
+
+function describeClaim(
+  candidates: readonly Candidate[], firstOdds: ArrayLike<number>, templates: readonly Template[][], e: LeftoverEvent, track: number, lostBirds: number, gains: GainFit,
+): Float64Array {
+  const c = candidates[e.lead];
+  const own = compareArrival(candidates, templates[track], c, track, gains);
+  let otherLag = 0.5; let otherLead = 20;
+  templates.forEach((list, k) => {
+    if (k === track || k === c.track) return;
+    const d = compareArrival(candidates, list, c, k, gains);
+    if (d.lagMs < otherLag) otherLag = d.lagMs;
+    if (d.leadDb < otherLead) otherLead = d.leadDb;
+  });
+  const pitches = templates[track].map((t) => Math.log2(candidates[t.candidate].centroidHz)).sort((a, b) => a - b);
+  let bestZ = 0; let heard = 0;
+  for (let j = 0; j < c.agreementZ.length; j++) {
+    if (j === c.track) continue;
+    bestZ = Math.max(bestZ, c.agreementZ[j]);
+    if (c.agreementZ[j] > CLEAR_Z) heard++;
+  }
+  return Float64Array.from([
+    own.lagMs, own.common, own.leadDb, own.leadMedianDb, measureStrength(c, gains.gainDb) - own.strengthDb, otherLag, otherLead, Math.log2(1 + templates[track].length),
+    own.sinceSec, c.lostShare[track], lostBirds, (e.offsetSec - e.onsetSec) * 1e3, c.entropy, c.peakDb, bestZ, heard, firstOdds[e.lead],
+    Math.abs(Math.log2(c.centroidHz) - pitches[pitches.length >> 1]), c.shared,
+  ]);
+}
+
+interface Arrival { lagMs: number; common: number; leadDb: number; leadMedianDb: number; strengthDb: number; sinceSec: number }
+
+/** Nearest template of a bird whose own track is not to be used: lags and leads among the other tracks, seen from the event's track. */
+function compareArrival(candidates: readonly Candidate[], list: readonly Template[], c: Candidate, track: number, gains: GainFit): Arrival {
+  const g = gains.gainDb;
+  const o = c.track;
+  let best: Arrival = { lagMs: 0.5, common: 0, leadDb: 20, leadMedianDb: 20, strengthDb: 0, sinceSec: 300 };
+  let cost = Infinity;
+  for (const t of list) {
+    if (Math.abs(t.tSec - c.onsetSec) > REACH_SEC || t.candidate < 0) continue;
+    const source = candidates[t.candidate];
+    if (source.onsetSec < c.offsetSec && source.offsetSec > c.onsetSec) continue;
+    let square = 0; let common = 0;
+    const leads: number[] = [];
+    for (let j = 0; j < t.leadDb.length; j++) {
+      if (j === o || j === track || c.lostShare[j] > 0.3) continue;
+      const lead = c.levelDb[o] - g[o] - (c.levelDb[j] - g[j]);
+      leads.push(Math.min(20, Math.abs(lead - (t.leadDb[j] - t.leadDb[o]))));
+      const d = c.agreementZ[j] >= CLEAR_Z ? c.lagSec[j] * 1e3 - (t.lagMs[j] - t.lagMs[o]) : NaN;
+      if (Number.isNaN(d)) continue;
+      square += Math.min(0.25, d * d);
+      common++;
+    }
+    if (leads.length === 0) continue;
+    const lagMs = common ? Math.sqrt(square / common) : 0.5;
+    const leadDb = Math.sqrt(leads.reduce((s, v) => s + v * v, 0) / leads.length);
+    leads.sort((a, b) => a - b);
+    const now = lagMs * 20 + leadDb;
+    if (now >= cost) continue;
+    cost = now;
+    // What the template's call left on the event's track.
+    const strengthDb = measureStrength(source, g) - t.leadDb[o];
+    best = { lagMs, common, leadDb: Math.min(20, leadDb), leadMedianDb: leads[leads.length >> 1], strengthDb, sinceSec: Math.abs(t.tSec - c.onsetSec) };
+  }
+  return best;
+}
