@@ -4,6 +4,7 @@ import { join, resolve } from 'node:path';
 import type { AttributeOptions, AttributeResult } from '../api/attribute-opened.js';
 import { formatTables, formatTablesParquet } from '../api/format-tables.js';
 import { attributeLoadedStudy } from './attribute-study-file.js';
+import { fingerprintFile, openCheckpointFolder } from './checkpoint-folder.js';
 import { readKernelsFile } from './kernels-file.js';
 import { loadStudy, type StudyOnDisk } from './study-files.js';
 import { prepareFolder, writeFileAtomic } from './write-files.js';
@@ -26,39 +27,56 @@ export interface AttributeOutcome {
 
 const FILES = ['calls', 'sounds', 'clock', 'tracks'].flatMap((n) => [`${n}.csv`, `${n}.parquet`]).concat('datapackage.json', 'run.json');
 
-/** Attributes a study on disk and writes all tables; nothing is written before all is computed. */
+/** Folder inside the result that holds finished work until the tables are written. */
+const WORK = 'unfinished';
+
+/** Attributes a study on disk and writes all tables; a run that was stopped goes on from the work it had finished. */
 export async function attributeToFolder(manifestPath: string, folder: string, options: AttributeToFolderOptions = {}): Promise<AttributeOutcome> {
   const study = await loadStudy(manifestPath);
   const bad = study.timeline.problems.filter((p) => p.severity === 'error');
   for (const p of study.timeline.problems) if (p.severity !== 'note') options.onNote?.(`${p.severity}: ${p.text}`);
   await prepareFolder(folder, FILES, { overwrite: options.overwrite });
-  const result = await attributeLoadedStudy(study, options);
+  const inputs = await describeInputs(study);
+  const kernelHash = createHash('sha256').update(readKernelsFile()).digest('hex');
+  const header = { schema: 1, volary: readVersion(), kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs };
+  const work = await openCheckpointFolder(join(folder, WORK), header, options.overwrite ?? false);
+  if (work.isResumed) options.onNote?.('going on where an earlier run stopped');
+  const result = await attributeLoadedStudy(study, { ...options, checkpoint: work });
   const unread = result.problems.slice(study.timeline.problems.length);
   for (const p of unread) options.onNote?.(`error: ${p.text}`);
-  await writeTables(folder, study, result);
+  await writeTables(folder, study, result, inputs, kernelHash);
+  await work.clear();
   return describe(study, result, folder, bad.length + unread.length);
 }
 
-async function writeTables(folder: string, study: StudyOnDisk, result: AttributeResult): Promise<void> {
+async function writeTables(folder: string, study: StudyOnDisk, result: AttributeResult, inputs: unknown[], kernelHash: string): Promise<void> {
   const write = (name: string, data: string | Uint8Array): Promise<void> => writeFileAtomic(join(folder, name), data, { overwrite: true });
   const files: Record<string, string | Uint8Array> = { ...formatTablesParquet(result), ...formatTables(result, study.manifest.name) };
   for (const [name, data] of Object.entries(files)) await write(name, data);
-  await write('run.json', `${JSON.stringify(describeRun(folder, study, result), null, 2)}\n`);
+  await write('run.json', `${JSON.stringify(describeRun(folder, study, result, inputs, kernelHash), null, 2)}\n`);
 }
 
 /** What makes a result repeatable: versions, kernels, settings, what the input files were. No moment of running: the same input gives the same bytes. */
-function describeRun(folder: string, study: StudyOnDisk, result: AttributeResult): Record<string, unknown> {
-  const version = (JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8')) as { version: string }).version;
-  const inputs = [...study.headers].map(([path, header]) => ('info' in header
-    ? { path, container: header.info.container, sampleRateHz: header.info.sampleRateHz, channelCount: header.info.channelCount, frameCount: header.info.frameCount }
-    : { path, failure: header.failure }));
+function describeRun(folder: string, study: StudyOnDisk, result: AttributeResult, inputs: unknown[], kernelHash: string): Record<string, unknown> {
   return {
     schema: 1, study: resolve(study.manifestPath), folder: resolve(folder), name: study.manifest.name,
-    versions: { volary: version, node: process.version }, kernelHash: createHash('sha256').update(readKernelsFile()).digest('hex'),
-    durationSec: result.durationSec, settings: result.settings,
+    versions: { volary: readVersion(), node: process.version }, kernelHash, durationSec: result.durationSec, settings: result.settings,
     gainsDb: Object.fromEntries(study.timeline.tracks.map((t, j) => [t.bird, Number(result.gainDb[j].toFixed(3))])),
     inputs,
   };
+}
+
+function readVersion(): string {
+  return (JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8')) as { version: string }).version;
+}
+
+/** What the input files are: format, length and a fingerprint, or why one cannot be used. */
+function describeInputs(study: StudyOnDisk): Promise<unknown[]> {
+  return Promise.all([...study.headers].map(async ([path, header]) => {
+    if (!('info' in header)) return { path, failure: header.failure };
+    const { container, sampleRateHz, channelCount, frameCount } = header.info;
+    return { path, container, sampleRateHz, channelCount, frameCount, ...await fingerprintFile(resolve(study.folder, path)) };
+  }));
 }
 
 function describe(study: StudyOnDisk, result: AttributeResult, folder: string, problemCount: number): AttributeOutcome {
