@@ -1,6 +1,7 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { collectTemplates, type Template } from '../model/context-features.js';
 import type { GainFit } from '../model/fit-gains.js';
+import { log2 } from '../numeric/elementary.js';
 import { measureStrength, type LeftoverEvent } from './group-leftovers.js';
 
 /** A leftover sound and a bird whose link was down at that moment: could it have been that bird? */
@@ -49,7 +50,7 @@ function describeClaim(
     if (d.lagMs < otherLag) otherLag = d.lagMs;
     if (d.leadDb < otherLead) otherLead = d.leadDb;
   });
-  const pitches = templates[track].map((t) => Math.log2(candidates[t.candidate].centroidHz)).sort((a, b) => a - b);
+  const pitches = templates[track].map((t) => log2(candidates[t.candidate].centroidHz)).sort((a, b) => a - b);
   let bestZ = 0; let heard = 0;
   for (let j = 0; j < c.agreementZ.length; j++) {
     if (j === c.track) continue;
@@ -57,9 +58,9 @@ function describeClaim(
     if (c.agreementZ[j] > CLEAR_Z) heard++;
   }
   return Float64Array.from([
-    own.lagMs, own.common, own.leadDb, own.leadMedianDb, measureStrength(c, gains.gainDb) - own.strengthDb, otherLag, otherLead, Math.log2(1 + templates[track].length),
+    own.lagMs, own.common, own.leadDb, own.leadMedianDb, measureStrength(c, gains.gainDb) - own.strengthDb, otherLag, otherLead, log2(1 + templates[track].length),
     own.sinceSec, c.lostShare[track], lostBirds, (e.offsetSec - e.onsetSec) * 1e3, c.entropy, c.peakDb, bestZ, heard, firstOdds[e.lead],
-    Math.abs(Math.log2(c.centroidHz) - pitches[pitches.length >> 1]), c.shared,
+    Math.abs(log2(c.centroidHz) - pitches[pitches.length >> 1]), c.shared,
   ]);
 }
 

@@ -1,4 +1,4 @@
-import { ln, log10, log2 } from '../numeric/elementary.js';
+import { ln, log10, log2, pow2 } from '../numeric/elementary.js';
 import type { FloorSpectrum } from './floors.js';
 import type { BinSet } from './lags.js';
 import type { StretchSpectra } from './spectra.js';
@@ -81,7 +81,7 @@ function describeFrames(
   const width = bins[1] - bins[0];
   let flat = 0; let steady = 0; let rise = 0;
   for (let n = 0; n < sums.length; n += 6) {
-    flat += 2 ** (sums[n] / width) / (sums[n + 1] / width + 1e-12);
+    flat += pow2(sums[n] / width) / (sums[n + 1] / width + 1e-12);
     if (n >= 6 * STEADY_LAG) steady += sums[n + 2] / Math.sqrt(sums[n + 3] * sums[n + 4] + 1e-30);
     rise += sums[n + 5];
   }

@@ -1,3 +1,5 @@
+import { ln } from '../numeric/elementary.js';
+
 /**
  * Normal equations of a long chain of unknowns (each tied only to its neighbours) plus a few unknowns that are tied to all of them:
  * [A B; B' C] [x; y] = [b; c], A symmetric positive definite and banded. Memory and time grow linearly with the chain.
@@ -54,8 +56,8 @@ export class BandedSystem {
     for (let k = 0; k < chain; k++) for (let p = 0; p < extra; p++) x[k] -= w[k * extra + p] * y[p];
     solveUpper(this.band, chain, width, x, 1);
     let logDet = 0;
-    for (let k = 0; k < chain; k++) logDet += 2 * Math.log(this.band[k * (width + 1)]);
-    for (let p = 0; p < extra; p++) logDet += 2 * Math.log(root[p * extra + p]);
+    for (let k = 0; k < chain; k++) logDet += 2 * ln(this.band[k * (width + 1)]);
+    for (let p = 0; p < extra; p++) logDet += 2 * ln(root[p * extra + p]);
     const unknowns = new Float64Array(chain + extra);
     unknowns.set(x);
     unknowns.set(y, chain);

@@ -1,3 +1,4 @@
+import { hypot } from '../numeric/elementary.js';
 import { medianOf } from './solve.js';
 
 /** An offset read in a window of time. */
@@ -54,7 +55,7 @@ function judgeStep(series: readonly OffsetReading[], from: number, k: number, to
   const left = level(from, k + 1);
   const right = level(k + 1, to);
   const step = right.middle - left.middle;
-  const scatter = Math.hypot(Math.max(usual, left.scatter), Math.max(usual, right.scatter));
+  const scatter = hypot(Math.max(usual, left.scatter), Math.max(usual, right.scatter));
   return Math.abs(step) > (6 * scatter) / Math.sqrt(LEAST_SIDE) ? step : 0;
 }
 

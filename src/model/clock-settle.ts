@@ -1,3 +1,4 @@
+import { hypot } from '../numeric/elementary.js';
 import { createChain, readChain, type ClockChain } from './clock-chain.js';
 import type { ClockState, StepPlace } from './clock-groups.js';
 import { fitTrackDelays } from './clock-delays.js';
@@ -154,5 +155,5 @@ function judgeDoubt(windows: readonly StartWindow[]): number {
   const share = Math.min(1, Math.max(0, (CERTAIN_VOTES - total) / (CERTAIN_VOTES - NO_VOTES)));
   const rivals = windows.reduce((s, w) => s + w.rivalVotes, 0);
   const contested = windows.length < 3 && rivals > 0.5 * total ? Math.abs(windows[0].offsetMs - windows[0].rivalMs) * (rivals / (rivals + total)) : 0;
-  return Math.hypot(share * CHANCE_SPREAD_MS, contested);
+  return hypot(share * CHANCE_SPREAD_MS, contested);
 }

@@ -1,3 +1,4 @@
+import { ln, log10 } from '../numeric/elementary.js';
 import { BandedSystem, type BandedSolution } from './clock-banded.js';
 import { addGroup, formGroups, GROUP_SEC, NOISE_FREEDOM, readState, ReadingDesign, renewGroup, type ClockState, type GroupPrior, type ReadingGroup } from './clock-groups.js';
 import type { LagReadings } from './clock-readings.js';
@@ -117,7 +118,7 @@ function solveOnce(work: Work): { solution: BandedSolution; sumSquares: number; 
 /** Offsets bend slowly: second differences of origin plus correction are near zero. */
 function addBends(system: BandedSystem, work: Work): number {
   const { chain } = work.origin;
-  const sigma = work.bendMs * (chain.stepSec / 30) ** 1.5;
+  const sigma = work.bendMs * (chain.stepSec / 30) * Math.sqrt(chain.stepSec / 30);
   const w = 1 / sigma ** 2;
   const c = [1, -2, 1];
   let sum = 0;
@@ -186,8 +187,8 @@ function chooseBend(work: Work): number {
     let fit = sumSquares;
     for (let k = 0; k < right.length; k++) fit -= right[k] * solution.unknowns[k];
     // A wander near 0.01 ms is the usual one: a log-normal expectation one decade wide decides where the data are few.
-    const expectation = (Math.log10(bendMs / 0.006) / 1) ** 2;
-    const cost = fit + solution.logDet + 2 * bends * Math.log(bendMs) + expectation;
+    const expectation = (log10(bendMs / 0.006) / 1) ** 2;
+    const cost = fit + solution.logDet + 2 * bends * ln(bendMs) + expectation;
     if (cost < least) { least = cost; best = bendMs; }
   }
   return best;

@@ -1,4 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
+import { hypot } from '../numeric/elementary.js';
 import { collectReadings, keepReadings, thinReadings, type LagReadings } from './clock-readings.js';
 import { GROUP_SEC } from './clock-groups.js';
 import { startClocks, type ClockStart } from './clock-settle.js';
@@ -90,7 +91,7 @@ function describeClock(s: ClockSolution, recorder: number, start: ClockStart): R
   const jumps = steps.map((p, n) => ({ ...start.jumps[n], tSec: p.tSec, stepSec: stepMs[n] / 1e3, recorder: p.recorder })).filter((j) => j.recorder === recorder);
   const clock: RecorderClock = {
     knotSec: [...chain.knotSec], offsetSec: chain.knotSec.map((t, k) => chain.value[at(k)] / 1e3 + jumps.reduce((sum, j) => (t >= j.tSec ? sum + j.stepSec : sum), 0)),
-    uncertaintySec: chain.knotSec.map((_, k) => Math.hypot(s.chainSigmaMs[at(k)], start.doubtMs[recorder]) / 1e3),
+    uncertaintySec: chain.knotSec.map((_, k) => hypot(s.chainSigmaMs[at(k)], start.doubtMs[recorder]) / 1e3),
   };
   if (jumps.length === 0) return clock;
   return insertJumps(clock, jumps.map(({ tSec, stepSec, withinSec }) => ({ tSec, stepSec, withinSec })));

@@ -62,6 +62,20 @@ export function pow10(x: number): number {
   return rest === 0 ? TENS[whole + 324] : TENS[whole + 324] * exp(rest * LN10);
 }
 
+/** 2 to the power x; exact for whole x. */
+export function pow2(x: number): number {
+  if (!(x > -1075)) return x <= -1075 ? 0 : NaN;
+  if (x >= 1024) return Infinity;
+  const whole = Math.round(x);
+  const half = whole >> 1;
+  return exp((x - whole) * Math.LN2) * powerOfTwo(half) * powerOfTwo(whole - half);
+}
+
+/** Length of the hypotenuse, for sides of ordinary size. */
+export function hypot(x: number, y: number): number {
+  return Math.sqrt(x * x + y * y);
+}
+
 /** Cosine of an angle in turns: 1 = a full circle. */
 export function cosTurn(turns: number): number {
   const t = Math.abs(turns - Math.round(turns));

@@ -2,7 +2,7 @@ import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { describe, expect, it } from 'vitest';
-import { cosTurn, exp, ln, log10, log2, pow10, sinTurn } from '../../src/numeric/elementary.js';
+import { cosTurn, exp, hypot, ln, log10, log2, pow10, pow2, sinTurn } from '../../src/numeric/elementary.js';
 
 /** Distance in units in the last place of `expected`. */
 function countUlps(value: number, expected: number): number {
@@ -18,12 +18,13 @@ const TABLE: [string, (x: number) => number, number[], number[], number][] = [
   ['log2', log2, ARGUMENTS, [-3.321928094887362, -0.00014427671804501932, 0.0001442622910945383, 1.3219280948873624, 9.965784284662087, 16.913646648198387, -39.86313713864835, 665.9705814781936], 2],
   ['exp', exp, [-700, -20.25, -1, -0.001, 0.3, 1, 50.5, 700], [9.85967654375977e-305, 1.6052280551856116e-09, 0.36787944117144233, 0.999000499833375, 1.3498588075760032, 2.718281828459045, 8.548134287298057e+21, 1.0142320547350045e+304], 1],
   ['pow10', pow10, [-12.3, -0.5, -0.1, 0.05, 0.30103, 2.5, 20.75], [5.011872336272715e-13, 0.31622776601683794, 0.7943282347242815, 1.1220184543019633, 2.0000000199681045, 316.22776601683796, 5.6234132519034906e+20], 4],
+  ['pow2', pow2, [-1022.5, -12.3, -0.5, -0.1, 0.05, 0.3010299956639812, 2.5, 20.75, 1023.5], [1.5733648139913585e-308, 0.00019830380770415897, 0.7071067811865476, 0.9330329915368074, 1.0352649238413776, 1.2320236886890061, 5.656854249492381, 1763487.5990421579, 1.2711610061536464e+308], 2],
   ['cosTurn', cosTurn, [0.0625, 0.2, 0.3, 0.4375, 0.6, 0.9, 1.3, -0.7], [0.9238795325112867, 0.30901699437494734, -0.30901699437494734, -0.9238795325112867, -0.8090169943749475, 0.8090169943749475, -0.3090169943749477, -0.3090169943749477], 2],
   ['sinTurn', sinTurn, [0.0625, 0.2, 0.3, 0.4375, 0.6, 0.9, 1.3, -0.7], [0.3826834323650898, 0.9510565162951536, 0.9510565162951536, 0.3826834323650898, -0.587785252292473, -0.587785252292473, 0.9510565162951535, 0.9510565162951535], 2],
 ];
 
 /** Found with two versions of V8 on x86-64; whoever changes a function changes this number. */
-const PINNED = 7068195;
+const PINNED = -357025296;
 
 describe('elementary functions', () => {
   it.each(TABLE)('%s is true to a few units in the last place', (_, f, xs, expected, most) => {
@@ -31,8 +32,8 @@ describe('elementary functions', () => {
   });
 
   it('keeps what must be exact', () => {
-    expect([ln(1), log2(8), log2(2 ** -1040), log10(1), exp(0), pow10(0), pow10(3), pow10(-1), cosTurn(0), cosTurn(0.5), cosTurn(0.25), sinTurn(0.25), sinTurn(0.75)])
-      .toEqual([0, 3, -1040, 0, 1, 1, 1000, 0.1, 1, -1, 0, 1, -1]);
+    expect([ln(1), log2(8), log2(2 ** -1040), log10(1), exp(0), pow10(0), pow10(3), pow10(-1), pow2(10), pow2(-1074), hypot(3, 4), cosTurn(0), cosTurn(0.5), cosTurn(0.25), sinTurn(0.25), sinTurn(0.75)])
+      .toEqual([0, 3, -1040, 0, 1, 1, 1000, 0.1, 1024, 5e-324, 5, 1, -1, 0, 1, -1]);
   });
 
   it('follows Math at the ends of the numbers', () => {
@@ -41,7 +42,8 @@ describe('elementary functions', () => {
       else expect(ln(x), `ln ${x}`).toBe(Math.log(x));
       if (!Number.isFinite(Math.log(x))) expect([log2(x), log10(x)], `log2 and log10 of ${x}`).toEqual([Math.log2(x), Math.log10(x)]);
     }
-    expect([exp(Infinity), exp(-Infinity), exp(NaN), exp(710), exp(-746), pow10(309), pow10(-325), pow10(NaN)]).toEqual([Infinity, 0, NaN, Infinity, 0, Infinity, 0, NaN]);
+    expect([exp(Infinity), exp(-Infinity), exp(NaN), exp(710), exp(-746), pow10(309), pow10(-325), pow10(NaN), pow2(1024), pow2(-1080), pow2(NaN)])
+      .toEqual([Infinity, 0, NaN, Infinity, 0, Infinity, 0, NaN, Infinity, 0, NaN]);
     expect(exp(-745)).toBe(5e-324);
   });
 
@@ -51,7 +53,7 @@ describe('elementary functions', () => {
     const double = new Float64Array(words.buffer);
     for (let k = 1; k <= 20000; k++) {
       const x = ((k * 2654435761) % 4294967296) / 4294967296;
-      for (const value of [ln(x), log2(1000 * x), log10(x), exp(40 * x - 20), pow10(20 * x - 10), cosTurn(x), sinTurn(3 * x)]) {
+      for (const value of [ln(x), log2(1000 * x), log10(x), exp(40 * x - 20), pow10(20 * x - 10), pow2(60 * x - 30), cosTurn(x), sinTurn(3 * x)]) {
         double[0] = value;
         hash = (Math.imul(hash, 31) + words[0]) | 0;
         hash = (Math.imul(hash, 31) + words[1]) | 0;
@@ -63,10 +65,9 @@ describe('elementary functions', () => {
 
 describe('from sound to table', () => {
   const source = fileURLToPath(new URL('../../src/', import.meta.url));
-  const files = ['evidence', 'model', 'attribute', 'pipeline'].flatMap((layer) => readdirSync(join(source, layer))
-    .filter((n) => n.endsWith('.ts') && !n.includes('clock')).map((n) => join(layer, n)));
-  // ECMAScript 2024, 21.3.2: "implementation-approximated". A square, and a whole power of two, come out the same everywhere.
-  const loose = /\bMath\.(a?sinh?|a?cosh?|a?tanh?|atan2|exp|expm1|log|log2|log10|log1p|pow|cbrt|hypot)\(|(?<!\b2) \*\* (?!2\b)/;
+  const files = ['evidence', 'model', 'attribute', 'pipeline'].flatMap((layer) => readdirSync(join(source, layer)).filter((n) => n.endsWith('.ts')).map((n) => join(layer, n)));
+  // ECMAScript 2024, 21.3.2 and 6.1.6.1.3: "implementation-approximated". A square, and 2 to a whole power, come out the same everywhere.
+  const loose = /\bMath\.(a?sinh?|a?cosh?|a?tanh?|atan2|exp|expm1|log|log2|log10|log1p|pow|cbrt|hypot)\(|(?<!\b2) \*\* (?!2\b)|\b2 \*\* (?!Math\.(round|ceil|floor)\(|\d+\b)/;
 
   it('no engine decides the last digit', () => {
     expect(files.length).toBeGreaterThan(30);
