@@ -71,7 +71,9 @@ function collectSides(r: LagReadings, recorderOfTrack: readonly number[], clockM
     const key = Math.min(from, to) * recorderOfTrack.length + Math.max(from, to);
     let sides = out.get(key);
     if (!sides) out.set(key, sides = { there: [], back: [] });
-    (from < to ? sides.there : sides.back).push([t, lag]);
+    const side = from < to ? sides.there : sides.back;
+    // A string of calls from one place counts once.
+    if (!side.slice(-8).some((e) => t - e[0] < 3 && Math.abs(e[1] - lag) < 0.05)) side.push([t, lag]);
   }
   return out;
 }
@@ -98,7 +100,7 @@ function votePair({ there, back }: Sides): { differenceMs: number; votes: number
   let rival = 0;
   for (let k = 0; k < bins; k++) if (Math.abs(k - top) > 7) rival = Math.max(rival, around(k));
   const mass = around(top);
-  if (mass < LEAST_VOTES * weight * 2 || mass < 1.5 * rival) return null;
+  if (mass < LEAST_VOTES || mass < 1.5 * rival) return null;
   let sum = 0;
   for (let d = -3; d <= 3; d++) sum += (votes[top + d] ?? 0) * (top + d);
   return { differenceMs: (sum / mass + 0.5) * BIN_MS - SPAN_MS, votes: mass };

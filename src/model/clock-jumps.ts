@@ -31,9 +31,9 @@ export function findSteps(series: readonly OffsetReading[], least: number): Foun
     }
     if (!best) return;
     // Medians smear: the place is where neighbours differ most.
-    const found: FoundStep = best;
+    const found = sharpen(series, best, from, to);
     search(from, found.index + 1);
-    out.push(sharpen(series, found, from, to));
+    out.push(found);
     search(found.index + 1, to);
   };
   search(0, series.length);
@@ -69,25 +69,25 @@ function sharpen(series: readonly OffsetReading[], found: FoundStep, from: numbe
 /** Evidence that sounds at one moment belong before or after a step: larger fits better. */
 export interface SideEvidence { tSec: number; before: number; after: number }
 
-/** The split of a time-ordered list that fits best, with the span of times that fit equally well and what each side has in its favour. */
-export function locateStep(evidence: readonly SideEvidence[]): { tSec: number; withinSec: number; favour: number } | null {
+/** One stray piece of evidence may be wrong: splits that fit worse by no more than this are as good. */
+const SLACK = 1;
+
+/** The split of a time-ordered list that fits best, with the span of splits that fit about as well and what each side has in its favour. */
+export function locateStep(evidence: readonly SideEvidence[], slack = SLACK): { tSec: number; withinSec: number; favour: number } | null {
   if (evidence.length < 2) return null;
+  const scores: number[] = [];
   let score = evidence.reduce((s, e) => s + e.after, 0);
-  let best = -Infinity;
-  let at = 0;
-  evidence.forEach((e, k) => {
-    score += e.before - e.after;
-    if (k + 1 < evidence.length && score > best + 1e-12) { best = score; at = k; }
-  });
-  // Moments that favour neither side leave the place open.
-  let low = at;
-  while (low > 0 && Math.abs(evidence[low].before - evidence[low].after) < 1e-9) low--;
-  let high = at + 1;
-  while (high < evidence.length - 1 && Math.abs(evidence[high].before - evidence[high].after) < 1e-9) high++;
+  for (const e of evidence.slice(0, -1)) { score += e.before - e.after; scores.push(score); }
+  let best = 0;
+  scores.forEach((s, k) => { if (s > scores[best]) best = k; });
+  let low = best;
+  let high = best;
+  scores.forEach((s, k) => { if (s >= scores[best] - slack) { low = Math.min(low, k); high = Math.max(high, k); } });
   let left = 0;
   let right = 0;
-  evidence.forEach((e, k) => { if (k <= at) left += e.before - e.after; else right += e.after - e.before; });
-  return { tSec: (evidence[low].tSec + evidence[high].tSec) / 2, withinSec: (evidence[high].tSec - evidence[low].tSec) / 2, favour: Math.min(left, right) };
+  evidence.forEach((e, k) => { if (k <= best) left += e.before - e.after; else right += e.after - e.before; });
+  const [from, to] = [evidence[low].tSec, evidence[high + 1].tSec];
+  return { tSec: (from + to) / 2, withinSec: (to - from) / 2, favour: Math.min(left, right) };
 }
 
 export interface TrendLine { slope: number; intercept: number }

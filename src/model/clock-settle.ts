@@ -80,7 +80,7 @@ export function startClocks(readings: LagReadings, input: StartInput): ClockStar
 function fillChain(chain: ClockChain, recorder: number, totals: readonly Total[], coarse: RecorderClock, jumps: readonly ClockJump[]): void {
   const put = (k: number, v: number): void => { chain.value[k * chain.others + recorder - 1] = v; };
   // A window that straddles a step belongs to neither side.
-  const clear = totals.filter((w) => !jumps.some((j) => Math.abs(j.tSec - w.tSec) < w.spanSec / 2));
+  const clear = totals.filter((w) => !jumps.some((j) => Math.abs(j.tSec - w.tSec) < w.spanSec));
   const kept = clear.length ? clear : totals;
   if (kept.length === 0) chain.knotSec.forEach((t, k) => put(k, readLevel(coarse, t)));
   else readWindows(kept.map((w) => ({ ...w, offsetMs: w.offsetMs - sumSteps(jumps, w.tSec) })), chain.knotSec).forEach((v, k) => put(k, v));
@@ -110,9 +110,9 @@ function addCoarse(windows: readonly StartWindow[], coarse: RecorderClock): Tota
 /** Steps too small for the coarse clock, from the windows and placed by single exchanges. */
 function findFineJumps(totals: readonly Total[], coarse: RecorderClock, ballotsIn: (fromSec: number, toSec: number) => Ballot[]): ClockJump[] {
   const strong = totals.filter((w) => w.votes >= CERTAIN_VOTES / 2);
-  return findSteps(strong.map((w) => ({ tSec: w.tSec, offset: w.offsetMs })), LEAST_STEP_MS).flatMap(({ index, step }) => {
-    const before = strong.slice(Math.max(0, index - 6), index);
-    const after = strong.slice(index + 2, index + 8);
+  return findSteps(strong.map((w) => ({ tSec: w.tSec, offset: w.offsetMs })), LEAST_STEP_MS).flatMap(({ index }) => {
+    const before = strong.slice(Math.max(0, index - 4), index);
+    const after = strong.slice(index + 2, index + 6);
     const [left, right] = [before, after].map((w) => fitTheilSen(w.map((e) => e.tSec), w.map((e) => e.offsetMs)));
     const [from, to] = [strong[Math.max(0, index - 1)].tSec - strong[index].spanSec / 2, strong[Math.min(strong.length - 1, index + 2)].tSec + strong[index].spanSec / 2];
     // An exchange across the step agrees with neither side.
@@ -129,7 +129,11 @@ function findFineJumps(totals: readonly Total[], coarse: RecorderClock, ballotsI
     }).sort((x, y) => x.tSec - y.tSec);
     const place = locateStep(evidence);
     // Windows may waver by themselves; the exchanges on both sides have to bear the step out.
-    return place && place.favour > LEAST_FAVOUR ? [{ tSec: place.tSec, stepSec: step / 1e3, withinSec: Math.max(place.withinSec, 1) }] : [];
+    // Windows may waver by themselves; the exchanges on both sides have to bear the step out.
+    if (!place || place.favour < LEAST_FAVOUR) return [];
+    // The lines on both sides, met between the windows: the rate may differ. Single readings find the moment later.
+    const tSec = (strong[index].tSec + strong[index + 1].tSec) / 2;
+    return [{ tSec, stepSec: (right.intercept - left.intercept + (right.slope - left.slope) * tSec) / 1e3, withinSec: strong[index].spanSec / 2 }];
   });
 }
 

@@ -76,7 +76,7 @@ export function solveClocks(r: LagReadings, recorderOfTrack: readonly number[], 
       applySolution(work, solution.unknowns);
       renewWeights(work, settings, stage.askew > 0);
     }
-    if (n >= STAGES.length - 2) work.bendMs = chooseBend(work);if(process.env.DBG)console.log(n,work.bendMs,work.askewMs,work.noiseScale,work.groups.filter(g=>g.bothWays).length,r.count);
+    if (n >= STAGES.length - 2) work.bendMs = chooseBend(work);
   });
   const last = solveOnce(work).solution;
   applySolution(work, last.unknowns);

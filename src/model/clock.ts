@@ -83,6 +83,7 @@ function findPiece(t: readonly number[], tSec: number): number {
 /**
  * Gives a clock its steps: around each jump two knots, offsets continued from either side. Samples lost make the file time stand still
  * while the reference goes on, so a negative step takes its own length; a positive one takes a millisecond.
+ * Beside a step half of it is uncertain, because its moment is known from sounds only.
  * @param clock knots of the parts between the jumps, none of them inside a jump
  */
 export function insertJumps(clock: RecorderClock, jumps: readonly ClockJump[]): RecorderClock {
@@ -92,16 +93,16 @@ export function insertJumps(clock: RecorderClock, jumps: readonly ClockJump[]): 
   for (let p = 0; p + 1 < bounds.length; p++) {
     const inside = clock.knotSec.map((_, k) => k).filter((k) => clock.knotSec[k] > bounds[p] && clock.knotSec[k] < bounds[p + 1]);
     const part = { knotSec: inside.map((k) => clock.knotSec[k]), offsetSec: inside.map((k) => clock.offsetSec[k]), uncertaintySec: inside.map((k) => clock.uncertaintySec[k]) };
-    const push = (tSec: number): void => {
+    const push = (tSec: number, least = 0): void => {
       out.knotSec.push(tSec);
       out.offsetSec.push(readOffset(part, tSec));
-      out.uncertaintySec.push(readUncertainty(part, tSec));
+      out.uncertaintySec.push(Math.max(least, readUncertainty(part, tSec)));
     };
     if (inside.length === 0) continue;
-    if (p > 0) push(startSec);
+    if (p > 0) push(startSec, Math.abs(jumps[p - 1].stepSec) / 2);
     inside.filter((k) => clock.knotSec[k] > startSec).forEach((k) => push(clock.knotSec[k]));
     if (p < jumps.length) {
-      push(bounds[p + 1]);
+      push(bounds[p + 1], Math.abs(jumps[p].stepSec) / 2);
       startSec = bounds[p + 1] + Math.max(JUMP_WIDTH_SEC, -jumps[p].stepSec);
     }
   }

@@ -1,3 +1,4 @@
+import { log2, pow2 } from '../numeric/elementary.js';
 import { VolaryError } from '../schema/errors.js';
 import { findSteps, fitTheilSen, locateStep, type OffsetReading, type TrendLine } from './clock-jumps.js';
 import { insertJumps, type ClockJump, type RecorderClock } from './clock.js';
@@ -20,6 +21,11 @@ const MOST_MISSES = 4;
 const COARSE_UNCERTAINTY_SEC = 0.003;
 /** Steps below this are left to the lags of single calls. */
 const LEAST_STEP_SEC = 0.012;
+/** Steps summed for the search: about the length of a transform. */
+const THIN = 4;
+/** Longer studies are looked at in windows with gaps between. */
+const LONG_SEC = 43200;
+const LONG_HOP_SEC = 300;
 /** Neighbours on each side that a knot is smoothed with. */
 const SMOOTH = 5;
 
@@ -75,7 +81,7 @@ function followOffset(reference: ActivityTrace, other: ActivityTrace, maxOffsetS
   const { stepSec } = reference;
   const out: OffsetReading[] = [];
   const width = Math.round(WINDOW_SEC / stepSec);
-  const hop = Math.round(WINDOW_SEC / 2 / stepSec);
+  const hop = Math.round((reference.values.length * stepSec > LONG_SEC ? LONG_HOP_SEC : WINDOW_SEC / 2) / stepSec);
   let centre = firstSec;
   let misses = 0;
   for (let from = 0; from === 0 || from + width / 2 < reference.values.length; from += hop) {
@@ -119,25 +125,57 @@ function locateInActivity(reference: ActivityTrace, other: ActivityTrace, fromSe
   return locateStep(evidence);
 }
 
-/** Correlates reference steps [from, from + width) with the other recorder, offsets within centre +- span. */
+/**
+ * Correlates reference steps [from, from + width) with the other recorder, offsets within centre +- span: first on traces thinned by THIN,
+ * which tell whether there is agreement and where, then on all steps around that place.
+ */
 function correlateWindow(reference: ActivityTrace, other: ActivityTrace, from: number, width: number, centreSec: number, spanSec: number): Found | null {
   const { stepSec } = reference;
   const a = reference.values.subarray(from, Math.min(reference.values.length, from + width));
-  const span = Math.round(spanSec / stepSec);
-  const centre = Math.round(centreSec / stepSec);
-  const b = new Float32Array(a.length + 2 * span);
-  const start = from + centre - span;
-  for (let k = 0; k < b.length; k++) b[k] = other.values[start + k] ?? 0;
-  if (a.length < 64) return null;
-  const r = new Correlator(a.length + b.length).correlate(removeMean(a), removeMean(b), 2 * span + 1);
-  let best = 0;
-  for (let k = 1; k < r.length; k++) if (r[k] > r[best]) best = k;
+  const half = Math.ceil(spanSec / stepSec / THIN);
+  const start = from + Math.round(centreSec / stepSec) - half * THIN;
+  const thinA = removeMean(thin(a, 0, Math.floor(a.length / THIN)));
+  if (thinA.length < 16) return null;
+  const thinB = removeMean(thin(other.values, start, thinA.length + 2 * half));
+  const r = reuseCorrelator(thinA.length + thinB.length).correlate(thinA, thinB, 2 * half + 1);
+  let top = 0;
+  for (let k = 1; k < r.length; k++) if (r[k] > r[top]) top = k;
   const mean = r.reduce((s, v) => s + v, 0) / r.length;
   const sd = Math.sqrt(r.reduce((s, v) => s + (v - mean) ** 2, 0) / r.length);
   if (!(sd > 0)) return null;
-  const curve = (r[best - 1] ?? r[best]) - 2 * r[best] + (r[best + 1] ?? r[best]);
-  const shift = curve < 0 && best > 0 && best < r.length - 1 ? (0.5 * (r[best - 1] - r[best + 1])) / curve : 0;
-  return { offsetSec: (centre - span + best + shift) * stepSec, strength: (r[best] - mean) / sd };
+  return { offsetSec: (start - from + refine(removeMean(a), other.values, start, top * THIN)) * stepSec, strength: (r[top] - mean) / sd };
+}
+
+/** Tables of a transform are costly: windows of one size share them. */
+const correlators = new Map<number, Correlator>();
+
+function reuseCorrelator(leastLength: number): Correlator {
+  const key = Math.ceil(log2(leastLength));
+  let found = correlators.get(key);
+  if (!found) correlators.set(key, found = new Correlator(pow2(key)));
+  return found;
+}
+
+/** Best shift within two thinned steps of one, in steps after `start`, by a parabola through the correlation of all steps. */
+function refine(a: Float64Array, b: Float32Array, start: number, around: number): number {
+  const least = around - 2 * THIN;
+  const sums = Array.from({ length: 4 * THIN + 1 }, (_, n) => {
+    let s = 0;
+    for (let k = 0; k < a.length; k++) s += a[k] * (b[start + least + n + k] ?? 0);
+    return s;
+  });
+  let best = 0;
+  sums.forEach((v, n) => { if (v > sums[best]) best = n; });
+  const curve = (sums[best - 1] ?? sums[best]) - 2 * sums[best] + (sums[best + 1] ?? sums[best]);
+  const shift = curve < 0 && best > 0 && best < sums.length - 1 ? (0.5 * (sums[best - 1] - sums[best + 1])) / curve : 0;
+  return least + best + shift;
+}
+
+/** Sums of THIN values each, from an index on; what lies outside counts as silence. */
+function thin(values: Float32Array, from: number, count: number): Float32Array {
+  const out = new Float32Array(count);
+  for (let n = 0; n < count; n++) for (let k = 0; k < THIN; k++) out[n] += values[from + n * THIN + k] ?? 0;
+  return out;
 }
 
 function removeMean(x: Float32Array): Float64Array {

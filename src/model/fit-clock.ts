@@ -2,6 +2,7 @@ import type { Candidate } from '../evidence/candidate.js';
 import { hypot } from '../numeric/elementary.js';
 import { collectReadings, keepReadings, thinReadings, type LagReadings } from './clock-readings.js';
 import { GROUP_SEC } from './clock-groups.js';
+import { placeSteps } from './clock-place-steps.js';
 import { startClocks, type ClockStart } from './clock-settle.js';
 import { solveClocks, type ClockSolution } from './clock-solver.js';
 import { insertJumps, type ClockModel, type RecorderClock } from './clock.js';
@@ -56,7 +57,14 @@ export function fitClocksFully(input: ClockFitInput): ClockFit {
   const usable = (m: number): boolean => start.usable.has(recorderOfTrack[readings.from[m]]) && start.usable.has(recorderOfTrack[readings.to[m]]);
   const kept = thinReadings(keepReadings(readings, usable), recorderOfTrack, GROUP_SEC, MOST_READINGS);
   let solution = solveClocks(kept, recorderOfTrack, start.state);
-  if (dropWeakSteps(start, solution)) solution = solveClocks(kept, recorderOfTrack, start.state);
+  // Steps found from votes are placed by single readings once the distances are known; what proves too small is taken back.
+  for (let round = 0; round < 2 && start.state.steps.length > 0; round++) {
+    const placed = placeSteps(kept, solution.state, solution.groups, recorderOfTrack, start.jumps);
+    start.jumps = placed.jumps;
+    start.state = { ...start.state, steps: placed.steps, stepMs: solution.state.stepMs };
+    dropWeakSteps(start, solution);
+    solution = solveClocks(kept, recorderOfTrack, start.state);
+  }
   const clock = coarse.map((c, r) => (r === 0 || !start.usable.has(r) ? c : describeClock(solution, r, start)));
   return {
     clock, delaySec: solution.state.delayMs.map((v) => v / 1e3), delayUncertaintySec: solution.delaySigmaMs.map((v) => v / 1e3),
@@ -64,14 +72,12 @@ export function fitClocksFully(input: ClockFitInput): ClockFit {
   };
 }
 
-/** Takes steps back that the fit finds too small to tell; true if any was. */
-function dropWeakSteps(start: ClockStart, solution: ClockSolution): boolean {
+/** Takes steps back that the fit finds too small to tell. */
+function dropWeakSteps(start: ClockStart, solution: ClockSolution): void {
   const { steps, stepMs } = start.state;
   const kept = steps.map((_, n) => n).filter((n) => Math.abs(solution.state.stepMs[n]) > Math.max(LEAST_STEP_MS, 4 * solution.stepSigmaMs[n]));
-  if (kept.length === steps.length) return false;
   start.jumps = kept.map((n) => start.jumps[n]);
   start.state = { ...start.state, steps: kept.map((n) => steps[n]), stepMs: Float64Array.from(kept, (n) => stepMs[n]) };
-  return true;
 }
 
 function countExchanges(solution: ClockSolution, r: LagReadings, recorderOfTrack: readonly number[], recorders: number): number[] {

@@ -41,7 +41,7 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   };
   const surveys = await runner.survey(range(plan.surveyCount), report('survey', plan.surveyCount));
   const floors = buildFloorTable(surveys, timeline.tracks.length, settings.fftSize / 2 + 1);
-  const coarse = findCoarseClocks(surveys, timeline, settings, options.maxOffsetSec);
+  const coarse = findCoarseClocks(surveys, timeline, plan.durationSec, options.maxOffsetSec);
   const priorGainDb = centre(floorsOfStudy(floors, settings));
   const sampled = sampleEvenly(plan.cellCount, Math.max(LEAST_CELLS, Math.ceil(plan.cellCount * LEAST_SHARE)));
   const look = async (name: string, gainDb: number[], clock: ClockModel): Promise<Candidate[]> => {
@@ -66,7 +66,7 @@ export function makeTask(plan: CellPlan, calibration: Calibration, cell: number)
   return { cell, gainDb, clock, floors: floors[findSurveyIndex(plan, (cell + 0.5) * plan.cellSec)] };
 }
 
-function findCoarseClocks(surveys: readonly SurveyResult[], timeline: Timeline, settings: AnalysisSettings, maxOffsetSec: number): ClockModel {
+function findCoarseClocks(surveys: readonly SurveyResult[], timeline: Timeline, durationSec: number, maxOffsetSec: number): ClockModel {
   const zero = createZeroClock(timeline.recorders.length);
   if (timeline.recorders.length < 2) return zero;
   const traces = timeline.recorders.map((_, r) => {
@@ -74,7 +74,8 @@ function findCoarseClocks(surveys: readonly SurveyResult[], timeline: Timeline, 
     const values = new Float32Array(total);
     let at = 0;
     for (const s of surveys) { values.set(s.activity[r], at); at += s.activity[r].length; }
-    return { stepSec: settings.hopFrames / settings.sampleRateHz, values };
+    // Blocks hold a whole number of hops: over the study a step is a trifle longer than a hop.
+    return { stepSec: durationSec / Math.max(1, total), values };
   });
   return zero.map((clock, r) => (r === 0 || !timeline.tracks.some((t) => t.recorderIndex === r) ? clock : findCoarseClock(traces[0], traces[r], maxOffsetSec, timeline.recorders[r])));
 }

@@ -1,0 +1,59 @@
+import { describe, expect, it } from 'vitest';
+import { findCoarseClock, type ActivityTrace } from '../../src/model/coarse-clock.js';
+import { readOffset } from '../../src/model/clock.js';
+import { VolaryError } from '../../src/schema/errors.js';
+import { makeRandom } from './clock-synthetic.js';
+
+const STEP_SEC = 0.0029;
+
+/** Calls that both recorders hear at their own file times, and as many that only one hears. */
+function makeTraces(seed: number, durationSec: number, offsetAt: (t: number) => number, sharedShare = 0.5): [ActivityTrace, ActivityTrace] {
+  const { uniform } = makeRandom(seed);
+  const steps = Math.round(durationSec / STEP_SEC);
+  const a = new Float32Array(steps);
+  const b = new Float32Array(steps);
+  const call = (into: Float32Array, t: number, length: number): void => {
+    for (let k = Math.round(t / STEP_SEC); k < (t + length) / STEP_SEC; k++) if (k >= 0 && k < steps) into[k] += 10;
+  };
+  for (let t = 0; t < durationSec; t -= Math.log(1 - uniform())) {
+    const length = 0.03 + 0.15 * uniform();
+    const shared = uniform() < sharedShare;
+    const first = uniform() < 0.5;
+    // Sound takes up to 6 ms from one side to the other.
+    const travel = 0.006 * uniform() * (first ? 1 : -1);
+    if (shared || first) call(a, t, length);
+    if (shared || !first) call(b, t + offsetAt(t) + (shared ? travel : 0), length);
+  }
+  return [{ stepSec: STEP_SEC, values: a }, { stepSec: STEP_SEC, values: b }];
+}
+
+describe('coarse clock', () => {
+  it.each([[1, 7.3], [2, -7.3], [3, 0], [4, 41], [5, -0.02]])('seed %i: finds an offset of %f s by itself', (seed, offset) => {
+    const [a, b] = makeTraces(seed, 300, () => offset);
+    const clock = findCoarseClock(a, b, 60, 'B');
+    // Travel and half a call's rise: a few milliseconds, which single calls refine later.
+    for (const t of [30, 150, 270]) expect(Math.abs(readOffset(clock, t) - offset)).toBeLessThan(0.008);
+  });
+
+  it('follows 60 ppm over half an hour', () => {
+    const [a, b] = makeTraces(6, 1800, (t) => -3 + 60e-6 * t);
+    const clock = findCoarseClock(a, b, 60, 'B');
+    for (let t = 60; t < 1740; t += 60) expect(Math.abs(readOffset(clock, t) - (-3 + 60e-6 * t))).toBeLessThan(0.008);
+    expect(clock.jumps).toBeUndefined();
+  });
+
+  it.each([-0.0929, 0.4])('finds and places a step of %f s', (stepSec) => {
+    const [a, b] = makeTraces(7, 1800, (t) => 2 + 20e-6 * t + (t >= 1000 ? stepSec : 0));
+    const clock = findCoarseClock(a, b, 60, 'B');
+    expect(clock.jumps).toHaveLength(1);
+    const [jump] = clock.jumps!;
+    expect(Math.abs(jump.stepSec - stepSec)).toBeLessThan(0.006);
+    expect(Math.abs(jump.tSec - 1000)).toBeLessThan(Math.max(5, jump.withinSec));
+    for (const t of [100, 500, 900, 1100, 1700]) expect(Math.abs(readOffset(clock, t) - (2 + 20e-6 * t + (t >= 1000 ? stepSec : 0)))).toBeLessThan(0.008);
+  });
+
+  it('says so when the recorders share no sound', () => {
+    const [a, b] = makeTraces(8, 600, () => 1, 0);
+    expect(() => findCoarseClock(a, b, 60, 'B')).toThrow(VolaryError);
+  });
+});
