@@ -18,11 +18,12 @@ export async function resumeStep<T>(checkpoint: Checkpoint, key: string, work: (
   return value;
 }
 
-type Packed = { f32?: (number | null)[]; f64?: (number | null)[] };
+type Packed = { f32?: number[]; f64?: number[]; number?: string };
 
-/** JSON with typed arrays of floats marked, so that they come back as what they were. */
+/** JSON with typed arrays of floats marked, so that they come back as what they were; numbers that JSON has no text for (NaN, infinities, -0) are spelt out. */
 export function packJson(value: unknown): string {
   return JSON.stringify(value, (_, v: unknown) => {
+    if (typeof v === 'number') return Number.isFinite(v) && !Object.is(v, -0) ? v : { number: Object.is(v, -0) ? '-0' : String(v) };
     if (v instanceof Float32Array) return { f32: Array.from(v) };
     if (v instanceof Float64Array) return { f64: Array.from(v) };
     return v;
@@ -33,8 +34,9 @@ export function unpackJson(text: string): unknown {
   return JSON.parse(text, (_, v: unknown) => {
     if (v !== null && typeof v === 'object' && !Array.isArray(v)) {
       const p = v as Packed;
-      if (p.f32) return Float32Array.from(p.f32, (x) => x ?? NaN);
-      if (p.f64) return Float64Array.from(p.f64, (x) => x ?? NaN);
+      if (p.number !== undefined) return Number(p.number);
+      if (p.f32) return Float32Array.from(p.f32);
+      if (p.f64) return Float64Array.from(p.f64);
     }
     return v;
   });

@@ -1,0 +1,56 @@
+import { describe, expect, it } from 'vitest';
+import { packJson, resumeStep, unpackJson, type Checkpoint } from '../../src/pipeline/checkpoint.js';
+import { makeRandom } from '../model/clock-synthetic.js';
+
+const roundTrip = (v: unknown): unknown => unpackJson(packJson(v));
+const ODD = [NaN, -0, 0, Infinity, -Infinity, 5e-324, -2.2250738585072014e-308, 1.7976931348623157e308, 0.1, 1 / 3, -1e-7, 2 ** 53];
+
+describe('packed numbers', () => {
+  it('come back bit by bit, in typed arrays and outside', () => {
+    const f64 = Float64Array.from(ODD);
+    const f32 = Float32Array.from([...ODD, 1e-45, -1.1754943508222875e-38, 3.4028234663852886e38]);
+    const back = roundTrip({ f: f64, g: f32, list: ODD, one: -0, deep: [{ a: [NaN] }, null, 'text', true, []] }) as { f: Float64Array; g: Float32Array; list: number[]; one: number; deep: unknown };
+    expect(back.f).toBeInstanceOf(Float64Array);
+    expect(back.g).toBeInstanceOf(Float32Array);
+    expect(new BigUint64Array(back.f.buffer)).toEqual(new BigUint64Array(f64.buffer));
+    expect(new Uint32Array(back.g.buffer)).toEqual(new Uint32Array(f32.buffer));
+    expect(back.list.map((v, k) => Object.is(v, ODD[k]))).toEqual(ODD.map(() => true));
+    expect(Object.is(back.one, -0)).toBe(true);
+    expect(back.deep).toEqual([{ a: [NaN] }, null, 'text', true, []]);
+    expect((roundTrip(new Float32Array(0)) as Float32Array).length).toBe(0);
+  });
+
+  it('come back whatever their bits', () => {
+    const { uniform } = makeRandom(12);
+    const bits = Uint32Array.from({ length: 20000 }, () => Math.floor(uniform() * 2 ** 32));
+    const f32 = new Float32Array(bits.buffer).map((v) => (Number.isNaN(v) ? NaN : v));
+    const f64 = new Float64Array(bits.buffer.slice(0)).map((v) => (Number.isNaN(v) ? NaN : v));
+    expect(new Uint32Array((roundTrip(f32) as Float32Array).buffer)).toEqual(new Uint32Array(f32.buffer));
+    expect(new BigUint64Array((roundTrip(f64) as Float64Array).buffer)).toEqual(new BigUint64Array(f64.buffer));
+  });
+});
+
+describe('a step', () => {
+  const makeStore = (): Checkpoint & { texts: Map<string, string> } => {
+    const texts = new Map<string, string>();
+    return { texts, load: async (k) => texts.get(k), save: async (k, t) => void texts.set(k, t) };
+  };
+
+  it('is done once; the second time its saved result stands, the same as the first', async () => {
+    const store = makeStore();
+    let runs = 0;
+    const work = async (): Promise<{ x: Float64Array }> => { runs++; return { x: Float64Array.from([1 / 3, -0, NaN]) }; };
+    const first = await resumeStep(store, 'a', work);
+    const second = await resumeStep(store, 'a', work);
+    expect(runs).toBe(1);
+    expect(second).toEqual(first);
+    await resumeStep(store, 'b', work);
+    expect(runs).toBe(2);
+  });
+
+  it('that fails is not saved', async () => {
+    const store = makeStore();
+    await expect(resumeStep(store, 'a', async () => { throw new Error('no'); })).rejects.toThrow('no');
+    expect(store.texts.size).toBe(0);
+  });
+});
