@@ -1,0 +1,83 @@
+import { describe, expect, it } from 'vitest';
+import { LOST_FEATURES } from '../../src/attribute/lost-features.js';
+import { UNTAGGED_FEATURES } from '../../src/attribute/untagged-features.js';
+import { CALL_FEATURES } from '../../src/model/call-features.js';
+import { CONTEXT_FEATURES } from '../../src/model/context-features.js';
+import { readProbability, scoreForest, type Forest } from '../../src/model/forest.js';
+import { firstForest } from '../../src/model/learned-first.js';
+import { lostForest } from '../../src/model/learned-lost.js';
+import { ownForest } from '../../src/model/learned-own.js';
+import { untaggedForest } from '../../src/model/learned-untagged.js';
+
+const shipped: [string, Forest, readonly string[]][] = [
+  ['first', firstForest, CALL_FEATURES], ['own', ownForest, CONTEXT_FEATURES], ['untagged', untaggedForest, UNTAGGED_FEATURES], ['lost', lostForest, LOST_FEATURES],
+];
+
+describe('a forest', () => {
+  // x0 < 1 ? (x1 < 5 ? 10 : 20) : 30, and a stump on x1.
+  const forest: Forest = {
+    features: ['a', 'b'], bias: 0.5, calibration: { from: [], to: [] },
+    trees: [
+      { feature: [0, 1, -1, -1, -1], threshold: [1, 5, 0, 0, 0], left: [1, 3, 0, 0, 0], value: [0, 0, 30, 10, 20] },
+      { feature: [1, -1, -1], threshold: [2, 0, 0], left: [1, 0, 0], value: [0, 100, 200] },
+    ],
+  };
+
+  it('adds the leaves that a vector falls into; a value at the threshold goes up', () => {
+    expect(scoreForest(forest, [0, 0])).toBe(110.5);
+    expect(scoreForest(forest, [0.999, 5])).toBe(220.5);
+    expect(scoreForest(forest, [1, 1.9])).toBe(130.5);
+    expect(scoreForest(forest, [7, 2])).toBe(230.5);
+  });
+
+  it('without calibration gives the logistic of the log-odds, kept within 0.0005 of 0 and 1', () => {
+    expect(readProbability(forest, 0)).toBe(0.5);
+    for (const z of [-6, -1.3, 0.2, 4]) expect(readProbability(forest, z)).toBeCloseTo(1 / (1 + Math.exp(-z)), 14);
+    expect(readProbability(forest, 50)).toBe(0.9995);
+    expect(readProbability(forest, -800)).toBe(0.0005);
+  });
+
+  it('is calibrated along its knots, straight between them, level beyond', () => {
+    const calibrated = { ...forest, calibration: { from: [-2, 0, 3], to: [-1, 1, 1.5] } };
+    const odds = (z: number): number => { const p = readProbability(calibrated, z); return Math.log(p / (1 - p)); };
+    for (const [z, expected] of [[-9, -1], [-2, -1], [-1, 0], [0, 1], [1.5, 1.25], [3, 1.5], [99, 1.5]]) expect(odds(z)).toBeCloseTo(expected, 12);
+  });
+});
+
+describe.each(shipped)('the shipped forest %s', (_, forest, features) => {
+  it('knows its features by name and in order', () => {
+    expect(forest.features).toEqual([...features]);
+  });
+
+  it('holds trees that end: children lie behind their parent, features and numbers exist', () => {
+    expect(forest.trees.length).toBeGreaterThan(10);
+    for (const tree of forest.trees) {
+      const count = tree.feature.length;
+      for (const key of ['threshold', 'left', 'value'] as const) expect(tree[key].length).toBe(count);
+      const reached = new Set([0]);
+      tree.feature.forEach((f, n) => {
+        expect(reached.has(n)).toBe(true);
+        if (f < 0) return void expect(Number.isFinite(tree.value[n])).toBe(true);
+        expect(f).toBeLessThan(features.length);
+        expect(Number.isFinite(tree.threshold[n])).toBe(true);
+        expect(tree.left[n]).toBeGreaterThan(n);
+        expect(tree.left[n] + 1).toBeLessThan(count);
+        reached.add(tree.left[n]).add(tree.left[n] + 1);
+      });
+    }
+  });
+
+  it('gives probabilities that rise with the log-odds and stay inside', () => {
+    let last = 0;
+    for (let z = -30; z <= 30; z += 0.01) {
+      const p = readProbability(forest, z);
+      expect(p).toBeGreaterThanOrEqual(last);
+      last = p;
+    }
+    expect(readProbability(forest, -1e9)).toBeGreaterThanOrEqual(0.0005);
+    expect(readProbability(forest, 1e9)).toBeLessThanOrEqual(0.9995);
+    // A step, not a constant: surely no and surely yes exist.
+    expect(readProbability(forest, -30)).toBeLessThan(0.2);
+    expect(last).toBeGreaterThan(0.6);
+  });
+});

@@ -1,0 +1,56 @@
+import { describe, expect, it } from 'vitest';
+import { createZeroClock } from '../../src/model/clock.js';
+import type { CellRunner } from '../../src/pipeline/calibrate.js';
+import type { ExtractResult, ExtractTask } from '../../src/pipeline/cell-work.js';
+import { planCells } from '../../src/pipeline/cells.js';
+import { noCheckpoint, type Checkpoint } from '../../src/pipeline/checkpoint.js';
+import { extractChunks, type Chunk } from '../../src/pipeline/extract-blocks.js';
+
+/** A runner whose cells only say which they are. */
+function makeRunner(): CellRunner & { asked: number[] } {
+  const asked: number[] = [];
+  return {
+    asked, survey: async () => [],
+    extract: async (tasks: ExtractTask[], onDone) => tasks.map((t) => { asked.push(t.cell); onDone(); return { candidates: [], missingSec: [t.cell], lostSec: [], lostRuns: [] } satisfies ExtractResult; }),
+  };
+}
+
+async function run(durationSec: number, checkpoint: Checkpoint = noCheckpoint): Promise<{ chunks: Chunk[]; asked: number[]; told: number; cellCount: number }> {
+  const plan = planCells(durationSec, 1.5);
+  const calibration = { floors: Array.from({ length: plan.surveyCount }, () => []), clock: createZeroClock(1), gainDb: [], priorGainDb: [] };
+  const runner = makeRunner();
+  const chunks: Chunk[] = [];
+  let told = 0;
+  await extractChunks(runner, plan, calibration, checkpoint, () => { told++; }, (c) => chunks.push(c));
+  return { chunks, asked: runner.asked, told, cellCount: plan.cellCount };
+}
+
+describe.each([3, 10, 119, 120, 121, 3600, 3601, 7300, 20000])('a study of %i seconds', (durationSec) => {
+  it('is extracted cell by cell, each once, and decided in chunks that own every moment once', async () => {
+    const { chunks, asked, told, cellCount } = await run(durationSec);
+    expect([...asked].sort((a, b) => a - b)).toEqual(Array.from({ length: cellCount }, (_, k) => k));
+    expect(told).toBe(cellCount);
+    expect(chunks[0].fromSec).toBe(0);
+    chunks.forEach((c, k) => {
+      expect(c.toSec).toBe(chunks[k + 1]?.fromSec ?? Infinity);
+      const cells = c.cells.map((r) => r.missingSec[0]);
+      expect(cells).toEqual(Array.from({ length: cells.length }, (_, n) => c.firstCell + n));
+      // What a bird sounds like is learned from 150 s around: four minutes of context where the study goes on.
+      expect(c.firstCell * 10).toBeLessThanOrEqual(Math.max(0, c.fromSec - 150));
+      expect((c.firstCell + cells.length) * 10).toBeGreaterThanOrEqual(Math.min(durationSec, c.toSec + 150));
+      // And no more than an hour and a bit is held.
+      expect(cells.length).toBeLessThanOrEqual(360 + 48);
+    });
+  });
+});
+
+it('work that was saved is not done again, and gives the same chunks', async () => {
+  const texts = new Map<string, string>();
+  const store: Checkpoint = { load: async (k) => texts.get(k), save: async (k, t) => void texts.set(k, t) };
+  const first = await run(1000, store);
+  texts.delete('block-000003');
+  const second = await run(1000, store);
+  expect(second.chunks).toEqual(first.chunks);
+  expect(second.asked).toEqual(Array.from({ length: 12 }, (_, k) => 36 + k));
+  expect(second.told).toBe(first.told);
+});
