@@ -19,3 +19,5 @@ export { bandRise, flagEvenFrames } from './band-rise';
 export { measureSetLags, setLagScratchBytes, sumSetLevels } from './set-lags';
 export { roomEnvelope, roomScratchBytes } from './room-envelope';
 export { frameTexture } from './frame-texture';
+export { pathProducts } from './path-products';
+export { pathPrediction } from './path-prediction';

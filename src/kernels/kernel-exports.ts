@@ -104,4 +104,12 @@ export interface KernelExports {
     cross: Ptr, auto: Ptr, trackCount: number, binCount: number, firstBin: number, endBin: number, noise: Ptr, noiseScale: number,
     scratch: Ptr, coherence: Ptr, level: Ptr, distance: Ptr,
   ): void;
+
+  pathProducts(
+    refs: Ptr, refCount: number, planeRows: number, tapCount: number, leadTaps: number, weight: Ptr, frameCount: number, bins: number, products: Ptr,
+  ): void;
+  pathPrediction(
+    refs: Ptr, refCount: number, planeRows: number, tapCount: number, frameCount: number, bins: number,
+    mean: Ptr, factor: Ptr, crosstalk: Ptr, variance: Ptr,
+  ): void;
 }

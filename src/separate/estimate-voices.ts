@@ -3,8 +3,9 @@ import type { PathContext } from './choose-path.js';
 import { spreadPrior } from './crosstalk-levels.js';
 import { createPlanes, measurePower, smoothBins, smoothPower } from './planes.js';
 import type { Planes } from './planes.js';
-import { addObservations, addSystem, createPathSystem, listTaps, predictCrosstalk, solvePaths } from './path-system.js';
+import { addSystem, createPathSystem, solvePaths } from './path-system.js';
 import type { PathSystem } from './path-system.js';
+import type { BinRange } from '../kernels/paths.js';
 import type { Section } from './section.js';
 
 /** A bird that calls in the section. */
@@ -37,6 +38,9 @@ export interface VoiceEstimate {
   power: Float32Array;
 }
 
+/** Crosstalk counts from this share of the noise power on, at its peak. */
+const AUDIBLE = 0.3;
+
 /**
  * Separates the voices of birds that call at the same time, each on its own track.
  *
@@ -49,18 +53,34 @@ export interface VoiceEstimate {
  */
 export async function estimateVoices(c: PathContext, section: Section, voices: readonly Voice[], tSec: number): Promise<VoiceEstimate[]> {
   const states = voices.map((v) => beginVoice(c, section, v, voices));
-  const known = new Map<string, PathSystem>();
+  const known = new Map<string, PathSystem>(), range = findRange(c, section, voices);
   for (const to of states) {
     for (const from of states) {
       if (from === to) continue;
       const otherPower = expectOtherPower(c, states, to, from);
-      known.set(`${to.track} ${from.track}`, await choosePath(c, to.track, from.track, tSec, { observed: section.tracks[to.track], reference: section.tracks[from.track], otherPower }));
+      known.set(`${to.track} ${from.track}`, await choosePath(c, to.track, from.track, tSec, { observed: section.tracks[to.track], reference: section.tracks[from.track], otherPower }, range));
     }
   }
   for (let round = 0; round < c.settings.rounds; round++) {
-    for (const state of [...states].reverse()) refineVoice(c, section, state, states.filter((s) => s !== state), known, round > 0);
+    for (const state of [...states].reverse()) refineVoice(c, section, state, states.filter((s) => s !== state), known, range, round > 0);
   }
   return states.map(({ track, residual, leftover, power }) => ({ track, residual, leftover, power }));
+}
+
+/** Bins between the lowest and the highest in which crosstalk may stand out of the noise somewhere. */
+function findRange(c: PathContext, section: Section, voices: readonly Voice[]): BinRange {
+  const { binCount } = c.settings;
+  let first = binCount, end = 0;
+  for (const from of voices) {
+    const peak = new Float32Array(binCount), power = measurePower(section.tracks[from.track]);
+    for (let i = 0, b = 0; i < power.length; i++) { peak[b] = Math.max(peak[b], power[i]); if (++b === binCount) b = 0; }
+    for (const to of voices) {
+      if (to === from) continue;
+      const ratio = c.levels.ratio[to.track * c.levels.trackCount + from.track], floor = c.floors[to.track];
+      peak.forEach((p, b) => { if (ratio[b] * p > AUDIBLE * floor[b]) { first = Math.min(first, b); end = Math.max(end, b + 1); } });
+    }
+  }
+  return [Math.min(first, end), end];
 }
 
 /** First estimate from levels alone. */
@@ -89,9 +109,9 @@ function expectOtherPower(c: PathContext, states: readonly State[], to: State, f
   return out;
 }
 
-function addLevels(c: PathContext, receiver: number, source: number, power: Float32Array, out: Float32Array): void {
+function addLevels(c: PathContext, receiver: number, source: number, power: Float32Array, out: Float32Array, share = 1): void {
   const ratio = c.levels.ratio[receiver * c.levels.trackCount + source], binCount = ratio.length;
-  for (let i = 0, b = 0; i < out.length; i++) { out[i] += ratio[b] * power[i]; if (++b === binCount) b = 0; }
+  for (let i = 0, b = 0; i < out.length; i++) { out[i] += share * ratio[b] * power[i]; if (++b === binCount) b = 0; }
 }
 
 function keepActive(power: Float32Array, active: Uint8Array, binCount: number): void {
@@ -99,19 +119,19 @@ function keepActive(power: Float32Array, active: Uint8Array, binCount: number): 
 }
 
 /** One round for one voice: its paths, what is left after the crosstalk, the voice. */
-function refineVoice(c: PathContext, section: Section, state: State, others: readonly State[], known: ReadonlyMap<string, PathSystem>, usesStretch: boolean): void {
-  const { settings } = c, { binCount, tapCount, leadTaps } = settings, observed = section.tracks[state.track], floor = c.floors[state.track];
+function refineVoice(c: PathContext, section: Section, state: State, others: readonly State[], known: ReadonlyMap<string, PathSystem>, range: BinRange, usesStretch: boolean): void {
+  const { settings } = c, { binCount, tapCount } = settings, observed = section.tracks[state.track], floor = c.floors[state.track];
   const system = createPathSystem(tapCount * others.length, binCount), prior = new Float64Array(tapCount * others.length * binCount);
   others.forEach((s, n) => {
     addSystem(system, known.get(`${state.track} ${s.track}`)!, n * tapCount);
     prior.set(spreadPrior(c.levels, state.track, s.track, settings), n * tapCount * binCount);
   });
-  const taps = others.flatMap((s) => listTaps(s.mean, tapCount, leadTaps));
-  if (usesStretch) addObservations(system, taps, weighStretch(c, state), observed);
-  const { crosstalk, variance } = predictCrosstalk(solvePaths(system, prior), taps, observed.frameCount);
+  const { engine } = c.store, references = others.map((s) => s.mean);
+  if (usesStretch) engine.addObservations(system, references, weighStretch(c, state), observed, range);
+  const { crosstalk, variance } = engine.predict(solvePaths(system, prior, range), references, range);
   state.crosstalkPower = smoothPower(crosstalk);
   for (let i = 0; i < variance.length; i++) variance[i] += settings.modelError * state.crosstalkPower[i];
-  for (const s of others) addLevels(c, state.track, s.track, s.variance, variance);
+  for (const s of others) addLevels(c, state.track, s.track, s.variance, variance, settings.referenceDoubt);
   state.leftover = variance;
   state.residual = subtract(observed, crosstalk);
   const leftover = smoothBins(variance, observed.frameCount, binCount), residualPower = smoothPower(state.residual), raw = measurePower(state.residual);

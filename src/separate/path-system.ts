@@ -1,106 +1,65 @@
-import { createPlanes } from './planes.js';
+import { addPathProducts, predictPaths } from '../kernels/paths.js';
+import type { BinRange, BinRows, TapShape } from '../kernels/paths.js';
+import type { Kernels } from '../kernels/kernels.js';
 import type { Planes } from './planes.js';
-
-/** A reference of a path: spectra that arrive `delay` frames later (negative: earlier). */
-export interface Tap { planes: Planes; delay: number }
 
 /**
  * Normal equations of a linear path per bin: gram[a][b] = sum over frames of w conj(Z_a) Z_b for a >= b, right[a] = sum of w conj(Z_a) Y.
  * Row (a, b) of the lower triangle has index a (a + 1) / 2 + b; every row holds one value per bin.
  */
-export interface PathSystem { size: number; binCount: number; gramRe: Float64Array; gramIm: Float64Array; rightRe: Float64Array; rightIm: Float64Array }
+export interface PathSystem { size: number; binCount: number; gram: BinRows; right: BinRows }
 
 export function createPathSystem(size: number, binCount: number): PathSystem {
-  const rows = ((size * (size + 1)) / 2) * binCount;
-  return {
-    size, binCount, gramRe: new Float64Array(rows), gramIm: new Float64Array(rows),
-    rightRe: new Float64Array(size * binCount), rightIm: new Float64Array(size * binCount),
-  };
+  return { size, binCount, gram: createRows((size * (size + 1)) / 2, binCount), right: createRows(size, binCount) };
 }
 
-/** Taps of one reference track, from `lead` frames ahead on. */
-export function listTaps(planes: Planes, tapCount: number, lead: number): Tap[] {
-  return Array.from({ length: tapCount }, (_, l) => ({ planes, delay: l - lead }));
-}
-
-/**
- * Adds observations of all frames: `observed` is explained by the taps with the inverse variances `weight`, [frame][bin].
- */
-export function addObservations(system: PathSystem, taps: readonly Tap[], weight: Float32Array, observed: Planes): void {
-  const { binCount } = system;
-  for (let a = 0; a < taps.length; a++) {
-    addProducts(taps[a], { planes: observed, delay: 0 }, weight, system.rightRe, system.rightIm, a * binCount, binCount);
-    for (let b = 0; b <= a; b++) addProducts(taps[a], taps[b], weight, system.gramRe, system.gramIm, ((a * (a + 1)) / 2 + b) * binCount, binCount);
-  }
-}
-
-/** out[bin] += sum over frames of w conj(A) B. */
-function addProducts(a: Tap, b: Tap, weight: Float32Array, outRe: Float64Array, outIm: Float64Array, at: number, binCount: number): void {
-  const frames = a.planes.frameCount;
-  const from = Math.max(0, a.delay, b.delay);
-  const to = Math.min(frames, frames + a.delay, frames + b.delay);
-  const ar = a.planes.re, ai = a.planes.im, br = b.planes.re, bi = b.planes.im;
-  for (let k = from; k < to; k++) {
-    let p = (k - a.delay) * binCount, q = (k - b.delay) * binCount, w = k * binCount;
-    for (let o = at, end = at + binCount; o < end; o++, p++, q++, w++) {
-      const g = weight[w], xr = g * ar[p], xi = g * ai[p], yr = br[q], yi = bi[q];
-      outRe[o] += xr * yr + xi * yi;
-      outIm[o] += xr * yi - xi * yr;
-    }
-  }
+function createRows(count: number, binCount: number): BinRows {
+  return { re: new Float32Array(count * binCount), im: new Float32Array(count * binCount) };
 }
 
 /** Adds a smaller system to the block that begins at row and column `at`. */
 export function addSystem(into: PathSystem, part: PathSystem, at: number): void {
   const { binCount } = into;
-  const add = (target: Float64Array, to: number, source: Float64Array, from: number): void => {
-    for (let k = 0; k < binCount; k++) target[to + k] += source[from + k];
+  const add = (target: BinRows, to: number, source: BinRows, from: number): void => {
+    for (let k = 0; k < binCount; k++) { target.re[to + k] += source.re[from + k]; target.im[to + k] += source.im[from + k]; }
   };
   for (let a = 0; a < part.size; a++) {
-    add(into.rightRe, (at + a) * binCount, part.rightRe, a * binCount);
-    add(into.rightIm, (at + a) * binCount, part.rightIm, a * binCount);
-    for (let b = 0; b <= a; b++) {
-      const to = (((at + a) * (at + a + 1)) / 2 + at + b) * binCount, from = ((a * (a + 1)) / 2 + b) * binCount;
-      add(into.gramRe, to, part.gramRe, from);
-      add(into.gramIm, to, part.gramIm, from);
-    }
+    add(into.right, (at + a) * binCount, part.right, a * binCount);
+    for (let b = 0; b <= a; b++) add(into.gram, (((at + a) * (at + a + 1)) / 2 + at + b) * binCount, part.gram, ((a * (a + 1)) / 2 + b) * binCount);
   }
 }
 
 /** Posterior of a path: its mean per tap and bin, and the inverse of the Cholesky factor of its precision (lower triangle). */
-export interface PathSolution { size: number; binCount: number; meanRe: Float64Array; meanIm: Float64Array; factorRe: Float64Array; factorIm: Float64Array }
+export interface PathSolution { size: number; binCount: number; mean: BinRows; factor: BinRows }
 
 /**
  * Solves every bin of the system with a Gaussian prior of mean 0 and the variances `priorVariance`, [tap][bin]
  * (regularised least squares; Golub & Van Loan, Matrix Computations, 4.2).
  */
-export function solvePaths(system: PathSystem, priorVariance: Float64Array): PathSolution {
-  const { size, binCount } = system;
-  const out: PathSolution = {
-    size, binCount, meanRe: new Float64Array(size * binCount), meanIm: new Float64Array(size * binCount),
-    factorRe: new Float64Array(system.gramRe.length), factorIm: new Float64Array(system.gramRe.length),
-  };
+export function solvePaths(system: PathSystem, priorVariance: Float64Array, range: BinRange = [0, system.binCount]): PathSolution {
+  const { size, binCount, gram, right } = system;
+  const mean = createRows(size, binCount), factor = createRows((size * (size + 1)) / 2, binCount);
   const lr = new Float64Array(size * size), li = new Float64Array(size * size), xr = new Float64Array(size), xi = new Float64Array(size);
-  for (let bin = 0; bin < binCount; bin++) {
+  for (let bin = range[0]; bin < range[1]; bin++) {
     for (let a = 0, row = bin; a < size; a++) {
-      for (let b = 0; b <= a; b++, row += binCount) { lr[a * size + b] = system.gramRe[row]; li[a * size + b] = system.gramIm[row]; }
+      for (let b = 0; b <= a; b++, row += binCount) { lr[a * size + b] = gram.re[row]; li[a * size + b] = gram.im[row]; }
       lr[a * size + a] += 1 / priorVariance[a * binCount + bin];
-      xr[a] = system.rightRe[a * binCount + bin]; xi[a] = system.rightIm[a * binCount + bin];
+      xr[a] = right.re[a * binCount + bin]; xi[a] = right.im[a * binCount + bin];
     }
     factorise(lr, li, size);
     substitute(lr, li, size, xr, xi);
     invertLower(lr, li, size);
     for (let a = 0, row = bin; a < size; a++) {
-      out.meanRe[a * binCount + bin] = xr[a]; out.meanIm[a * binCount + bin] = xi[a];
-      for (let b = 0; b <= a; b++, row += binCount) { out.factorRe[row] = lr[a * size + b]; out.factorIm[row] = li[a * size + b]; }
+      mean.re[a * binCount + bin] = xr[a]; mean.im[a * binCount + bin] = xi[a];
+      for (let b = 0; b <= a; b++, row += binCount) { factor.re[row] = lr[a * size + b]; factor.im[row] = li[a * size + b]; }
     }
   }
-  return out;
+  return { size, binCount, mean, factor };
 }
 
 /** The prior alone: no path known. */
-export function solveUnknown(priorVariance: Float64Array, size: number, binCount: number): PathSolution {
-  return solvePaths(createPathSystem(size, binCount), priorVariance);
+export function solveUnknown(priorVariance: Float64Array, size: number, binCount: number, range: BinRange = [0, binCount]): PathSolution {
+  return solvePaths(createPathSystem(size, binCount), priorVariance, range);
 }
 
 /** Hermitian Cholesky in place: M = L L^H, lower triangle; the diagonal is real. */
@@ -153,35 +112,17 @@ function invertLower(lr: Float64Array, li: Float64Array, n: number): void {
 /** Crosstalk that a path predicts, and the variance of the prediction that comes from not knowing the path exactly, [frame][bin]. */
 export interface Prediction { crosstalk: Planes; variance: Float32Array }
 
-/** Sum over taps of H Z, and z^T cov conj(z) = |L^-1 conj(z)|^2. */
-export function predictCrosstalk(solution: PathSolution, taps: readonly Tap[], frameCount: number): Prediction {
-  const { size, binCount } = solution;
-  const crosstalk = createPlanes(frameCount, binCount);
-  const variance = new Float32Array(frameCount * binCount);
-  const sumRe = new Float64Array(binCount), sumIm = new Float64Array(binCount);
-  for (let k = 0; k < frameCount; k++) {
-    const at = k * binCount;
-    for (let a = 0; a < size; a++) {
-      const source = k - taps[a].delay;
-      if (source >= 0 && source < frameCount) {
-        const { re, im } = taps[a].planes;
-        for (let f = 0, p = source * binCount, h = a * binCount; f < binCount; f++, p++, h++) {
-          crosstalk.re[at + f] += solution.meanRe[h] * re[p] - solution.meanIm[h] * im[p];
-          crosstalk.im[at + f] += solution.meanRe[h] * im[p] + solution.meanIm[h] * re[p];
-        }
-      }
-      sumRe.fill(0); sumIm.fill(0);
-      for (let b = 0; b <= a; b++) {
-        const from = k - taps[b].delay;
-        if (from < 0 || from >= frameCount) continue;
-        const { re, im } = taps[b].planes;
-        for (let f = 0, p = from * binCount, w = ((a * (a + 1)) / 2 + b) * binCount; f < binCount; f++, p++, w++) {
-          sumRe[f] += solution.factorRe[w] * re[p] + solution.factorIm[w] * im[p];
-          sumIm[f] += solution.factorIm[w] * re[p] - solution.factorRe[w] * im[p];
-        }
-      }
-      for (let f = 0; f < binCount; f++) variance[at + f] += sumRe[f] * sumRe[f] + sumIm[f] * sumIm[f];
-    }
+/** Works on paths between spectra, in bins of a range; the rest of a result is 0. */
+export class PathEngine {
+  constructor(private readonly k: Kernels, readonly taps: TapShape) {}
+
+  /** Adds observations of all frames: `observed` is explained by the references with the inverse variances `weight`, [frame][bin]. */
+  addObservations(system: PathSystem, references: readonly Planes[], weight: Float32Array, observed: Planes, range: BinRange = [0, system.binCount]): void {
+    addPathProducts(this.k, references, observed, weight, this.taps, range, system.gram, system.right);
   }
-  return { crosstalk, variance };
+
+  /** Sum over taps of H Z, and z^T cov conj(z) = |L^-1 conj(z)|^2. */
+  predict(solution: PathSolution, references: readonly Planes[], range: BinRange = [0, solution.binCount]): Prediction {
+    return predictPaths(this.k, references, this.taps, range, solution.mean, solution.factor);
+  }
 }

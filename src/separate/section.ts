@@ -27,6 +27,11 @@ export interface Section {
 /** Longest stretch that an analyser takes, seconds. */
 export const LONGEST_SECTION_SEC = 8;
 
+/** Most windows of a section. */
+export function countMostWindows(settings: SeparationSettings): number {
+  return Math.ceil((LONGEST_SECTION_SEC * settings.sampleRateHz) / settings.hopFrames) + 4;
+}
+
 /** Bytes of kernel memory that an analyser needs. */
 export function countAnalyserBytes(settings: SeparationSettings): number {
   const frames = Math.ceil(LONGEST_SECTION_SEC * settings.sampleRateHz) + 4 * settings.fftSize;

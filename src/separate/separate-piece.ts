@@ -12,7 +12,7 @@ import type { Section, SectionAnalyser } from './section.js';
 export interface Edit { track: number; startFrame: number; change: Float32Array }
 
 /** Most voices that are estimated together; of more, those that overlap the call longest. */
-const MOST_OTHERS = 4;
+export const MOST_OTHERS = 4;
 /** Half of the crossfade at the ends of a piece, seconds. */
 const FADE_SEC = 0.003;
 /** Margins around calls that are estimated together, seconds. */

@@ -1,14 +1,16 @@
 import { createKernels } from '../kernels/kernels.js';
+import { countPathBytes } from '../kernels/paths.js';
 import type { ClockModel } from '../model/clock.js';
 import { toReference } from '../model/clock.js';
 import type { PathContext } from './choose-path.js';
 import { learnLevels } from './crosstalk-levels.js';
 import { FloorMeter } from './noise-floors.js';
+import { PathEngine } from './path-system.js';
 import { planPieces } from './plan-pieces.js';
 import type { SeparationCall } from './plan-pieces.js';
-import { countAnalyserBytes, SectionAnalyser } from './section.js';
+import { countAnalyserBytes, countMostWindows, SectionAnalyser } from './section.js';
 import type { TrackSource } from './section.js';
-import { PieceSeparator } from './separate-piece.js';
+import { MOST_OTHERS, PieceSeparator } from './separate-piece.js';
 import type { Edit } from './separate-piece.js';
 import { chooseSeparationSettings } from './settings.js';
 import type { SeparationSettings } from './settings.js';
@@ -47,7 +49,8 @@ export async function* separateTracks(input: SeparationInput): AsyncGenerator<Se
   const blockFrames = Math.round(BLOCK_SEC * sampleRateHz), lastFrame = Math.max(0, ...endFrames);
   const analyser = new SectionAnalyser(createKernels(input.kernels, countAnalyserBytes(settings)), settings, recorderOf, clock, read);
   const meter = new FloorMeter(createKernels(input.kernels, FloorMeter.countBytes(settings, blockFrames)), settings);
-  const store = new SoloStore(analyser, calls, endFrames.length);
+  const pathBytes = countPathBytes(MOST_OTHERS, countMostWindows(settings), settings.binCount, settings);
+  const store = new SoloStore(analyser, new PathEngine(createKernels(input.kernels, pathBytes), settings), calls, endFrames.length);
   const separator = new PieceSeparator(analyser, calls);
   const pieces = planPieces(calls, endFrames.length, settings);
   let pending: Edit[] = [], next = 0;

@@ -1,7 +1,7 @@
 import type { SeparationCall } from './plan-pieces.js';
 import { measurePower, smoothPower } from './planes.js';
-import { addObservations, createPathSystem, listTaps } from './path-system.js';
-import type { PathSystem } from './path-system.js';
+import { createPathSystem } from './path-system.js';
+import type { PathEngine, PathSystem } from './path-system.js';
 import type { Section, SectionAnalyser } from './section.js';
 
 /** Calls that one bird makes while no other is heard: what paths and levels are learned from. Keeps a bounded share of them in memory. */
@@ -12,7 +12,7 @@ export class SoloStore {
   private readonly powers = new BoundedCache<SeparationCall, Float32Array[]>(32 * 2 ** 20);
 
   /** @param calls all calls in order of onset, those of birds without a tag included */
-  constructor(private readonly analyser: SectionAnalyser, calls: readonly SeparationCall[], trackCount: number) {
+  constructor(private readonly analyser: SectionAnalyser, readonly engine: PathEngine, calls: readonly SeparationCall[], trackCount: number) {
     this.byTrack = Array.from({ length: trackCount }, () => []);
     for (const call of findSolos(calls, analyser.settings.soloGapSec)) this.byTrack[call.track].push(call);
   }
@@ -52,12 +52,12 @@ export class SoloStore {
     const known = this.systems.get(key);
     if (known) return known;
     const { tracks } = await this.load(call);
-    const { binCount, tapCount, leadTaps, independence, modelError } = this.analyser.settings;
+    const { binCount, tapCount, independence, modelError } = this.analyser.settings;
     const weight = smoothPower(tracks[receiver]);
     for (let i = 0, b = 0; i < weight.length; i++) { weight[i] = independence / (floor[b] + modelError * weight[i]); if (++b === binCount) b = 0; }
     const system = createPathSystem(tapCount, binCount);
-    addObservations(system, listTaps(tracks[call.track], tapCount, leadTaps), weight, tracks[receiver]);
-    this.systems.set(key, system, system.gramRe.length * 16 + system.rightRe.length * 16);
+    this.engine.addObservations(system, [tracks[call.track]], weight, tracks[receiver]);
+    this.systems.set(key, system, 8 * (system.gram.re.length + system.right.re.length));
     return system;
   }
 }

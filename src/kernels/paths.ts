@@ -1,0 +1,106 @@
+/** Linear paths between spectra of tracks, per bin: normal equations and predictions over the kernels' memory. */
+import type { Ptr } from './kernel-exports.js';
+import type { Kernels } from './kernels.js';
+
+/** Complex spectra, [frame][bin]. */
+export interface ComplexPlanes { re: Float32Array; im: Float32Array; frameCount: number; binCount: number }
+
+/** Taps of a path: how many frames it spans and how many of them lie ahead. */
+export interface TapShape { tapCount: number; leadTaps: number }
+
+/** Bins [first, end) that are worked on. */
+export type BinRange = readonly [number, number];
+
+/** Rows of one value per bin: real parts [row][bin], imaginary parts [row][bin]. */
+export interface BinRows { re: Float32Array; im: Float32Array }
+
+/** Bytes of kernel memory for `refCount` references of `frameCount` frames and the system of all their taps. */
+export function countPathBytes(refCount: number, frameCount: number, binCount: number, { tapCount }: TapShape): number {
+  const size = refCount * tapCount, rows = frameCount + tapCount + 4;
+  return (8 * (refCount + 1) * rows + 16 * rows + 8 * ((size * (size + 5)) / 2)) * (binCount + 4) + (1 << 16);
+}
+
+/**
+ * Adds sum over frames of w conj(Z_a) Z_b to row a (a + 1) / 2 + b of `gram` and w conj(Z_a) Y to row a of `right`, for all taps
+ * a >= b of the references; Z of tap l is the reference l - leadTaps frames ago. Rows hold `weight`'s bins; only those in range are touched.
+ */
+export function addPathProducts(
+  k: Kernels, refs: readonly ComplexPlanes[], observed: ComplexPlanes, weight: Float32Array, taps: TapShape, range: BinRange, gram: BinRows, right: BinRows,
+): void {
+  const { frameCount, binCount } = observed, width = padWidth(range), size = refs.length * taps.tapCount;
+  if (range[1] <= range[0]) return;
+  const mark = k.mark();
+  const { ptr, planeRows } = placePlanes(k, [...refs, observed], taps, range, 0);
+  const weightPtr = k.allocF32(frameCount * width);
+  copyRows(weight, binCount, frameCount, range, k.f32(weightPtr, frameCount * width), width);
+  const productRows = (size * (size + 3)) / 2, products = k.allocF32(productRows * 2 * width), values = k.f32(products, productRows * 2 * width);
+  k.fn.pathProducts(ptr, refs.length, planeRows, taps.tapCount, taps.leadTaps, weightPtr, frameCount, width, products);
+  for (let a = 0; a < size; a++) {
+    for (let b = 0; b <= a; b++) addRow(values, (a * (a + 3)) / 2 + b, width, gram, (a * (a + 1)) / 2 + b, binCount, range);
+    addRow(values, (a * (a + 3)) / 2 + a + 1, width, right, a, binCount, range);
+  }
+  k.release(mark);
+}
+
+/**
+ * Predicted crosstalk sum of H Z and its variance, zero outside the range.
+ * @param mean rows by tap
+ * @param factor inverse Cholesky factor of the precision, rows a (a + 1) / 2 + b
+ */
+export function predictPaths(k: Kernels, refs: readonly ComplexPlanes[], taps: TapShape, range: BinRange, mean: BinRows, factor: BinRows): { crosstalk: ComplexPlanes; variance: Float32Array } {
+  const { frameCount, binCount } = refs[0], width = padWidth(range), size = refs.length * taps.tapCount, frames = (frameCount + 3) & ~3;
+  const crosstalk = { re: new Float32Array(frameCount * binCount), im: new Float32Array(frameCount * binCount), frameCount, binCount };
+  const variance = new Float32Array(frameCount * binCount);
+  if (range[1] <= range[0]) return { crosstalk, variance };
+  const mark = k.mark();
+  const { ptr, planeRows } = placePlanes(k, refs, taps, range, frames - frameCount);
+  const meanPtr = placeRows(k, mean, size, binCount, range), factorPtr = placeRows(k, factor, (size * (size + 1)) / 2, binCount, range);
+  const crosstalkPtr = k.allocF32(frames * 2 * width), variancePtr = k.allocF32(frames * width);
+  k.fn.pathPrediction(ptr, refs.length, planeRows, taps.tapCount, frameCount, width, meanPtr, factorPtr, crosstalkPtr, variancePtr);
+  unpackRows(k.f32(crosstalkPtr, frames * width), width, crosstalk.re, binCount, frameCount, range);
+  unpackRows(k.f32(crosstalkPtr + frames * width * 4, frames * width), width, crosstalk.im, binCount, frameCount, range);
+  unpackRows(k.f32(variancePtr, frames * width), width, variance, binCount, frameCount, range);
+  k.release(mark);
+  return { crosstalk, variance };
+}
+
+function padWidth(range: BinRange): number {
+  return (Math.max(0, range[1] - range[0]) + 3) & ~3;
+}
+
+/** Planes with zero rows around, so that every tap of every frame exists. */
+function placePlanes(k: Kernels, planes: readonly ComplexPlanes[], { tapCount, leadTaps }: TapShape, range: BinRange, extraRows: number): { ptr: Ptr; planeRows: number } {
+  const { frameCount, binCount } = planes[0], width = padWidth(range), before = tapCount - 1 - leadTaps;
+  const planeRows = before + frameCount + leadTaps + extraRows;
+  const ptr = k.allocF32(planes.length * 2 * planeRows * width), all = k.f32(ptr, planes.length * 2 * planeRows * width).fill(0);
+  planes.forEach((x, p) => {
+    for (const [part, values] of [x.re, x.im].entries()) {
+      const at = ((2 * p + part) * planeRows + before) * width;
+      copyRows(values, binCount, frameCount, range, all.subarray(at, at + frameCount * width), width);
+    }
+  });
+  return { ptr, planeRows };
+}
+
+function placeRows(k: Kernels, rows: BinRows, count: number, binCount: number, range: BinRange): Ptr {
+  const width = padWidth(range), ptr = k.allocF32(count * 2 * width), all = k.f32(ptr, count * 2 * width).fill(0);
+  for (let r = 0; r < count; r++) {
+    all.set(rows.re.subarray(r * binCount + range[0], r * binCount + range[1]), 2 * r * width);
+    all.set(rows.im.subarray(r * binCount + range[0], r * binCount + range[1]), (2 * r + 1) * width);
+  }
+  return ptr;
+}
+
+function copyRows(source: Float32Array, binCount: number, count: number, range: BinRange, target: Float32Array, width: number): void {
+  target.fill(0);
+  for (let t = 0; t < count; t++) target.set(source.subarray(t * binCount + range[0], t * binCount + range[1]), t * width);
+}
+
+function unpackRows(source: Float32Array, width: number, target: Float32Array, binCount: number, count: number, range: BinRange): void {
+  for (let t = 0; t < count; t++) target.set(source.subarray(t * width, t * width + range[1] - range[0]), t * binCount + range[0]);
+}
+
+function addRow(source: Float32Array, row: number, width: number, target: BinRows, targetRow: number, binCount: number, range: BinRange): void {
+  const re = 2 * row * width, im = re + width, to = targetRow * binCount + range[0];
+  for (let b = 0; b < range[1] - range[0]; b++) { target.re[to + b] += source[re + b]; target.im[to + b] += source[im + b]; }
+}
