@@ -26,9 +26,9 @@ function install() {
   writeFileSync(stamp, lock);
 }
 
+if (!['test', 'demo', 'bench'].includes(task)) { process.stderr.write(`unknown task '${task}': expected test, demo or bench\n`); process.exit(2); }
 install();
 run(process.execPath, [join(root, 'src', 'build', 'build.mjs')]);
 if (task === 'test') run(process.execPath, [join(root, 'node_modules', 'vitest', 'vitest.mjs'), 'run', ...rest]);
 else if (task === 'demo') run(process.execPath, [join(root, 'dist', 'cli', 'demo.js'), ...rest]);
-else if (task === 'bench') run(process.execPath, [join(root, 'bench', 'run.mjs'), ...rest]);
-else { process.stderr.write(`unknown task '${task}': expected test, demo or bench\n`); process.exit(2); }
+else run(process.execPath, [join(root, 'bench', 'run.mjs'), ...rest]);

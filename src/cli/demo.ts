@@ -10,6 +10,7 @@ import type { Estimate } from '../score/types.js';
 const MAIN = fileURLToPath(new URL('./main.js', import.meta.url));
 const SCENE = fileURLToPath(new URL('../../fixtures/demo/scene.json', import.meta.url));
 const SEED = 5;
+const USAGE = 'usage: demo [FOLDER] [--seconds N], with 10 to 600 seconds';
 
 interface Paths { folder: string; recording: string; study: string; result: string; truth: string; report: string }
 
@@ -111,14 +112,18 @@ function readArguments(args: string[]): { folder: string; seconds: number | unde
   const seconds = at < 0 ? undefined : Number(args[at + 1]);
   const rest = at < 0 ? args : [...args.slice(0, at), ...args.slice(at + 2)];
   if (rest.length > 1 || rest.some((a) => a.startsWith('-')) || (seconds !== undefined && !(seconds >= 10 && seconds <= 600))) {
-    throw new VolaryError('bad-option', { what: 'usage: demo [FOLDER] [--seconds N], with 10 to 600 seconds' });
+    throw new VolaryError('bad-option', { what: USAGE });
   }
   return { folder: rest[0] ?? join('out', 'demo'), seconds };
 }
 
 try {
-  const { folder, seconds } = readArguments(process.argv.slice(2));
-  await runDemo(folder, seconds);
+  if (process.argv.slice(2).some((a) => a === '--help' || a === '-h')) {
+    process.stdout.write(`${USAGE}\nSimulates an invented aviary, attributes its calls, scores them and writes a report; FOLDER is out/demo unless said.\n`);
+  } else {
+    const { folder, seconds } = readArguments(process.argv.slice(2));
+    await runDemo(folder, seconds);
+  }
 } catch (error) {
   process.stderr.write(`demo: ${(error as Error).message}\n`);
   process.exitCode = error instanceof VolaryError && error.code === 'bad-option' ? 2 : 1;

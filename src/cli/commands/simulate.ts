@@ -13,7 +13,7 @@ export function addSimulateCommand(program: Command): void {
   const command = program.command('simulate')
     .description('Simulates an aviary recording from a scene: one WAV file per tagged bird, channels.csv and the truth in the format of labels.')
     .argument('[scene]', 'scene file (JSON): room, birds, tags, links, clocks; or none with --random')
-    .requiredOption('--out <dir>', 'folder to write to')
+    .requiredOption('-o, --out <dir>', 'folder to write to')
     .option('--seed <n>', 'number that settles everything left to chance', parseWhole(0, 0xffffffff), 1)
     .option('--random <preset>', 'draw the scene at random: easy, normal, crowded, two-clocks, small-species or harsh')
     .option('--own-voice', "also write each bird's own voice alone to DIR/truth/own-voice")
@@ -58,7 +58,10 @@ async function findScene(path: string | undefined, options: SimulateCommandOptio
     return drawRandomScene(options.seed, options.random as Parameters<typeof drawRandomScene>[1]);
   }
   const { readFile } = await import('node:fs/promises');
-  const text = await readFile(path, 'utf8').catch((cause: unknown) => { throw new VolaryError('unreadable', { what: 'cannot read the scene', where: quoteName(path) }, { cause }); });
+  const text = await readFile(path, 'utf8').catch((cause: unknown) => {
+    const isMissing = (cause as { code?: string }).code === 'ENOENT';
+    throw new VolaryError('unreadable', { what: isMissing ? 'no such file' : 'cannot read the scene', where: quoteName(path), expected: 'a scene (JSON)', mend: 'draw one with --random <preset>' }, { cause });
+  });
   try {
     return JSON.parse(text) as Scene;
   } catch (cause) {
