@@ -1,0 +1,62 @@
+// Ablation: the shipped forests made blind to one kind of evidence. A blinded feature is held at its median, own calls and other sounds
+// weighing the same, which is the same as always taking that branch of every split on it. Nothing is fitted anew but the calibration of the
+// log-odds, on the other scenes of the run (a scene never calibrates itself). A forest that had never had the feature would lean more on
+// the rest: what is lost here is the most that the evidence contributes.
+import { labelLeftovers, labelOwn, lookAgain } from '../learn/label-scene.mjs';
+import { fitCalibration } from '../learn/train-forest.mjs';
+import { scoreForest } from '../../dist/model/forest.js';
+import { findFeatures } from './evidence-groups.mjs';
+
+/** Vectors and labels that each forest sees. Shared sound is nobody's own and is not asked about in the first two. */
+const QUESTIONS = { first: ['x1', 'y', true], own: ['x2', 'y', true], untagged: ['ux', 'uy', false], lost: ['lx', 'ly', false] };
+
+/**
+ * @param scenes judged scenes, each with birds, truth and evidence
+ * @returns models by scene, in the order of the scenes
+ */
+export function blindModels(models, kind, scenes) {
+  const work = scenes.map((s) => ({ birds: s.birds, truth: s.truth, candidates: s.evidence.candidates, gains: s.evidence.gains }));
+  for (const w of work) { labelOwn(w); lookAgain(w, models.first); labelLeftovers(w, models.own); }
+  const blind = Object.fromEntries(Object.keys(QUESTIONS).map((name) => [name, blindForest(models[name], findFeatures(models[name], kind), collect(work, name))]));
+  for (const w of work) lookAgain(w, blind.first);
+  const own = calibrateEach(blind.own, work, 'own');
+  work.forEach((w, k) => labelLeftovers(w, own[k]));
+  const untagged = calibrateEach(blind.untagged, work, 'untagged');
+  const lost = calibrateEach(blind.lost, work, 'lost');
+  return scenes.map((_, k) => ({ first: blind.first, own: own[k], untagged: untagged[k], lost: lost[k] }));
+}
+
+/** The forest with some features held at their medians over { rows, labels }. */
+export function blindForest(forest, features, { rows, labels }) {
+  const middle = new Map(features.map((f) => [f, balancedMedian(rows.map((x) => x[f]), labels)]));
+  const trees = forest.trees.map((tree) => ({
+    ...tree, threshold: tree.threshold.map((t, n) => (middle.has(tree.feature[n]) ? (middle.get(tree.feature[n]) < t ? Infinity : -Infinity) : t)),
+  }));
+  return { ...forest, trees };
+}
+
+/** Weighted median in which both answers weigh the same; 0 where there is nothing. */
+export function balancedMedian(values, labels) {
+  const yes = labels.reduce((n, y) => n + y, 0);
+  const weightOf = (y) => (yes === 0 || yes === labels.length ? 1 / labels.length : y ? 0.5 / yes : 0.5 / (labels.length - yes));
+  const order = values.map((v, n) => ({ v, w: weightOf(labels[n]) })).sort((a, b) => a.v - b.v);
+  let sum = 0;
+  for (const { v, w } of order) { sum += w; if (sum >= 0.5 - 1e-12) return v; }
+  return order.length ? order[order.length - 1].v : 0;
+}
+
+function collect(work, name) {
+  const [x, y, ownOnly] = QUESTIONS[name];
+  const rows = []; const labels = [];
+  for (const w of work) w[x].forEach((v, n) => { if (ownOnly && w.candidates[n].shared) return; rows.push(v); labels.push(w[y][n]); });
+  return { rows, labels };
+}
+
+/** The forest calibrated for each scene on all the others; as it was where they have too little to tell. */
+function calibrateEach(forest, work, name) {
+  return work.map((w) => {
+    const { rows, labels } = collect(work.filter((o) => o !== w), name);
+    const calibration = fitCalibration(rows.map((x) => scoreForest(forest, x)), labels);
+    return calibration.from.length < 2 ? forest : { ...forest, calibration };
+  });
+}

@@ -1,0 +1,37 @@
+// Kinds of evidence, as groups of features by name. A feature that needs two kinds stands in both; `kept` belongs to none.
+export const EVIDENCE = {
+  /** When the sound reached each microphone, and how well the waveforms agree at that lag. */
+  lags: [
+    'heardShare', 'bestZ', 'bestAgreement', 'lagOfBestMs', 'earliestLagMs', 'earliestZ', 'laterZ', 'earlierZ', 'rangeM', 'leadOverCurveDb', 'zeroLag',
+    'weightedLagMs', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'lagMs', 'lagTracks', 'otherLagMs', 'heard',
+  ],
+  /** How much louder it is on one track than on the others, gains taken out, and than other sounds. Stretches are still cut by level. */
+  levels: [
+    'ownedShare', 'leadDb', 'leastLeadDb', 'secondLeadDb', 'rangeM', 'leadOverCurveDb', 'expectedSnrDb', 'bestOtherSnrDb', 'rivalDb', 'explainedDb',
+    'louderByDb', 'sameTrackDb', 'fillDb', 'leadResidualDb', 'leadBelowUsualDb', 'leadToOwnDb', 'aboveUsualDb', 'rivalStrengthDb', 'spreadDb', 'totalShare',
+    'aboveAcceptedDb', 'aboveSinceDb', 'leadMedianDb', 'expectedStrengthDb', 'otherLeadDb',
+  ],
+  /** What the sound is like by itself: tones or noise, how it begins, how long it is. */
+  spectrum: [
+    'entropy', 'crestDb', 'flatness', 'steadiness', 'highRiseDb', 'timeEntropy', 'attackDb', 'durationMs', 'relativeBandwidth', 'ownedBinsLog', 'tiltGainDb',
+    'overPedestal', 'pitchToUsual', 'elements', 'eventMs', 'pitch',
+  ],
+  /** What is known from other sounds: those at the same time and just before, and how each bird usually arrives from where it sits. */
+  context: [
+    'rivalDb', 'explainedDb', 'rivalCount', 'rivalOnsetMs', 'sinceLouderMs', 'louderByDb', 'sameTrackDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb',
+    'templateCount', 'aboveUsualDb', 'pitchToUsual', 'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'neighbourLogOdds', 'aboveAcceptedDb',
+    'acceptedOverlap', 'sinceAcceptedMs', 'aboveSinceDb', 'lagMs', 'lagTracks', 'leadMedianDb', 'expectedStrengthDb', 'otherLagMs', 'otherLeadDb', 'templates',
+    'sinceTemplateSec', 'pitch',
+  ],
+  kept: ['peakDb', 'lostShare', 'lostTracks', 'lostBirds', 'firstLogOdds', 'ownLogOdds', 'shared', 'trackCount', 'members'],
+};
+
+export const KINDS = Object.keys(EVIDENCE).filter((k) => k !== 'kept');
+
+/** Indices of a forest's features that belong to a kind. In the last question, about lost links, leadDb is a comparison with calls of that bird. */
+export function findFeatures(forest, kind) {
+  const known = new Set(Object.values(EVIDENCE).flat());
+  const stray = forest.features.filter((f) => !known.has(f));
+  if (stray.length) throw new Error(`features of no kind of evidence: ${stray.join(', ')}; add them to bench/accuracy/evidence-groups.mjs`);
+  return forest.features.flatMap((f, k) => (EVIDENCE[kind].includes(f) ? [k] : []));
+}

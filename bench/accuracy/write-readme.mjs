@@ -1,0 +1,49 @@
+// Puts the tables of a run between the marks in README: node bench/accuracy/write-readme.mjs bench/runs/accuracy-DATE.json [README.md]
+import { readFileSync, writeFileSync } from 'node:fs';
+import { join, dirname } from 'node:path';
+import { fileURLToPath, pathToFileURL } from 'node:url';
+import { describeRun, formatAblation, formatMain, formatPeers, formatUntagged, showShare } from './format-tables.mjs';
+
+const START = '<!-- accuracy:start -->';
+const END = '<!-- accuracy:end -->';
+const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
+
+export function writeReadme(run, path = join(root, 'README.md')) {
+  const text = readFileSync(path, 'utf8');
+  const from = text.indexOf(START);
+  const to = text.indexOf(END);
+  if (from < 0 || to < from) throw new Error(`${path}: no lines '${START}' and '${END}'`);
+  writeFileSync(path, `${text.slice(0, from + START.length)}\n${formatBlock(run)}\n${text.slice(to)}`);
+}
+
+function formatBlock(run) {
+  const simulated = run.groups.filter((g) => g.seeds.length);
+  const recorded = run.groups.filter((g) => !g.seeds.length);
+  const names = recorded.map((g) => g.name).join(', ');
+  const parts = [
+    describeRun(run),
+    `Simulated scenes of 60 to 90 s, drawn at random by \`volary simulate --random PRESET --seed N\` (presets and seeds in the table). The models were learned on other seeds (1000-1052 and 2000-2399) of the same simulator: the scenes are new, the kind of world is not.${names ? ` ${names}: real zebra finch calls played back in a simulated room (a set of labelled scenes kept outside the project; used while developing, so no blind test).` : ''} Intervals are 95 %, over blocks of time within these scenes; how much scenes differ from each other tells the column beside. A scene counts by its calls.`,
+    formatMain(run.groups),
+    '- *right time and right bird*: onset within 50 ms of a labelled call of the same tagged bird, one to one. *Detection*: whoever called, birds without a tag included. *Ghost*: a row of a tagged bird that lies in somebody else\'s call. *DER*: diarization error rate without collar. *ECE*: expected calibration error of the column `probability`, 15 bins (by chance alone, perfectly calibrated probabilities would show '
+      + `${showChance(run.groups)} here).`,
+    formatUntagged(run.groups),
+    'Beside three plain ways to say who called, on the same tracks, right time and right bird, F1. *Loudest*: the track with the most power over its own noise; *earliest*: the track that the sound reaches first, by cross-correlation; *majority*: of loudest, loudest at the onset, and earliest. Their thresholds were chosen on seeds 2000-2011; with several recorders they are given the true clocks.',
+    formatPeers(run.groups),
+  ];
+  if (simulated.some((g) => g.ablation)) {
+    parts.push('What each kind of evidence contributes: F1 with the forests blind to it (features held at their median, probabilities calibrated anew on the other scenes, forests not retrained, so that the loss is an upper bound). Stretches of sound are still cut by comparing levels.', formatAblation(simulated));
+  }
+  return parts.join('\n\n');
+}
+
+function showChance(groups) {
+  const values = groups.map((g) => g.methods.volary.calibrationErrorByChance?.median).filter((v) => v !== undefined && v !== null);
+  const show = (value) => showShare({ value, low: null });
+  return values.length ? `${show(Math.min(...values))} to ${show(Math.max(...values))}` : 'an unknown amount';
+}
+
+if (process.argv[1] && import.meta.url === pathToFileURL(process.argv[1]).href) {
+  const [runPath, readme] = process.argv.slice(2);
+  if (!runPath) { process.stderr.write('usage: write-readme.mjs RUN.json [README.md]\n'); process.exitCode = 2; }
+  else writeReadme(JSON.parse(readFileSync(runPath, 'utf8')), readme);
+}

@@ -1,0 +1,23 @@
+// Entry of `npm run bench`: names a bench and hands the rest of the arguments on.
+import { spawnSync } from 'node:child_process';
+import { dirname, join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+
+const BENCHES = {
+  accuracy: ['accuracy/run.mjs', 'how right the attribution is, on simulated scenes that nothing was learned on'],
+  kernels: ['kernels/bench-kernels.mjs', 'how fast the kernels are'],
+  separate: ['separate/measure-separation.mjs', 'what separation gains on overlapped calls'],
+};
+const [name, ...rest] = process.argv.slice(2);
+const usage = `usage: npm run bench -- NAME [options]\n${Object.entries(BENCHES).map(([key, [, what]]) => `  ${key.padEnd(10)}${what}`).join('\n')}\n`;
+
+if (name === '--help' || name === '-h') process.stdout.write(usage);
+else if (!name || !(name in BENCHES)) {
+  process.stderr.write(`bench: ${name ? `no bench '${name}'` : 'which one?'}\n${usage}`);
+  process.exitCode = 2;
+} else {
+  const here = dirname(fileURLToPath(import.meta.url));
+  const { status, error } = spawnSync(process.execPath, [join(here, BENCHES[name][0]), ...rest], { stdio: 'inherit' });
+  if (error) process.stderr.write(`bench: cannot start: ${error.message}\n`);
+  process.exitCode = status ?? 1;
+}
