@@ -7,7 +7,7 @@ import { UNTAGGED_FEATURES } from '../../dist/attribute/untagged-features.js';
 import { labelLeftovers, labelOwn, lookAgain } from './label-scene.mjs';
 import { fitCalibration, trainForest } from './train-forest.mjs';
 
-const FOLDS = 4;
+const FOLDS = 3;
 
 /**
  * @param scenes [{ birds, truth, candidates, gains }]

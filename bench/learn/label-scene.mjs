@@ -14,7 +14,7 @@ const LEAST_IOU = 0.4;
 export function labelOwn(scene) {
   scene.x1 = computeCallFeatures(scene.candidates, scene.gains);
   // Sounds of others that look like own calls are rare and decide the ghosts: they weigh more.
-  scene.w = scene.candidates.map((c) => (c.ownedShare > 0.5 && Math.max(...c.agreementZ) > 7 ? 3 : 1));
+  scene.w = scene.candidates.map((c) => (c.ownedShare > 0.5 && Math.max(...c.agreementZ) > 7 ? 2 : 1));
   scene.y = scene.candidates.map((c) => Number(scene.truth.some((t) => t.bird === scene.birds[c.track] && isSame(c, t))));
 }
 

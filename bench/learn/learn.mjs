@@ -1,4 +1,4 @@
-// Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 200] [--first-seed 2000]
+// Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 100] [--first-seed 2000]
 // Evidence is kept in out/learn, so that a second run only fits. Judging uses other seeds (bench/accuracy).
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
@@ -9,31 +9,39 @@ import { simulateScene } from '../../dist/simulate/simulate-scene.js';
 import { fitModels } from './fit-models.mjs';
 import { packEvidence, unpackEvidence } from './evidence-file.mjs';
 import { gatherInMemory } from './run-scene.mjs';
+import { varyScene } from './vary-scene.mjs';
 
 const PRESETS = ['normal', 'crowded', 'easy', 'two-clocks', 'small-species', 'harsh', 'normal', 'crowded'];
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
-const { values } = parseArgs({ options: { scenes: { type: 'string', default: '200' }, 'first-seed': { type: 'string', default: '2000' }, trees: { type: 'string', default: '200' } } });
+const { values } = parseArgs({ options: { scenes: { type: 'string', default: '100' }, 'first-seed': { type: 'string', default: '2000' }, trees: { type: 'string', default: '150' } } });
 const folder = join(root, 'out', 'learn');
 mkdirSync(folder, { recursive: true });
 
 const scenes = [];
 const first = Number(values['first-seed']);
 for (let seed = first; seed < first + Number(values.scenes); seed++) {
-  const file = join(folder, `${seed}.json`);
-  if (!existsSync(file)) {
-    const preset = PRESETS[seed % PRESETS.length];
+  const preset = PRESETS[seed % PRESETS.length];
+  const files = [join(folder, `${seed}.json`), join(folder, `${seed}-varied.json`)];
+  if (!files.every((f) => existsSync(f))) {
     const s = simulateScene(drawRandomScene(seed, preset), seed);
-    try {
-      const { evidence } = await gatherInMemory(s.tracks.map((t) => t.bird), s.tracks.map((t) => t.recorder), s.tracks.map((t) => t.samples), s.sampleRateHz);
-      writeFileSync(file, packEvidence({ seed, preset, birds: s.tracks.map((t) => t.bird), truth: s.truth, candidates: evidence.candidates, gains: evidence.gains }));
-    } catch (error) {
-      process.stderr.write(`seed ${seed}: ${error.message}\n`);
-      continue;
-    }
+    const drawn = { birds: s.tracks.map((t) => t.bird), recorders: s.tracks.map((t) => t.recorder), signals: s.tracks.map((t) => t.samples), truth: s.truth };
+    await keepEvidence(files[0], drawn, s.sampleRateHz, seed, preset);
+    await keepEvidence(files[1], varyScene({ ...drawn, clock: s.clock, sampleRateHz: s.sampleRateHz, seed }), s.sampleRateHz, seed, preset);
     process.stderr.write(`seed ${seed} ${preset}\n`);
   }
-  const scene = unpackEvidence(readFileSync(file, 'utf8'));
-  if (scene.candidates.length > 0 && scene.truth.length > 0) scenes.push(scene);
+  for (const f of files) {
+    const scene = existsSync(f) ? unpackEvidence(readFileSync(f, 'utf8')) : { candidates: [], truth: [] };
+    if (scene.candidates.length > 0 && scene.truth.length > 0) scenes.push(scene);
+  }
+}
+
+async function keepEvidence(file, { birds, recorders, signals, truth }, sampleRateHz, seed, preset) {
+  try {
+    const { evidence } = await gatherInMemory(birds, recorders, signals, sampleRateHz);
+    writeFileSync(file, packEvidence({ seed, preset, birds, truth, candidates: evidence.candidates, gains: evidence.gains }));
+  } catch (error) {
+    process.stderr.write(`seed ${seed}: ${error.message}\n`);
+  }
 }
 
 const { models } = fitModels(scenes, { trees: Number(values.trees), log: (t) => process.stderr.write(`${t}\n`) });

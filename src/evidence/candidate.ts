@@ -13,6 +13,8 @@ export interface Candidate {
   overPedestal: number;
   /** 1 when cut on sound that no track leads clearly: never a call of the track's wearer. */
   shared: number;
+  /** 1 when only the loudest part of a longer stretch was cut. */
+  core: number;
   /** Number of elements joined into this candidate; 1 for a single stretch. */
   elements: number;
   /** Mean energy above the floor on every track, per owned bin, dB. */

@@ -14,6 +14,8 @@ const OFFSET_BELOW_DB = 17;
 const OFFSET_AFTER_SEC = 0.002;
 /** The first samples of a voice lie below the threshold for a third of a millisecond. Found on simulated rooms. */
 const ONSET_AFTER_SEC = 0.0003;
+/** Edges of a core, whose surroundings are loud: this far below the peak. */
+const CORE_BELOW_DB = 13;
 const LEAST_OVER_NOISE_DB = 7;
 const ROOM_SHARE = 1.6;
 
@@ -146,7 +148,7 @@ function bandNoise(c: StretchContext, track: number): number {
 
 function crossOwnedLevel(c: StretchContext, segment: Segment, hopSec: number): Edges {
   const level = segment.shared ? c.sharedLevel : (segment.overPedestal ? c.tonalLevels : c.levels)[segment.track];
-  const low = Math.max(3, segment.peakDb - OFFSET_BELOW_DB);
+  const low = Math.max(3, segment.peakDb - (segment.core ? CORE_BELOW_DB : OFFSET_BELOW_DB));
   const interpolate = (inside: number, outside: number): number => {
     const a = level[inside];
     const b = level[outside] ?? -30;

@@ -54,8 +54,10 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
       if (c) candidates.push(c);
     }
   }
-  const sharedRules = { ...rules, triggerDb: 6, belowPeakDb: 13 };
-  for (const segment of cutSegments(0, sharedLevel, sharedRules)) {
+  const sharedRules = { ...rules, triggerDb: 6, keepDb: 2, belowPeakDb: 13, bridgeFrames: Math.round(0.009 / hopSec) };
+  const wide = cutSegments(0, sharedLevel, sharedRules);
+  const narrow = cutSegments(0, sharedLevel, { ...sharedRules, belowPeakDb: 8 }).map((s) => ({ ...s, core: true }));
+  for (const segment of [...wide, ...narrow.filter((a) => !wide.some((b) => sameStretch(a, b)))]) {
     const { track } = collectShared(spectra, input.floors, lost, ownership, settings.bandBins, segment.startFrame, Math.min(spectra.frameCount, segment.endFrame));
     const c = track < 0 ? null : measureCandidate(context, { ...segment, track, shared: true });
     if (c) candidates.push(c);

@@ -35,6 +35,7 @@ export interface StretchContext {
 /** A segment that owns fewer bins, or next to nothing of its track's sound with no lead, is a fragment of somebody else's sound. */
 const LEAST_BINS = 6;
 const LEAST_SHARE = 0.12;
+const LEAST_SHARE_EVER = 0.04;
 const LEAST_LEAD_DB = 4;
 
 /** Measures one segment on all tracks; null if it is a mere fragment. */
@@ -44,7 +45,7 @@ export function measureCandidate(c: StretchContext, segment: Segment): Candidate
   const from = segment.startFrame;
   const to = Math.min(s.frameCount, segment.endFrame);
   const { set, ownedShare, leadDb } = segment.shared ? takeShared(c, i, from, to) : collectOwned(c, segment, from, to);
-  if (set.length < LEAST_BINS || (!segment.shared && ownedShare < LEAST_SHARE && leadDb < LEAST_LEAD_DB)) return null;
+  if (set.length < LEAST_BINS || (!segment.shared && (ownedShare < LEAST_SHARE_EVER || (ownedShare < LEAST_SHARE && leadDb < LEAST_LEAD_DB)))) return null;
   const binHz = settings.sampleRateHz / settings.fftSize;
   const shape = describeSound(s, c.floors[i], i, from, to, set, settings.bandBins, binHz);
   const hopSec = settings.hopFrames / settings.sampleRateHz;
@@ -60,7 +61,7 @@ export function measureCandidate(c: StretchContext, segment: Segment): Candidate
   });
   const edges = refineEdges(c, segment, ownedShare);
   return {
-    track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb, overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements, shared: segment.shared ? 1 : 0,
+    track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb, overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements, shared: segment.shared ? 1 : 0, core: segment.core ? 1 : 0,
     ...levels, ...lags, ownedShare, leadDb, lostShare, ...shape, ownedBins: set.length,
   };
 }

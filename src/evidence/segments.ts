@@ -11,6 +11,8 @@ export interface Segment {
   elements: number;
   /** Cut on sound that no track leads clearly (see shared.ts): nobody's own voice, perhaps a caller without a tag. */
   shared?: boolean;
+  /** Only what lies within a few decibels of the peak: a call whose beginning or end is buried in other sound of its own track. */
+  core?: boolean;
 }
 
 export interface SegmentRules {

@@ -6,7 +6,7 @@ import { readLeadCurve, type GainFit } from './fit-gains.js';
 /** Second look: the first features, what the first look said, and how the candidate fits what its bird and the others usually sound like. */
 export const CONTEXT_FEATURES = [
   ...CALL_FEATURES, 'firstLogOdds', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb', 'templateCount', 'aboveUsualDb', 'pitchToUsual',
-  'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements', 'shared',
+  'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements', 'shared', 'core',
 ] as const;
 
 const CLEAR_Z = 6;
@@ -77,7 +77,7 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
     return Float64Array.from([
       ...first[n], logOdds[n], residual[n], hasOwn ? residual[n] - own.residual : 0, toOwn.lagMs, toOwn.leadDb, log2(1 + templates[c.track].length),
       hasOwn ? strength[n] - own.strength : 0, Math.abs(log2(c.centroidHz) - (hasOwn ? own.pitch : allPitch)),
-      around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared,
+      around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared, c.core,
     ]);
   });
 }
