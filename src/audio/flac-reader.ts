@@ -95,6 +95,10 @@ class FlacReader implements AudioReader {
 
   get lostFrames(): number { return this.lost.totalLength; }
 
+  listLost(startFrame: number, frameCount: number): [number, number][] {
+    return this.lost.within(startFrame + this.baseFrame, startFrame + this.baseFrame + frameCount).map(([a, b]) => [a - this.baseFrame, b - this.baseFrame]);
+  }
+
   async readFrames(startFrame: number, frameCount: number, into: Float32Array[], intoOffset = 0): Promise<number> {
     checkReadRequest(this, startFrame, frameCount, into, intoOffset);
     const task = this.lastRead.then(() => this.readInTurn(startFrame, frameCount, into, intoOffset));

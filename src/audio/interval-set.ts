@@ -30,6 +30,17 @@ export class IntervalSet {
     return fresh;
   }
 
+  /** The parts of [start, end) that are covered, in order. */
+  within(start: number, end: number): Array<[number, number]> {
+    const found: Array<[number, number]> = [];
+    for (let k = this.firstTouching(start); k < this.starts.length && this.starts[k] < end; k++) {
+      const from = Math.max(start, this.starts[k]);
+      const to = Math.min(end, this.ends[k]);
+      if (to > from) found.push([from, to]);
+    }
+    return found;
+  }
+
   /** Index of the first interval whose end is at or after `position`. */
   private firstTouching(position: number): number {
     let lo = 0;

@@ -42,5 +42,7 @@ export interface AudioReader {
   readFrames(startFrame: number, frameCount: number, into: Float32Array[], intoOffset?: number): Promise<number>;
   readonly nonFiniteCount: number;
   readonly lostFrames: number;
+  /** Lost stretches [from, to) of a span that was read before, in file frames; the same however often it is read. Absent where nothing gets lost. */
+  listLost?(startFrame: number, frameCount: number): [number, number][];
   close(): Promise<void>;
 }

@@ -19,9 +19,6 @@ export interface StudyAudioOptions {
 interface Want { trackIndex: number; channel: number }
 interface Job { path: string; fileFrame: number; frameCount: number; offset: number; startFrame: number; wants: Want[] }
 
-/** Shortest run of exact zeros taken for a lost stretch once the reader has said that it lost something. */
-const LOST_RUN_FRAMES = 64;
-
 /**
  * Reads all tracks of a study, span by span, each on its own recorder's clock. A file with several tracks is read once per span.
  * @example const audio = new StudyAudio(timeline, openReader); const gaps = await audio.readTracks(0, 4800, blocks);
@@ -85,15 +82,15 @@ export class StudyAudio {
     try {
       const reader = await this.getReader(job.path);
       const targets = this.chooseTargets(reader.info.channelCount, job, into);
-      const lostBefore = reader.lostFrames;
       const badBefore = reader.nonFiniteCount;
       const done = await reader.readFrames(job.fileFrame, job.frameCount, targets.arrays, targets.offset);
+      const lost = reader.listLost?.(job.fileFrame, done) ?? [];
       for (const { trackIndex, channel } of job.wants) {
         const target = into[trackIndex]!;
         const source = targets.arrays[channel];
         if (source !== target || targets.offset !== job.offset) target.set(source.subarray(targets.offset, targets.offset + done), job.offset);
         this.nonFiniteCounts[trackIndex] += reader.nonFiniteCount - badBefore;
-        if (reader.lostFrames > lostBefore) findZeroRuns(target, job, done, trackIndex, gaps);
+        for (const [from, to] of lost) gaps.push({ trackIndex, startFrame: job.startFrame + from - job.fileFrame, frameCount: to - from, reason: 'lost' });
       }
       if (done < job.frameCount) lose('lost', done);
     } catch (error) {
@@ -169,16 +166,4 @@ function findSegment(segments: readonly Segment[], frame: number): number {
     else low = mid + 1;
   }
   return low;
-}
-
-function findZeroRuns(samples: Float32Array, job: Job, done: number, trackIndex: number, gaps: Gap[]): void {
-  let runStart = -1;
-  for (let i = 0; i <= done; i++) {
-    const isZero = i < done && samples[job.offset + i] === 0;
-    if (isZero && runStart < 0) runStart = i;
-    if (!isZero && runStart >= 0) {
-      if (i - runStart >= LOST_RUN_FRAMES) gaps.push({ trackIndex, startFrame: job.startFrame + runStart, frameCount: i - runStart, reason: 'lost' });
-      runStart = -1;
-    }
-  }
 }

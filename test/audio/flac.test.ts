@@ -172,6 +172,8 @@ describe('damage keeps the timeline', () => {
       const into = [new Float32Array(count).fill(3)];
       await reader.readFrames(start, count, into);
       expect(Array.from(into[0], (v) => v * 32768)).toEqual(withLost(48, 64).slice(start, start + count));
+      // The same however often it was read before.
+      for (let again = 0; again < 2; again++) expect(reader.listLost!(start, count)).toEqual(start + count > 48 && start < 64 ? [[Math.max(48, start), Math.min(64, start + count)]] : []);
     }
     expect(reader.lostFrames).toBe(16);
   });

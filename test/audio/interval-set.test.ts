@@ -31,3 +31,13 @@ describe('IntervalSet', () => {
     }
   });
 });
+
+it('tells which parts of a span are covered', () => {
+  const set = new IntervalSet();
+  for (const [a, b] of [[10, 20], [30, 40], [40, 45]]) set.add(a, b);
+  expect(set.within(0, 100)).toEqual([[10, 20], [30, 45]]);
+  expect(set.within(15, 32)).toEqual([[15, 20], [30, 32]]);
+  expect(set.within(20, 30)).toEqual([]);
+  expect(set.within(12, 13)).toEqual([[12, 13]]);
+  expect(new IntervalSet().within(0, 9)).toEqual([]);
+});

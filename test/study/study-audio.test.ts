@@ -51,6 +51,20 @@ describe('StudyAudio', () => {
     expect([...into[0]]).toEqual([0, 0, 1, 2, 3, 0, 2, 3, 4, 0]);
   });
 
+  it('tells of a lost stretch every time it is read, and does not take digital silence for one', async () => {
+    const open = async (p: string): Promise<AudioReader> => ({
+      ...fakeReader(p, 1, 500, []), lostFrames: 100,
+      async readFrames(start, count, into, offset = 0) { into[0].fill(0, offset, offset + count); return count; },
+      listLost: (start, count) => (start < 300 && start + count > 200 ? [[Math.max(200, start), Math.min(300, start + count)]] : []),
+    });
+    const audio = new StudyAudio(timelineOf([[segment('a', 0, 50, 400, 40)]]), open);
+    for (let again = 0; again < 3; again++) {
+      expect(await audio.readTracks(60, 390, blocks(1, 390))).toEqual([{ trackIndex: 0, startFrame: 210, frameCount: 100, reason: 'lost' }]);
+      expect(await audio.readTracks(250, 10, blocks(1, 10))).toEqual([{ trackIndex: 0, startFrame: 250, frameCount: 10, reason: 'lost' }]);
+      expect(await audio.readTracks(320, 100, blocks(1, 100))).toEqual([]);
+    }
+  });
+
   it('gives the same samples for any span', async () => {
     const make = () => new StudyAudio(timelineOf([[segment('a', 0, 3, 20), segment('b', 0, 30, 20)], [segment('b', 0, 0, 17)]]), async (p) => fakeReader(p, 1, 20, []));
     const whole = blocks(2, 60);
