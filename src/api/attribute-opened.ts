@@ -5,6 +5,7 @@ import type { Checkpoint } from '../pipeline/checkpoint.js';
 import { createInlineRunner } from '../pipeline/inline-runner.js';
 import type { WorkerPool } from '../parallel/worker-pool.js';
 import type { AudioReader } from '../audio/types.js';
+import { quoteName } from '../schema/errors.js';
 import type { StudyManifest } from '../study/manifest.js';
 import { StudyAudio } from '../study/study-audio.js';
 import type { Timeline } from '../study/timeline.js';
@@ -73,5 +74,9 @@ async function runStudy(study: OpenedStudy, options: AttributeOptions, makeRunne
 function describeResult(study: OpenedStudy, result: StudyResult, unread: readonly string[]): AttributeResult {
   const problems: AttributeResult['problems'] = study.timeline.problems.map(({ severity, text }) => ({ severity, text }));
   for (const text of unread) problems.push({ severity: 'error', text });
+  study.timeline.tracks.forEach((t, j) => {
+    const sec = result.damagedSec[j];
+    if (sec > 0) problems.push({ severity: 'error', text: `${quoteName(t.bird)}: ${sec.toFixed(3)} s cannot be read from its files; they count as lost` });
+  });
   return { ...result, manifest: study.manifest, birds: study.timeline.tracks.map((t) => t.bird), problems };
 }

@@ -3,6 +3,7 @@ import { readFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import type { AttributeOptions, AttributeResult } from '../api/attribute-opened.js';
 import { formatTables, formatTablesParquet } from '../api/format-tables.js';
+import { requireTracks } from '../pipeline/attribute-study.js';
 import { attributeLoadedStudy } from './attribute-study-file.js';
 import { fingerprintFile, openCheckpointFolder } from './checkpoint-folder.js';
 import { readKernelsFile } from './kernels-file.js';
@@ -33,8 +34,10 @@ const WORK = 'unfinished';
 /** Attributes a study on disk and writes all tables; a run that was stopped goes on from the work it had finished. */
 export async function attributeToFolder(manifestPath: string, folder: string, options: AttributeToFolderOptions = {}): Promise<AttributeOutcome> {
   const study = await loadStudy(manifestPath);
-  const bad = study.timeline.problems.filter((p) => p.severity === 'error');
+  // A header that lies or a file that is cut short is worth a warning while the rest is used, but the study is not what it claims to be.
+  const bad = study.timeline.problems.filter((p) => p.severity === 'error' || p.kind === 'header');
   for (const p of study.timeline.problems) if (p.severity !== 'note') options.onNote?.(`${p.severity}: ${p.text}`);
+  requireTracks(study.timeline);
   await prepareFolder(folder, FILES, { overwrite: options.overwrite });
   const inputs = await describeInputs(study);
   const kernelHash = createHash('sha256').update(readKernelsFile()).digest('hex');

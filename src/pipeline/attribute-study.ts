@@ -30,6 +30,8 @@ export interface StudyResult extends StudyTables {
   settings: AnalysisSettings;
   gainDb: number[];
   durationSec: number;
+  /** Per track: seconds that its files should hold but that could not be read; they count as lost. */
+  damagedSec: number[];
 }
 
 export interface AttributeOptions {
@@ -55,6 +57,12 @@ export function planStudy(timeline: Timeline, manifest: StudyManifest): { settin
   return { settings, plan: planCells(timeline.durationSec, settings.callSec[1]) };
 }
 
+/** @throws VolaryError 'not-fit' where there is nothing to compare */
+export function requireTracks(timeline: Timeline): void {
+  if (timeline.tracks.length >= 2) return;
+  throw new VolaryError('not-fit', { what: 'attribution compares tracks', got: `${timeline.tracks.length} usable`, expected: 'at least two', mend: "run 'volary check' to see why" });
+}
+
 /**
  * The main job: from the recordings of a study to the tables of who called when.
  * @param makeRunner gives the runner of the jobs that read audio (in line, worker threads)
@@ -63,9 +71,7 @@ export function planStudy(timeline: Timeline, manifest: StudyManifest): { settin
 export async function attributeStudy(
   timeline: Timeline, manifest: StudyManifest, makeRunner: (settings: AnalysisSettings, plan: CellPlan) => CellRunner, options: AttributeOptions = {},
 ): Promise<StudyResult> {
-  if (timeline.tracks.length < 2) {
-    throw new VolaryError('not-fit', { what: 'attribution compares tracks', got: `${timeline.tracks.length} usable`, expected: 'at least two', mend: "run 'volary check' to see why" });
-  }
+  requireTracks(timeline);
   const { settings, plan } = planStudy(timeline, manifest);
   const checkpoint = options.checkpoint ?? noCheckpoint;
   const runner = makeRunner(settings, plan);
@@ -75,7 +81,7 @@ export async function attributeStudy(
   const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.models ?? { first: firstForest, own: ownForest, untagged: untaggedForest, lost: lostForest });
   let done = 0;
   await extractChunks(runner, plan, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => tables.add(chunk));
-  return { ...tables.finish(), settings, gainDb: calibration.gainDb, durationSec: timeline.durationSec };
+  return { ...tables.finish(), settings, gainDb: calibration.gainDb, durationSec: timeline.durationSec, damagedSec: tables.sumDamage() };
 }
 
 /** Collects rows chunk by chunk; the evidence itself is not kept. */
@@ -83,6 +89,7 @@ class TableMaker {
   private readonly calls: CallRow[] = [];
   private readonly sounds: SoundRow[] = [];
   private readonly lostSec = new Map<number, number[]>();
+  private readonly damagedSec = new Map<number, number[]>();
 
   constructor(
     private readonly timeline: Timeline, private readonly manifest: StudyManifest, private readonly settings: AnalysisSettings, private readonly plan: CellPlan,
@@ -100,7 +107,14 @@ class TableMaker {
     const isHere = (r: { onsetSec: number }): boolean => r.onsetSec >= chunk.fromSec && r.onsetSec < chunk.toSec;
     this.calls.push(...makeCallRows(candidates, attribution, context).filter(isHere));
     this.sounds.push(...makeSoundRows(candidates, attribution, chunk.cells.flatMap((c) => c.lostRuns), context).filter(isHere));
-    chunk.cells.forEach((cell, k) => this.lostSec.set(chunk.firstCell + k, lostOfCell(cell, this.plan.cellSec)));
+    chunk.cells.forEach((cell, k) => {
+      this.lostSec.set(chunk.firstCell + k, lostOfCell(cell, this.plan.cellSec));
+      this.damagedSec.set(chunk.firstCell + k, cell.damagedSec);
+    });
+  }
+
+  sumDamage(): number[] {
+    return this.timeline.tracks.map((_, j) => [...this.damagedSec.values()].reduce((s, cell) => s + cell[j], 0));
   }
 
   finish(): StudyTables {

@@ -31,6 +31,8 @@ export interface ExtractResult {
   /** Per track: seconds of the cell without sound, and seconds with the link lost. */
   missingSec: number[];
   lostSec: number[];
+  /** Per track: seconds of the cell that its files should hold but that could not be read. */
+  damagedSec: number[];
   /** Lost stretches [track, onset, offset], seconds on the reference clock. */
   lostRuns: [number, number, number][];
 }
@@ -122,10 +124,13 @@ export class CellWorker {
     const to = from + plan.cellSec;
     const hopSec = settings.hopFrames / fs;
     const missingSec = tracks.map(() => 0);
+    const damagedSec = tracks.map(() => 0);
     const inCell = (a: number, b: number): number => Math.max(0, Math.min(b, to, plan.durationSec) - Math.max(a, from));
     for (const g of gaps) {
       const a = t0 + (g.startFrame - starts[tracks[g.trackIndex].recorderIndex]) / fs;
-      missingSec[g.trackIndex] += inCell(a, a + g.frameCount / fs);
+      const missing = inCell(a, a + g.frameCount / fs);
+      missingSec[g.trackIndex] += missing;
+      if (g.reason !== 'no-file') damagedSec[g.trackIndex] += missing;
     }
     const lostRuns: [number, number, number][] = [];
     result.lost.forEach((flags, j) => {
@@ -139,7 +144,7 @@ export class CellWorker {
       }
     });
     const lostSec = tracks.map((_, j) => lostRuns.reduce((s, r) => s + (r[0] === j ? r[2] - r[1] : 0), 0));
-    return { candidates: result.candidates.filter((c) => c.onsetSec >= from && c.onsetSec < to), missingSec, lostSec, lostRuns };
+    return { candidates: result.candidates.filter((c) => c.onsetSec >= from && c.onsetSec < to), missingSec, lostSec, damagedSec, lostRuns };
   }
 
   private readAligned(starts: number[], length: number): ReturnType<StudyAudio['readTracks']> {

@@ -11,7 +11,7 @@ function makeRunner(): CellRunner & { asked: number[] } {
   const asked: number[] = [];
   return {
     asked, survey: async () => [],
-    extract: async (tasks: ExtractTask[], onDone) => tasks.map((t) => { asked.push(t.cell); onDone(); return { candidates: [], missingSec: [t.cell], lostSec: [], lostRuns: [] } satisfies ExtractResult; }),
+    extract: async (tasks: ExtractTask[], onDone) => tasks.map((t) => { asked.push(t.cell); onDone(); return { candidates: [], missingSec: [t.cell], lostSec: [], damagedSec: [], lostRuns: [] } satisfies ExtractResult; }),
   };
 }
 
