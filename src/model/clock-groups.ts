@@ -1,3 +1,4 @@
+import { VolaryError } from '../schema/errors.js';
 import { findKnot, readChain, type ClockChain } from './clock-chain.js';
 import type { LagReadings } from './clock-readings.js';
 import type { BandedSystem } from './clock-banded.js';
@@ -149,11 +150,8 @@ export const NOISE_FREEDOM = 3;
  * @returns what the group adds to the sum of squares at given unknowns' zero, for the likelihood
  */
 export function addGroup(system: BandedSystem, group: ReadingGroup, r: LagReadings, values: Float64Array, weights: Float64Array, design: ReadingDesign, prior: GroupPrior): number {
-  const local: number[] = [];
-  const h: number[][] = [];
-  const b: number[] = [];
-  const g0: number[] = [];
-  const g1: number[] = [];
+  const { local, h, b, g0, g1 } = scratch;
+  local.length = 0;
   const sigma = group.bothWays ? prior.distanceSigmaMs : prior.oneWaySigmaMs;
   let d00 = 1 / sigma ** 2;
   let d01 = 0;
@@ -169,17 +167,13 @@ export function addGroup(system: BandedSystem, group: ReadingGroup, r: LagReadin
     d00 += w; d01 += w * s; d11 += w;
     e0 += w * y; e1 += w * s * y;
     total += w * y * y;
-    const places = design.ids.map((id) => {
-      let at = local.indexOf(id);
-      if (at < 0) { at = local.length; local.push(id); b.push(0); g0.push(0); g1.push(0); for (const row of h) row.push(0); h.push(local.map(() => 0)); }
-      return at;
-    });
-    const c = design.coefficients;
-    for (let p = 0; p < places.length; p++) {
+    const { ids, coefficients: c } = design;
+    for (let p = 0; p < ids.length; p++) places[p] = findPlace(ids[p]);
+    for (let p = 0; p < ids.length; p++) {
       b[places[p]] += w * c[p] * y;
       g0[places[p]] += w * c[p];
       g1[places[p]] += w * c[p] * s;
-      for (let q = 0; q < places.length; q++) h[places[p]][places[q]] += w * c[p] * c[q];
+      for (let q = 0; q < ids.length; q++) h[places[p] * MOST_LOCAL + places[q]] += w * c[p] * c[q];
     }
   }
   const det = d00 * d11 - d01 * d01;
@@ -188,9 +182,29 @@ export function addGroup(system: BandedSystem, group: ReadingGroup, r: LagReadin
     const u0 = g0[p] * i00 + g1[p] * i01;
     const u1 = g0[p] * i01 + g1[p] * i11;
     system.right[local[p]] += b[p] - u0 * e0 - u1 * e1;
-    for (let q = 0; q <= p; q++) system.add(local[p], local[q], h[p][q] - u0 * g0[q] - u1 * g1[q]);
+    for (let q = 0; q <= p; q++) system.add(local[p], local[q], h[p * MOST_LOCAL + q] - u0 * g0[q] - u1 * g1[q]);
   }
   return total - (e0 * e0 * i00 + 2 * e0 * e1 * i01 + e1 * e1 * i11);
+}
+
+/** Unknowns that one group can touch: two delays, knots of two recorders over a cell of time, steps. */
+const MOST_LOCAL = 256;
+/** Working room of addGroup, cleared as places are given out; one group after the other uses it. */
+const scratch = { local: [] as number[], h: new Float64Array(MOST_LOCAL * MOST_LOCAL), b: new Float64Array(MOST_LOCAL), g0: new Float64Array(MOST_LOCAL), g1: new Float64Array(MOST_LOCAL) };
+const places = new Int32Array(MOST_LOCAL);
+
+function findPlace(id: number): number {
+  const { local, h, b, g0, g1 } = scratch;
+  const known = local.indexOf(id);
+  if (known >= 0) return known;
+  const at = local.length;
+  if (at >= MOST_LOCAL) throw new VolaryError('internal', { what: 'too many unknowns in one group of readings', got: String(at + 1), expected: `at most ${MOST_LOCAL}` });
+  local.push(id);
+  b[at] = 0;
+  g0[at] = 0;
+  g1[at] = 0;
+  for (let k = 0; k <= at; k++) { h[at * MOST_LOCAL + k] = 0; h[k * MOST_LOCAL + at] = 0; }
+  return at;
 }
 
 /** Distance and skew of a group once the other unknowns are known; renews the group's weight and the weights of its readings. */

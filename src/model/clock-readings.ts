@@ -50,11 +50,19 @@ function isClearOwn(c: Candidate, recorderOfTrack: readonly number[]): boolean {
 
 /** The readings that pass a test. */
 export function keepReadings(r: LagReadings, keep: (m: number) => boolean): LagReadings {
-  const kept = Array.from({ length: r.count }, (_, m) => m).filter(keep);
-  return {
-    count: kept.length, tSec: Float64Array.from(kept, (m) => r.tSec[m]), from: Uint16Array.from(kept, (m) => r.from[m]), to: Uint16Array.from(kept, (m) => r.to[m]),
-    lagMs: Float64Array.from(kept, (m) => r.lagMs[m]), sigmaMs: Float64Array.from(kept, (m) => r.sigmaMs[m]),
-  };
+  const kept = new Uint32Array(r.count);
+  let count = 0;
+  for (let m = 0; m < r.count; m++) if (keep(m)) kept[count++] = m;
+  const out: LagReadings = { count, tSec: new Float64Array(count), from: new Uint16Array(count), to: new Uint16Array(count), lagMs: new Float64Array(count), sigmaMs: new Float64Array(count) };
+  for (let n = 0; n < count; n++) {
+    const m = kept[n];
+    out.tSec[n] = r.tSec[m];
+    out.from[n] = r.from[m];
+    out.to[n] = r.to[m];
+    out.lagMs[n] = r.lagMs[m];
+    out.sigmaMs[n] = r.sigmaMs[m];
+  }
+  return out;
 }
 
 /**

@@ -1,4 +1,5 @@
 import type { LagReadings } from './clock-readings.js';
+import { medianOf } from './solve.js';
 
 /** Windows hold about this many readings between the recorders, within these lengths. */
 const WINDOW_READINGS = 150;
@@ -149,8 +150,9 @@ export function dropStrays(windows: readonly StartWindow[]): StartWindow[] {
   const usual = windows.map((w) => w.votes).sort((a, b) => a - b)[windows.length >> 1] ?? 0;
   const strong = windows.filter((w) => w.votes >= Math.min(4, 0.5 * usual));
   return strong.filter((w, k) => {
-    const near = strong.slice(Math.max(0, k - 2), k + 3).map((v) => v.offsetMs - v.ratePpm * 1e-3 * (v.tSec - w.tSec)).sort((a, b) => a - b);
-    return near.length < 3 || Math.abs(w.offsetMs - near[near.length >> 1]) < STRAY_MS;
+    const peers = strong.slice(Math.max(0, k - 2), k + 3);
+    const rate = medianOf(peers.map((p) => p.ratePpm)) * 1e-3;
+    return peers.length < 3 || Math.abs(w.offsetMs - medianOf(peers.map((p) => p.offsetMs - rate * (p.tSec - w.tSec)))) < STRAY_MS;
   });
 }
 

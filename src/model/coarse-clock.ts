@@ -160,8 +160,9 @@ function reuseCorrelator(leastLength: number): Correlator {
 function refine(a: Float64Array, b: Float32Array, start: number, around: number): number {
   const least = around - 2 * THIN;
   const sums = Array.from({ length: 4 * THIN + 1 }, (_, n) => {
+    const shift = start + least + n;
     let s = 0;
-    for (let k = 0; k < a.length; k++) s += a[k] * (b[start + least + n + k] ?? 0);
+    for (let k = Math.max(0, -shift); k < Math.min(a.length, b.length - shift); k++) s += a[k] * b[k + shift];
     return s;
   });
   let best = 0;
@@ -174,7 +175,7 @@ function refine(a: Float64Array, b: Float32Array, start: number, around: number)
 /** Sums of THIN values each, from an index on; what lies outside counts as silence. */
 function thin(values: Float32Array, from: number, count: number): Float32Array {
   const out = new Float32Array(count);
-  for (let n = 0; n < count; n++) for (let k = 0; k < THIN; k++) out[n] += values[from + n * THIN + k] ?? 0;
+  for (let k = Math.max(0, -from); k < Math.min(count * THIN, values.length - from); k++) out[Math.floor(k / THIN)] += values[from + k];
   return out;
 }
 
