@@ -46,7 +46,7 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   const sampled = sampleEvenly(plan.cellCount, Math.max(LEAST_CELLS, Math.ceil(plan.cellCount * LEAST_SHARE)));
   const look = async (name: string, gainDb: number[], clock: ClockModel): Promise<Candidate[]> => {
     const tasks = sampled.map((cell) => makeTask(plan, { floors, clock, gainDb, priorGainDb }, cell));
-    return (await runner.extract(tasks, report(name, sampled.length))).flatMap((r) => r.candidates);
+    return (await runner.extract(tasks, report(name, sampled.length))).flatMap((r) => r.candidates.filter(isTelling));
   };
   const recorderOfTrack = timeline.tracks.map((t) => t.recorderIndex);
   const first = await look('calibration', priorGainDb, coarse);
@@ -58,6 +58,11 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
     floors, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
     clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, durationSec: plan.durationSec }),
   };
+}
+
+/** What the fits of gains and clocks can use: loud calls that own most of their track's sound. The rest is not kept. */
+function isTelling(c: Candidate): boolean {
+  return !c.shared && c.peakDb >= 12 && c.ownedShare >= 0.6 && c.entropy <= 0.9;
 }
 
 /** The extraction task of one cell. */

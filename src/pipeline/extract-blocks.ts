@@ -5,8 +5,8 @@ import { resumeStep, type Checkpoint } from './checkpoint.js';
 
 /** Cells that are saved together: two minutes. */
 const BLOCK_CELLS = 12;
-/** Blocks that are decided together (an hour), and blocks of context on both sides: what a bird sounds like is learned from 150 s around. */
-const CHUNK_BLOCKS = 30;
+/** Blocks that are decided together (20 minutes), and blocks of context on both sides: what a bird sounds like is learned from 150 s around. */
+const CHUNK_BLOCKS = 10;
 const CONTEXT_BLOCKS = 2;
 
 /** One stretch of a study to decide: all its evidence and what of it is context only. */
