@@ -32,6 +32,7 @@ export interface CalibrateOptions {
 /** Cells of the calibration passes: at least this many where there are so many, and at least one in ten. */
 const LEAST_CELLS = 360;
 const LEAST_SHARE = 0.1;
+const BATCH_CELLS = 48;
 
 /** Surveys the study and fits floors, clocks and gains on a sample of its cells. */
 export async function calibrateStudy(runner: CellRunner, timeline: Timeline, settings: AnalysisSettings, plan: CellPlan, options: CalibrateOptions): Promise<Calibration> {
@@ -45,8 +46,14 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   const priorGainDb = centre(floorsOfStudy(floors, settings));
   const sampled = sampleEvenly(plan.cellCount, Math.max(LEAST_CELLS, Math.ceil(plan.cellCount * LEAST_SHARE)));
   const look = async (name: string, gainDb: number[], clock: ClockModel): Promise<Candidate[]> => {
-    const tasks = sampled.map((cell) => makeTask(plan, { floors, clock, gainDb, priorGainDb }, cell));
-    return (await runner.extract(tasks, report(name, sampled.length))).flatMap((r) => r.candidates.filter(isTelling));
+    const onDone = report(name, sampled.length);
+    const telling: Candidate[] = [];
+    // Batch by batch, so that the evidence of few cells is held at a time.
+    for (let from = 0; from < sampled.length; from += BATCH_CELLS) {
+      const tasks = sampled.slice(from, from + BATCH_CELLS).map((cell) => makeTask(plan, { floors, clock, gainDb, priorGainDb }, cell));
+      for (const r of await runner.extract(tasks, onDone)) telling.push(...r.candidates.filter(isTelling));
+    }
+    return telling;
   };
   const recorderOfTrack = timeline.tracks.map((t) => t.recorderIndex);
   const first = await look('calibration', priorGainDb, coarse);
