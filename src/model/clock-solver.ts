@@ -14,7 +14,7 @@ export interface SolverSettings {
 }
 
 // Common practice, no source: a mouth 2-4 cm from its microphone and a turning body leave about 1 cm between there and back.
-export const USUAL: SolverSettings = { askewMs: 0.03, delayMs: 0.02, distanceMs: 1.5, distanceSigmaMs: 2 };
+export const USUAL: SolverSettings = { askewMs: 0.03, delayMs: 0.03, distanceMs: 1.5, distanceSigmaMs: 2 };
 const START_SIGMA_MS = 8;
 const EXPECTATION_COUNT = 8;
 const FEW_EXCHANGES = 4;
