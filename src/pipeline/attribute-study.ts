@@ -1,7 +1,7 @@
 import { attributeCandidates, type Models } from '../attribute/attribution.js';
 import { makeCallRows, makeSoundRows } from '../attribute/make-tables.js';
 import { resolveSettings, type AnalysisSettings, type SettingsRequest } from '../evidence/settings.js';
-import { readOffset, readRatePpm, type ClockModel } from '../model/clock.js';
+import { readOffset, readRatePpm, readUncertainty, type ClockModel } from '../model/clock.js';
 import { fitGains } from '../model/fit-gains.js';
 import { firstForest } from '../model/learned-first.js';
 import { lostForest } from '../model/learned-lost.js';
@@ -156,9 +156,7 @@ function makeClockRows(timeline: Timeline, model: ClockModel): ClockRow[] {
     if (r === 0 || !timeline.tracks.some((t) => t.recorderIndex === r)) return;
     const step = Math.max(CLOCK_STEP_SEC, timeline.durationSec / 10000);
     for (let t = 0; t <= timeline.durationSec; t += step) {
-      let k = 0;
-      while (k < clock.knotSec.length - 1 && Math.abs(clock.knotSec[k + 1] - t) < Math.abs(clock.knotSec[k] - t)) k++;
-      rows.push({ recorder: timeline.recorders[r], tRefSec: t, offsetSec: readOffset(clock, t), ppm: readRatePpm(clock, t), uncertaintySec: clock.uncertaintySec[k] });
+      rows.push({ recorder: timeline.recorders[r], tRefSec: t, offsetSec: readOffset(clock, t), ppm: readRatePpm(clock, t), uncertaintySec: readUncertainty(clock, t) });
     }
   });
   return rows;
