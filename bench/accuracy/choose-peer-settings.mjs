@@ -22,8 +22,7 @@ function judge(settings) {
 
 const mean = (v) => v.reduce((a, b) => a + b, 0) / v.length;
 const GRID = {
-  openDb: [14, 17, 20, 24, 28, 32], closeDb: [5, 8, 11, 14, 18], joinSec: [0.004, 0.008, 0.02, 0.05], togetherSec: [0.015, 0.03, 0.05], smoothSec: [0.004, 0.008, 0.016],
-  leastSec: [0.015, 0.025, 0.04, 0.06],
+  openDb: [17, 20, 24, 28, 32], closeDb: [8, 11, 14, 17, 20], joinSec: [0.008, 0.02], togetherSec: [0.03, 0.05, 0.07, 0.1], smoothSec: [0.008], leastSec: [0.025, 0.04, 0.06],
 };
 let best = { settings: PEER_SETTINGS, f1: judge(PEER_SETTINGS) };
 for (let round = 0, moved = true; moved && round < 2; round++) {

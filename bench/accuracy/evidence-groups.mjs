@@ -23,7 +23,7 @@ export const EVIDENCE = {
     'acceptedOverlap', 'sinceAcceptedMs', 'aboveSinceDb', 'lagMs', 'lagTracks', 'leadMedianDb', 'expectedStrengthDb', 'otherLagMs', 'otherLeadDb', 'templates',
     'sinceTemplateSec', 'pitch',
   ],
-  kept: ['peakDb', 'lostShare', 'lostTracks', 'lostBirds', 'firstLogOdds', 'ownLogOdds', 'shared', 'trackCount', 'members'],
+  kept: ['peakDb', 'lostShare', 'lostTracks', 'lostBirds', 'firstLogOdds', 'ownLogOdds', 'shared', 'core', 'trackCount', 'members'],
 };
 
 export const KINDS = Object.keys(EVIDENCE).filter((k) => k !== 'kept');

@@ -7,7 +7,7 @@ import { designButterworth } from '../../dist/kernels/filter-design.js';
 export const PEERS = ['loudest track', 'earliest arrival', 'majority'];
 
 /** openDb, closeDb: over the floor; joinSec: shorter gaps are closed; togetherSec: onsets of one sound on several tracks. */
-export const PEER_SETTINGS = { openDb: 24, closeDb: 11, joinSec: 0.008, togetherSec: 0.03, smoothSec: 0.008, leastSec: 0.04, mostSec: 1.5 };
+export const PEER_SETTINGS = { openDb: 24, closeDb: 14, joinSec: 0.008, togetherSec: 0.05, smoothSec: 0.008, leastSec: 0.04, mostSec: 1.5 };
 
 const HOP_SEC = 0.001;
 const FLOOR_QUANTILE = 0.25;

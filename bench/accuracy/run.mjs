@@ -8,7 +8,7 @@ import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
 import { SCENE_PRESETS } from '../../dist/simulate/random-scene.js';
 import { blindModels } from './blind-models.mjs';
-import { KINDS } from './evidence-groups.mjs';
+import { findFeatures, KINDS } from './evidence-groups.mjs';
 import { formatRun } from './format-tables.mjs';
 import { listSeeds, readRecorded, RECORDED, simulate } from './grid.mjs';
 import { judgeScene, listCalls, OURS, SHIPPED_MODELS } from './judge-scene.mjs';
@@ -58,6 +58,8 @@ function readOptions() {
 
 async function runBench(o) {
   const began = Date.now();
+  // Before the long part: every feature must belong to a kind of evidence.
+  for (const kind of o.without) for (const forest of Object.values(SHIPPED_MODELS)) findFeatures(forest, kind);
   const groups = [];
   for (const preset of o.presets) {
     const seeds = listSeeds(preset, o.scenes);

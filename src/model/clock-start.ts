@@ -44,6 +44,8 @@ export function voteWindows(readings: LagReadings, recorderOfTrack: readonly num
     if (ballots.length === 0) continue;
     const centre = (from + Math.min(durationSec, from + windowSec)) / 2;
     const window = { ...countVotes(ballots, centre, drift, locked ? 4 : guess.rateSpanPpm), spanSec: windowSec };
+    // Where no exchange gives a distance that can be, nothing was voted for: there is no offset to tell.
+    if (window.votes <= 0) continue;
     out.push(window);
     // A clear window settles the rate for those that follow; temperature changes it by a few parts per million at most.
     if (window.votes > 2.5 * window.rivalVotes && window.votes > 3) { drift = window.ratePpm; locked = true; }
