@@ -22,8 +22,6 @@ interface State extends Voice {
   /** Posterior mean and variance of the voice. */
   mean: Planes;
   variance: Float32Array;
-  /** Smoothed power of the crosstalk predicted last. */
-  crosstalkPower: Float32Array;
   /** Own track minus the predicted crosstalk, and the variance of what is left of it. */
   residual: Planes;
   leftover: Float32Array;
@@ -98,7 +96,7 @@ function beginVoice(c: PathContext, section: Section, voice: Voice, all: readonl
   }
   const power = smoothPower(mean);
   keepActive(power, voice.active, binCount);
-  return { ...voice, power, mean, variance, crosstalkPower: new Float32Array(own.length), residual: observed, leftover: expected };
+  return { ...voice, power, mean, variance, residual: observed, leftover: expected };
 }
 
 /** Power on a track from all voices but its own and `from`, and from what is not certain about `from`. */
@@ -127,10 +125,10 @@ function refineVoice(c: PathContext, section: Section, state: State, others: rea
     prior.set(spreadPrior(c.levels, state.track, s.track, settings), n * tapCount * binCount);
   });
   const { engine } = c.store, references = others.map((s) => s.mean);
-  if (usesStretch) engine.addObservations(system, references, weighStretch(c, state), observed, range);
+  if (usesStretch) engine.addObservations(system, references, weighStretch(c, section, state, others), observed, range);
   const { crosstalk, variance } = engine.predict(solvePaths(system, prior, range), references, range);
-  state.crosstalkPower = smoothPower(crosstalk);
-  for (let i = 0; i < variance.length; i++) variance[i] += settings.modelError * state.crosstalkPower[i];
+  const crosstalkPower = smoothPower(crosstalk);
+  for (let i = 0; i < variance.length; i++) variance[i] += settings.modelError * crosstalkPower[i];
   for (const s of others) addLevels(c, state.track, s.track, s.variance, variance, settings.referenceDoubt);
   state.leftover = variance;
   state.residual = subtract(observed, crosstalk);
@@ -152,11 +150,16 @@ function refineVoice(c: PathContext, section: Section, state: State, others: rea
   }
 }
 
-/** Inverse variance of what the paths do not explain in the stretch itself. */
-function weighStretch(c: PathContext, state: State): Float32Array {
+/**
+ * Inverse variance of what the paths do not explain in the stretch itself: the voice, noise, what a band-wise filter cannot model, and what is
+ * not certain about the references.
+ */
+function weighStretch(c: PathContext, section: Section, state: State, others: readonly State[]): Float32Array {
   const { independence, modelError, binCount } = c.settings, floor = c.floors[state.track];
-  const weight = new Float32Array(state.power.length);
-  for (let i = 0, b = 0; i < weight.length; i++) { weight[i] = independence / (state.power[i] + floor[b] + modelError * state.crosstalkPower[i]); if (++b === binCount) b = 0; }
+  const weight = smoothPower(section.tracks[state.track]);
+  for (let i = 0, b = 0; i < weight.length; i++) { weight[i] = state.power[i] + floor[b] + modelError * weight[i]; if (++b === binCount) b = 0; }
+  for (const s of others) addLevels(c, state.track, s.track, s.variance, weight);
+  for (let i = 0; i < weight.length; i++) weight[i] = independence / weight[i];
   return weight;
 }
 

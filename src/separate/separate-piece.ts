@@ -102,7 +102,7 @@ export class PieceSeparator {
     const active = new Uint8Array(section.spectrumCount);
     for (const call of this.findBetween(section.centreSec[0] - 1, section.centreSec[section.spectrumCount - 1] + 1)) {
       if (call.track !== track || call.probability < settings.leastProbability / 3) continue;
-      section.centreSec.forEach((t, k) => { if (t > call.onsetSec - reachSec && t < call.offsetSec + settings.ownTailSec) active[k] = 1; });
+      section.centreSec.forEach((t, k) => { if (t > call.onsetSec - reachSec - settings.voiceLeadSec && t < call.offsetSec + settings.voiceTailSec) active[k] = 1; });
     }
     return active;
   }

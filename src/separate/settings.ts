@@ -26,6 +26,9 @@ export interface SeparationSettings {
   /** How long the sound of a call is taken to go on after its end: in the room, and on the caller's own track. */
   roomTailSec: number;
   ownTailSec: number;
+  /** How long before its onset a call may begin, and how long after its end it may last, where voices are estimated. */
+  voiceLeadSec: number;
+  voiceTailSec: number;
   /** Least gain of a bin inside processed stretches, amplitude. */
   leastGain: number;
   /** Whether the noise floor is kept under the voice where other voices are removed. */
@@ -39,8 +42,8 @@ export function chooseSeparationSettings(sampleRateHz: number, changes: Partial<
   const fftSize = 2 ** Math.min(13, Math.max(6, Math.round(Math.log2(0.0215 * sampleRateHz))));
   return {
     sampleRateHz, fftSize, hopFrames: fftSize / 4, binCount: fftSize / 2 + 1,
-    tapCount: 8, leadTaps: 1, rounds: 4, independence: 0.4, modelError: 0.01, referenceDoubt: 1, pathDecaySec: 0.035,
-    soloCount: 4, soloReachSec: 60, soloGapSec: 0.03, roomTailSec: 0.15, ownTailSec: 0.06,
+    tapCount: 12, leadTaps: 1, rounds: 4, independence: 0.4, modelError: 0.01, referenceDoubt: 0.3, pathDecaySec: 0.035,
+    soloCount: 4, soloReachSec: 60, soloGapSec: 0.03, roomTailSec: 0.15, ownTailSec: 0.06, voiceLeadSec: 0, voiceTailSec: 0.06,
     leastGain: 0.01, keepNoise: false, leastProbability: 0.5,
     ...changes,
   };
