@@ -6,6 +6,7 @@ import { fileURLToPath } from 'node:url';
 const BENCHES = {
   accuracy: ['accuracy/run.mjs', 'how right the attribution is, on simulated scenes that nothing was learned on'],
   kernels: ['kernels/bench-kernels.mjs', 'how fast the kernels are'],
+  long: ['pipeline/long-study.mjs', 'how much memory and time a study of hours takes'],
   separate: ['separate/measure-separation.mjs', 'what separation gains on overlapped calls'],
 };
 const [name, ...rest] = process.argv.slice(2);
