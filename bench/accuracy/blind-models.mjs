@@ -1,7 +1,7 @@
 // Ablation: the shipped forests made blind to one kind of evidence. A blinded feature is held at its median, own calls and other sounds
 // weighing the same, which is the same as always taking that branch of every split on it. Nothing is fitted anew but the calibration of the
 // log-odds, on the other scenes of the run (a scene never calibrates itself). A forest that had never had the feature would lean more on
-// the rest: what is lost here is the most that the evidence contributes.
+// the rest and lose less.
 import { labelLeftovers, labelOwn, lookAgain } from '../learn/label-scene.mjs';
 import { fitCalibration } from '../learn/train-forest.mjs';
 import { scoreForest } from '../../dist/model/forest.js';

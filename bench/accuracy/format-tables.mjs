@@ -81,7 +81,7 @@ export function formatRun(run) {
     `DER, no collar\n\n${formatPeers(groups, (m) => showShare(m.diarizationError))}`,
     `Onset error, median ms\n\n${formatPeers(groups, (m) => showMs(m.onsetMedianMs))}`,
   ];
-  if (groups.some((g) => g.ablation)) parts.push(`Ablation: right time and right bird, F1, with forests blind to one kind of evidence (not retrained, only recalibrated: an upper bound)\n\n${formatAblation(groups)}`);
+  if (groups.some((g) => g.ablation)) parts.push(`Ablation: right time and right bird, F1, with forests blind to one kind of evidence (not retrained, only recalibrated)\n\n${formatAblation(groups)}`);
   return `${parts.join('\n\n')}\n`;
 }
 

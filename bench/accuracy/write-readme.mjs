@@ -22,7 +22,7 @@ function formatBlock(run) {
   const names = recorded.map((g) => g.name).join(', ');
   const parts = [
     describeRun(run),
-    `Simulated scenes of 60 to 90 s, drawn at random by \`volary simulate --random PRESET --seed N\` (presets and seeds in the table). The models were learned on other seeds (1000-1052 and 2000-2399) of the same simulator: the scenes are new, the kind of world is not.${names ? ` ${names}: real zebra finch calls played back in a simulated room (a set of labelled scenes kept outside the project; used while developing, so no blind test).` : ''} Intervals are 95 %, over blocks of time within these scenes; how much scenes differ from each other tells the column beside. A scene counts by its calls.`,
+    `Simulated scenes of 60 to 90 s, drawn at random by \`volary simulate --random PRESET --seed N\` (presets and seeds in the table). The models were learned on other seeds (1000-1052 and 2000-2399) of the same simulator: the scenes are new, the kind of world is not.${names ? ` ${names}: real zebra finch calls played back in a simulated room (a set of labelled scenes kept outside the project; used while developing, so no blind test).` : ''} Intervals are 95 %, over blocks of time within these scenes; how much scenes differ from each other tells the column beside. Scenes are pooled: each counts by its calls.`,
     formatMain(run.groups),
     '- *right time and right bird*: onset within 50 ms of a labelled call of the same tagged bird, one to one. *Detection*: whoever called, birds without a tag included. *Ghost*: a row of a tagged bird that lies in somebody else\'s call. *DER*: diarization error rate without collar. *ECE*: expected calibration error of the column `probability`, 15 bins (by chance alone, perfectly calibrated probabilities would show '
       + `${showChance(run.groups)} here).`,
@@ -31,7 +31,7 @@ function formatBlock(run) {
     formatPeers(run.groups),
   ];
   if (simulated.some((g) => g.ablation)) {
-    parts.push('What each kind of evidence contributes: F1 with the forests blind to it (features held at their median, probabilities calibrated anew on the other scenes, forests not retrained, so that the loss is an upper bound). Stretches of sound are still cut by comparing levels.', formatAblation(simulated));
+    parts.push('What each kind of evidence contributes: F1 with the forests blind to it (features held at their median, probabilities calibrated anew on the other scenes, forests not retrained, which would win some of it back). Stretches of sound are still cut by comparing levels.', formatAblation(simulated));
   }
   return parts.join('\n\n');
 }
