@@ -1,5 +1,5 @@
 // Measures separation on simulated scenes with the truth as call table: SI-SDR, SDR, SIR and SAR of every own call before and after.
-// node bench/separate/measure-separation.mjs [--seeds 9001,9002] [--presets normal,crowded] [--set name=value ...] [--calls] [--list]
+// node bench/separate/measure-separation.mjs [--seeds 9001,9002] [--presets normal,crowded] [--set name=value ...] [--ratios] [--list]
 import { parseArgs } from 'node:util';
 import { loadKernelsFile } from '../../dist/node/kernels-file.js';
 import { measureSeparation, measureSiSdr } from '../../dist/score/separation-measures.js';

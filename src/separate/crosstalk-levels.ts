@@ -1,4 +1,6 @@
 import type { SeparationCall } from './plan-pieces.js';
+import type { Planes } from './planes.js';
+import { smoothPower } from './planes.js';
 import type { SeparationSettings } from './settings.js';
 import type { SoloStore } from './solo-store.js';
 
@@ -64,4 +66,33 @@ export function spreadPrior(levels: CrosstalkLevels, receiver: number, source: n
   // Overlapping windows see the same sound in several taps that partly cancel: three times the level, found by trial.
   for (let l = 0; l < tapCount; l++) for (let b = 0; b < binCount; b++) prior[l * binCount + b] = (3 * ratio[b] * shape[l]) / sum;
   return prior;
+}
+
+/** Share of the bins that crosstalk alone may fill, and how far a bin of crosstalk lies above such a low quantile in the mean. */
+const QUIET_SHARE = 0.2;
+/** Least number of bins that can tell. */
+const LEAST_BINS = 100;
+
+/**
+ * Levels for one section: where birds have moved apart since their solo calls, a track is quieter than the levels have it even where its own
+ * voice is added. Levels fall to `tameFactor` times the ratio that a low quantile of the bins has; they never rise.
+ */
+export function tameLevels(levels: CrosstalkLevels, tracks: readonly Planes[], members: readonly number[], floors: readonly Float32Array[], tameFactor: number): CrosstalkLevels {
+  const ratio = [...levels.ratio], powers = new Map(members.map((j) => [j, smoothPower(tracks[j])]));
+  for (const to of members) {
+    for (const from of members) {
+      if (to === from) continue;
+      const at = to * levels.trackCount + from, known = levels.ratio[at], own = powers.get(to)!, other = powers.get(from)!, seen: number[] = [];
+      for (let i = 0, b = 0; i < own.length; i++) {
+        const expected = known[b] * other[i];
+        if (expected > 3 * floors[to][b] && other[i] > 10 * floors[from][b]) seen.push(own[i] / expected);
+        if (++b === known.length) b = 0;
+      }
+      if (seen.length < LEAST_BINS) continue;
+      seen.sort((a, b) => a - b);
+      const scale = Math.min(1, tameFactor * seen[Math.floor(QUIET_SHARE * seen.length)]);
+      ratio[at] = known.map((v) => Math.max(1e-6, scale * v));
+    }
+  }
+  return { ...levels, ratio };
 }

@@ -1,6 +1,6 @@
 import { choosePath } from './choose-path.js';
 import type { PathContext } from './choose-path.js';
-import { spreadPrior } from './crosstalk-levels.js';
+import { spreadPrior, tameLevels } from './crosstalk-levels.js';
 import { createPlanes, measurePower, smoothBins, smoothPower } from './planes.js';
 import type { Planes } from './planes.js';
 import { addSystem, createPathSystem, solvePaths } from './path-system.js';
@@ -49,7 +49,8 @@ const AUDIBLE = 0.3;
  * Source of the local Gaussian model: Duong, Vincent & Gribonval 2010, IEEE TASLP 18(7); of filters over several frames with weights by the
  * inverse variance: Nakatani et al. 2010, IEEE TASLP 18(7).
  */
-export async function estimateVoices(c: PathContext, section: Section, voices: readonly Voice[], tSec: number): Promise<VoiceEstimate[]> {
+export async function estimateVoices(context: PathContext, section: Section, voices: readonly Voice[], tSec: number): Promise<VoiceEstimate[]> {
+  const c = { ...context, levels: tameLevels(context.levels, section.tracks, voices.map((v) => v.track), context.floors, context.settings.tameFactor) };
   const states = voices.map((v) => beginVoice(c, section, v, voices));
   const known = new Map<string, PathSystem>(), range = findRange(c, section, voices);
   for (const to of states) {

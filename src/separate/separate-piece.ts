@@ -16,7 +16,7 @@ export const MOST_OTHERS = 4;
 /** Half of the crossfade at the ends of a piece, seconds. */
 const FADE_SEC = 0.003;
 /** Margins around calls that are estimated together, seconds. */
-const AFTER_SEC = 0.08;
+const AFTER_SEC = 0.03;
 const MARGIN_SEC = 0.02;
 
 /** Works on pieces one by one; keeps what neighbouring pieces share. */

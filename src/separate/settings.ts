@@ -16,6 +16,8 @@ export interface SeparationSettings {
   modelError: number;
   /** Weight of the uncertainty of the other voices, as they arrive through their paths, in what is left of them. */
   referenceDoubt: number;
+  /** Most that levels may lie above a low quantile of what is heard. */
+  tameFactor: number;
   /** Decay of the expected path power over its taps, seconds per e-fold of the amplitude squared. */
   pathDecaySec: number;
   /** Solo calls on either side of a call that a path may be learned from, and how far away they may be. */
@@ -42,7 +44,7 @@ export function chooseSeparationSettings(sampleRateHz: number, changes: Partial<
   const fftSize = 2 ** Math.min(13, Math.max(6, Math.round(Math.log2(0.0215 * sampleRateHz))));
   return {
     sampleRateHz, fftSize, hopFrames: fftSize / 4, binCount: fftSize / 2 + 1,
-    tapCount: 12, leadTaps: 1, rounds: 4, independence: 0.4, modelError: 0.01, referenceDoubt: 0.3, pathDecaySec: 0.035,
+    tapCount: 12, leadTaps: 1, rounds: 4, independence: 0.4, modelError: 0.03, referenceDoubt: 0.3, tameFactor: 3, pathDecaySec: 0.035,
     soloCount: 4, soloReachSec: 60, soloGapSec: 0.03, roomTailSec: 0.15, ownTailSec: 0.06, voiceLeadSec: 0, voiceTailSec: 0.06,
     leastGain: 0.01, keepNoise: false, leastProbability: 0.5,
     ...changes,

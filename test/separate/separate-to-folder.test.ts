@@ -1,0 +1,85 @@
+import { mkdtemp, readdir, readFile, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { beforeAll, describe, expect, it } from 'vitest';
+import { buildWavFile } from '../../src/audio/wav-writer.js';
+import { nameTrackFiles, separateToFolder } from '../../src/node/separate-to-folder.js';
+import { openAudioFile } from '../../src/node/study-files.js';
+import type { CallRow } from '../../src/schema/rows.js';
+import { makeNoise } from '../kernels/support.js';
+
+const RATE = 8000, FRAMES = 3 * RATE;
+
+function makeCall(callId: number, bird: string, onsetSec: number, offsetSec: number): CallRow {
+  return { callId, bird, onsetSec, offsetSec, onsetUtc: '', probability: 0.95, track: bird, levelDb: -20, snrDb: 30, peakHz: 900, overlaps: 0, runnerUp: '', runnerUpProbability: 0 };
+}
+
+/** Noise with a tone of the caller, 12 dB softer on the other track. */
+function makeTrack(own: number, seed: number): Float32Array {
+  const noise = makeNoise(FRAMES, seed);
+  return Float32Array.from(noise, (v, i) => {
+    const t = i / RATE, red = t >= 1 && t < 1.2 ? 0.2 : 0, blue = t >= 2 && t < 2.2 ? 0.2 : 0;
+    return 0.002 * v + (own === 0 ? 1 : 0.25) * red * Math.sin(5600 * t) + (own === 1 ? 1 : 0.25) * blue * Math.sin(8000 * t);
+  });
+}
+
+let folder: string, study: string;
+const calls = [makeCall(1, 'red', 1, 1.2), makeCall(2, 'blue', 2, 2.2)];
+beforeAll(async () => {
+  folder = await mkdtemp(join(tmpdir(), 'volary-'));
+  study = join(folder, 'study.json');
+  await writeFile(join(folder, 'red.wav'), buildWavFile({ sampleRateHz: RATE, encoding: 'pcm16' }, [makeTrack(0, 3)]));
+  await writeFile(join(folder, 'blue.wav'), buildWavFile({ sampleRateHz: RATE, encoding: 'pcm24' }, [makeTrack(1, 4).subarray(0, FRAMES - 100)]));
+  const track = (bird: string) => ({ bird, recorder: '1', files: [{ path: `${bird}.wav`, channel: 1 }] });
+  await writeFile(study, JSON.stringify({ volary: 1, name: 'two', recorders: [{ name: '1' }], tracks: [track('red'), track('blue')] }));
+});
+
+async function readAll(path: string): Promise<{ samples: Float32Array; info: Awaited<ReturnType<typeof openAudioFile>>['info'] }> {
+  const reader = await openAudioFile(path), samples = new Float32Array(reader.info.frameCount);
+  await reader.readFrames(0, samples.length, [samples]);
+  await reader.close();
+  return { samples, info: reader.info };
+}
+
+describe('separate to a folder', () => {
+  it('writes one file per bird, as long and as deep as its track, changed only where the other calls', async () => {
+    const out = join(folder, 'out');
+    const result = await separateToFolder(study, out, { calls, clock: [] });
+    expect(result.complete).toBe(true);
+    expect((await readdir(out)).sort()).toEqual(['blue.wav', 'red.wav', 'separation.json']);
+    for (const [bird, from, to, bits, frames] of [['red', 1.98, 2.36, 16, FRAMES], ['blue', 0.98, 1.36, 24, FRAMES - 100]] as const) {
+      const before = await readAll(join(folder, `${bird}.wav`)), after = await readAll(join(out, `${bird}.wav`));
+      expect(after.info).toMatchObject({ sampleRateHz: RATE, channelCount: 1, frameCount: frames, bitsPerSample: bits, sampleFormat: 'pcm' });
+      const outside = before.samples.findIndex((v, i) => (i < from * RATE || i > to * RATE) && v !== after.samples[i]);
+      expect(outside).toBe(-1);
+      const power = (x: Float32Array): number => x.subarray(Math.round((from + 0.06) * RATE), Math.round((to - 0.2) * RATE)).reduce((s, v) => s + v * v, 0);
+      expect(10 * Math.log10(power(before.samples) / power(after.samples))).toBeGreaterThan(10);
+    }
+    const record = JSON.parse(await readFile(join(out, 'separation.json'), 'utf8')) as { schema: number; calls: number; tracks: { bird: string; changedSec: number }[] };
+    expect(record).toMatchObject({ schema: 1, calls: 2 });
+    expect(record.tracks.every((t) => t.changedSec > 0.2 && t.changedSec < 0.6)).toBe(true);
+  });
+
+  it('refuses to write over tracks that are there, and does so when told', async () => {
+    const out = join(folder, 'twice');
+    await separateToFolder(study, out, { calls, clock: [] });
+    const first = await readFile(join(out, 'red.wav'));
+    await expect(separateToFolder(study, out, { calls: [], clock: [] })).rejects.toMatchObject({ code: 'exists' });
+    expect(await readFile(join(out, 'red.wav'))).toEqual(first);
+    await separateToFolder(study, out, { calls: [], clock: [], overwrite: true, encoding: 'float32' });
+    expect((await readAll(join(out, 'red.wav'))).samples).toEqual((await readAll(join(folder, 'red.wav'))).samples);
+  });
+
+  it('leaves no half files where the study cannot be separated', async () => {
+    const alone = join(folder, 'alone.json'), out = join(folder, 'none');
+    await writeFile(alone, JSON.stringify({ volary: 1, name: 'one', recorders: [{ name: '1' }], tracks: [{ bird: 'red', recorder: '1', files: [{ path: 'red.wav', channel: 1 }] }] }));
+    await expect(separateToFolder(alone, out, { calls, clock: [] })).rejects.toMatchObject({ code: 'not-fit' });
+    await expect(readdir(out)).rejects.toThrow();
+  });
+});
+
+describe('names of track files', () => {
+  it('are allowed everywhere and differ without regard to case', () => {
+    expect(nameTrackFiles(['red', 'Red', 'a/b', 'a\\b', '..', 'x.'])).toEqual(['red.wav', 'Red-2.wav', 'a_b.wav', 'a_b-2.wav', '_.wav', 'x_.wav']);
+  });
+});
