@@ -38,19 +38,22 @@ for (const preset of values.presets.split(',')) {
       const offset = readOffset(clock[recorders.indexOf(scene.tracks[track].recorder)], row.onsetSec);
       const cut = (x) => x.subarray(Math.round((row.onsetSec + offset) * scene.sampleRateHz), Math.round((row.offsetSec + offset) * scene.sampleRateHz));
       const own = cut(scene.tracks[track].ownVoice), raw = cut(scene.tracks[track].samples), done = cut(out[track]);
-      const result = { seed, id: row.id, bird: row.bird, snrDb: row.snrDb, before: measureSiSdr(raw, own), after: measureSiSdr(done, own) };
+      const result = { seed, id: row.id, bird: row.bird, snrDb: row.snrDb, isClipped: row.clipped, before: measureSiSdr(raw, own), after: measureSiSdr(done, own) };
       if (isOverlapped && values.ratios) {
         // Interference as heard: other birds' own voices; an own-track copy stands for each, filtered by up to 64 taps.
         const sources = [own, ...[...new Set(others.map((o) => birds.indexOf(o.bird)))].filter((t) => t >= 0).map((t) => cut(scene.tracks[t].ownVoice))].filter((s) => s.some((v) => v !== 0));
         result.ratiosBefore = measureSeparation(raw, sources, 0, 64); result.ratiosAfter = measureSeparation(done, sources, 0, 64);
       }
       (isOverlapped ? overlapped : solo).push(result);
-      if (values.list && isOverlapped) console.log(preset, seed, row.id, row.bird, `snr ${row.snrDb.toFixed(0)} before ${result.before.toFixed(1)} after ${result.after.toFixed(1)}`);
+      if (values.list && isOverlapped) console.log(preset, seed, row.id, row.bird, `snr ${row.snrDb.toFixed(0)} before ${result.before.toFixed(1)} after ${result.after.toFixed(1)}${row.clipped ? ' clipped' : ''}`);
     }
     hushed.push(...measureHush(scene, out, calls, birds));
   }
   const gains = overlapped.map((r) => r.after - r.before), low = overlapped.filter((r) => r.before < 15).map((r) => r.after - r.before);
   console.log(`${preset}: ${overlapped.length} overlapped calls, SI-SDR ${med(overlapped.map((r) => r.before))} -> ${med(overlapped.map((r) => r.after))} dB; gain median ${med(gains)}, mean ${mean(gains)}, worst ${Math.min(...gains).toFixed(1)}; of ${low.length} below 15 dB: median ${med(low)}, mean ${mean(low)}`);
+  // What a tag that overloads has bent is no crosstalk: no separation of voices can mend it.
+  const whole = overlapped.filter((r) => !r.isClipped);
+  console.log(`  ${whole.length} of them not clipped: ${med(whole.map((r) => r.before))} -> ${med(whole.map((r) => r.after))} dB; gain median ${med(whole.map((r) => r.after - r.before))}, mean ${mean(whole.map((r) => r.after - r.before))}`);
   console.log(`  ${solo.length} solo calls: change median ${med(solo.map((r) => r.after - r.before))}, worst ${Math.min(...solo.map((r) => r.after - r.before)).toFixed(2)} dB, ${solo.filter((r) => r.after === r.before).length} untouched; solo crosstalk over the floor removed: median ${med(hushed)} dB`);
   if (values.ratios) for (const name of ['sdrDb', 'sirDb', 'sarDb']) console.log(`  ${name}: ${med(overlapped.map((r) => r.ratiosBefore[name]))} -> ${med(overlapped.map((r) => r.ratiosAfter[name]))}`);
   console.log(`  ${(audioSec / workSec).toFixed(1)} times real time`);
