@@ -6,12 +6,13 @@ import { simulateScene } from '../../src/simulate/simulate-scene.js';
 import { compareClock } from './compare-clock.js';
 
 /**
- * The shipped models were learned on seeds below 3000: these rooms, birds and voices were never seen. Of the seeds 5000 to 5007 those that are
- * quickest to simulate are tested. 'Right time and right bird' F1, pooled, as measured with the models learned on 189 scenes, 50 s each:
- * easy .932 over all eight seeds, .964 over those tested; normal .875 and .985; two-clocks .886 and .987. Ghosts per true call: 0, .065, .042
- * over all eight, none over those tested. Each floor is .05 below what was measured on the same scenes: about three calls more that go wrong.
+ * The shipped models were learned on seeds below 3000: these rooms, birds and voices were never seen. The first three seeds from 5000 are taken,
+ * good or bad (two-clocks 5002 is bad: F1 .657). 'Right time and right bird' F1, pooled, and ghosts per true call as measured with the models
+ * learned on 189 scenes, 50 s each: easy .982 and 0, normal .979 and 0, two-clocks .872 and .063. Over eight seeds (5000 to 5007) it was .932,
+ * .875 and .886. Each floor is .05 below what was measured on the same scenes: a few calls more that go wrong; ghosts may be .03 more.
  */
-const SCENES = [['easy', [5001, 5002, 5004], 0.91], ['normal', [5001, 5002], 0.93], ['two-clocks', [5005, 5007], 0.93]] as const;
+const SEEDS = [5000, 5001, 5002];
+const SCENES = [['easy', 0.93, 0.03], ['normal', 0.92, 0.03], ['two-clocks', 0.82, 0.095]] as const;
 const SECONDS = 50;
 
 interface Outcome { score: Score; clock: { rmsSec: number; statedSec: number } | undefined }
@@ -40,18 +41,18 @@ function pool(outcomes: readonly Outcome[]): { f1: number; ghosts: number } {
 }
 
 describe('scenes of the simulator with seeds that were never learned from', () => {
-  it.each(SCENES)('%s, seeds %j: F1 at least %f, hardly a ghost, edges to the millisecond', async (preset, seeds, leastF1) => {
+  it.each(SCENES)('%s: F1 at least %f, ghosts per call at most %f, edges to the millisecond', async (preset, leastF1, mostGhosts) => {
     const outcomes: Outcome[] = [];
-    for (const seed of seeds) outcomes.push(await judge(preset, seed));
+    for (const seed of SEEDS) outcomes.push(await judge(preset, seed));
     const { f1, ghosts } = pool(outcomes);
     expect(f1).toBeGreaterThanOrEqual(leastF1);
-    expect(ghosts).toBeLessThanOrEqual(0.02);
+    expect(ghosts).toBeLessThanOrEqual(mostGhosts);
     for (const { score, clock } of outcomes) {
       // Measured 0.5 to 1.6 ms.
       expect(score.timing.onset.medianMs.value).toBeLessThan(2.5);
       if (!clock) continue;
-      // Measured 0.10 and 0.33 ms rms after 50 s of calls, 1.0 ms stated: few calls are heard across recorders.
-      expect(clock.rmsSec).toBeLessThan(0.0008);
+      // Measured 0.03 to 1.0 ms rms after 50 s of calls, the worst with 1.1 ms stated: few calls are heard across recorders.
+      expect(clock.rmsSec).toBeLessThan(0.0015);
       expect(clock.rmsSec).toBeLessThan(2 * clock.statedSec);
     }
   });
