@@ -60,7 +60,7 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   const clock = fitClocks({ candidates: first, recorderOfTrack, coarse, durationSec: plan.durationSec });
   // The first gains come from noise floors alone and may hide a bird behind its neighbour: calibrate once more with the gains of the first pass.
   const rough = [...fitGains(sameRecorderOnly(first, timeline), priorGainDb).gainDb];
-  const second = await look('calibration 2', rough, clock);
+  const second = await look('calibration, once more', rough, clock);
   return {
     floors, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
     clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, durationSec: plan.durationSec }),

@@ -19,7 +19,7 @@ function writeStudy(name: string, birds: string[]): string {
 
 const attribute = (study: string, out: string, ...more: string[]): CliResult => runCli(['attribute', study, '--out', at(out), '--workers', '1', ...more]);
 /** Lines of text; on a busy machine progress may have been shown on standard error. */
-const lines = (s: string): string[] => s.split(/[\r\n]+/).filter((l) => l !== '' && !/^(survey|calibration|calibration 2|extraction) +\d+ %/.test(l));
+const lines = (s: string): string[] => s.split(/[\r\n]+/).filter((l) => l !== '' && !/^(survey|calibration(, once more)?|extraction) +\d+ %/.test(l));
 
 /** Nothing of the program's inside reaches the user. */
 function expectPlain(r: CliResult): void {
