@@ -1,0 +1,160 @@
+import { cosTurn, ln, sinTurn, exp } from '../../numeric/elementary.js';
+import { normalCdf } from '../../numeric/normal.js';
+import { RandomWords } from '../../numeric/random-words.js';
+import { createRows, fitLogistic } from './logistic-fit.js';
+import type { LogisticFit, SparseRows } from './logistic-fit.js';
+import { lowerBound, sumIntervals } from './observed-time.js';
+import { buildLagKernels, measureGain } from './raised-cosines.js';
+import type { LagKernels } from './raised-cosines.js';
+import type { Interval, NetworkSettings, Train } from './types.js';
+
+/** What a call of one bird does to the rate of another, all else in the regression held. */
+export interface Influence {
+  caller: string;
+  replier: string;
+  /** Mean over the reply window of the replier's rate after a call, over its rate without that call. */
+  rateRatio: number;
+  /** Standard error of the logarithm of rateRatio: the larger of the usual and the one that lets 10-minute blocks be of one piece. */
+  logError: number;
+  /** Two-sided, from the normal distribution. */
+  p: number;
+}
+
+/** Fewer calls than this decide nothing about a bird: no regression. */
+const LEAST_CALLS = 20;
+
+/** Moments without a call: per call of the replier, and at least so many. */
+const CONTROLS_PER_CALL = 4;
+const LEAST_CONTROLS = 4000;
+
+/** Reach of a call of another bird, and so the stretch after it in which control moments are denser. */
+const REACH_SEC = 1;
+const HOUR_COLUMNS = 4;
+/** Slow activity: own calls and others' calls this long ago; each enters as ln(1 + count). */
+const SLOW_OWN: readonly (readonly [number, number])[] = [[3, 30], [30, 300]];
+const SLOW_OTHERS: readonly (readonly [number, number])[] = [[1, 10], [10, 60], [60, 300]];
+
+const ownKernels = buildLagKernels(6, 0.03, 2, 3, 0.05);
+const otherKernels = buildLagKernels(5, 0.03, 0.7, REACH_SEC, 0.05);
+
+/**
+ * Point-process regression of one bird's calls: the logarithm of its rate is a sum of a constant, the hour of day (two harmonics), its own
+ * calls (raised cosines to 3 s), the calls of every other bird (raised cosines to 1 s), and how much it and the others called in the last minutes.
+ *
+ * Fitted in continuous time without bins: calls against control moments drawn at a known rate, half of them evenly, half within a second
+ * after a call of another bird; logistic regression with minus the logarithm of that rate as offset estimates the rate itself (Baddeley, Coeurjolly,
+ * Rubak and Waagepetersen 2014, Biometrika 101:377-392).
+ * @param sources all trains but the replier's; those named 'none' enter but are not reported.
+ */
+export function fitInfluence(replier: Train, sources: readonly Train[], observed: readonly Interval[], settings: NetworkSettings, seed: number, clockOffsetSec = 0): Influence[] {
+  if (replier.onsetSec.length < LEAST_CALLS) return [];
+  const others = mergeOnsets(sources);
+  const design = new Design(replier.onsetSec, sources.map((s) => s.onsetSec), others, clockOffsetSec, settings.blockSec);
+  addMoments(design, observed, new RandomWords(seed));
+  const ridge = new Float64Array(design.rows.columns).fill(settings.ridge);
+  ridge[0] = 0;
+  const fit = fitLogistic(design.rows, ridge);
+  return sources.flatMap((source, s) => (source.bird === 'none' ? [] : [describe(source.bird, replier.bird, fit, design.firstOf(s), settings)]));
+}
+
+function describe(caller: string, replier: string, fit: LogisticFit, first: number, settings: NetworkSettings): Influence {
+  const { logGain, gradient } = measureGain(otherKernels, fit.weights.subarray(first, first + otherKernels.count), settings.fromSec, Math.min(settings.toSec, REACH_SEC));
+  let usual = 0;
+  let robust = 0;
+  for (let k = 0; k < gradient.length; k++) {
+    for (let m = 0; m < gradient.length; m++) {
+      usual += gradient[k] * gradient[m] * fit.covariance.get(first + k, first + m);
+      robust += gradient[k] * gradient[m] * fit.robust.get(first + k, first + m);
+    }
+  }
+  const logError = Math.sqrt(Math.max(usual, robust));
+  return { caller, replier, rateRatio: exp(logGain), logError, p: 2 * normalCdf(-Math.abs(logGain / logError)) };
+}
+
+/** Adds the replier's calls and the control moments. */
+function addMoments(design: Design, observed: readonly Interval[], random: RandomWords): void {
+  const wholeSec = sumIntervals(observed);
+  const half = Math.max(LEAST_CONTROLS, CONTROLS_PER_CALL * design.own.length) / 2;
+  const evenRate = half / wholeSec;
+  const perCall = Math.min(2, half / Math.max(1, design.others.length));
+  const nearRate = perCall / REACH_SEC;
+  const add = (sec: number, outcome: number): void => {
+    // Those after the calls of others make the rate of control moments known but uneven.
+    const near = lowerBound(design.others, sec) - lowerBound(design.others, sec - REACH_SEC);
+    design.add(sec, outcome, -ln(evenRate + nearRate * near));
+  };
+  for (const { startSec, endSec } of observed) {
+    for (let i = lowerBound(design.own, startSec); i < design.own.length && design.own[i] < endSec; i++) add(design.own[i], 1);
+    for (let t = startSec + drawWait(random, evenRate); t < endSec; t += drawWait(random, evenRate)) add(t, 0);
+    for (let i = lowerBound(design.others, startSec - REACH_SEC); i < design.others.length && design.others[i] < endSec; i++) {
+      for (let k = drawWait(random, perCall); k < 1; k += drawWait(random, perCall)) {
+        const t = design.others[i] + random.nextUnit() * REACH_SEC;
+        if (t >= startSec && t < endSec) add(t, 0);
+      }
+    }
+  }
+}
+
+function drawWait(random: RandomWords, rate: number): number {
+  return -ln(1 - random.nextUnit()) / rate;
+}
+
+function mergeOnsets(trains: readonly Train[]): Float64Array {
+  const all = new Float64Array(trains.reduce((n, t) => n + t.onsetSec.length, 0));
+  let at = 0;
+  for (const t of trains) { all.set(t.onsetSec, at); at += t.onsetSec.length; }
+  return all.sort();
+}
+
+/** Columns: constant, hours, slow activity, own kernels, kernels of each source in turn. */
+class Design {
+  readonly rows: SparseRows;
+  private readonly slowFirst = 1 + HOUR_COLUMNS;
+  private readonly ownFirst = 1 + HOUR_COLUMNS + SLOW_OWN.length + SLOW_OTHERS.length;
+
+  constructor(readonly own: Float64Array, readonly sources: readonly Float64Array[], readonly others: Float64Array, readonly clockOffsetSec: number, readonly blockSec: number) {
+    this.rows = createRows(this.firstOf(sources.length));
+  }
+
+  firstOf(source: number): number {
+    return this.ownFirst + ownKernels.count + source * otherKernels.count;
+  }
+
+  add(sec: number, outcome: number, offset: number): void {
+    const { rows } = this;
+    const put = (index: number, value: number): void => { if (value !== 0) { rows.index.push(index); rows.value.push(value); } };
+    put(0, 1);
+    const day = (sec + this.clockOffsetSec) / 86400;
+    for (let h = 0; h < HOUR_COLUMNS / 2; h++) {
+      const turns = (h + 1) * day;
+      put(1 + 2 * h, cosTurn(turns - Math.floor(turns)));
+      put(2 + 2 * h, sinTurn(turns - Math.floor(turns)));
+    }
+    SLOW_OWN.forEach(([from, to], k) => put(this.slowFirst + k, ln(1 + countBetween(this.own, sec - to, sec - from))));
+    SLOW_OTHERS.forEach(([from, to], k) => put(this.slowFirst + SLOW_OWN.length + k, ln(1 + countBetween(this.others, sec - to, sec - from))));
+    addKernels(put, this.ownFirst, ownKernels, this.own, sec);
+    this.sources.forEach((onsets, s) => addKernels(put, this.firstOf(s), otherKernels, onsets, sec));
+    rows.start.push(rows.index.length);
+    rows.outcome.push(outcome);
+    rows.offset.push(offset);
+    rows.cluster.push(Math.floor(sec / this.blockSec));
+  }
+}
+
+function countBetween(sorted: Float64Array, fromSec: number, toSec: number): number {
+  return lowerBound(sorted, toSec) - lowerBound(sorted, fromSec);
+}
+
+const sums = new Float64Array(16);
+
+/** Sums each kernel over the calls before `sec`. */
+function addKernels(put: (index: number, value: number) => void, first: number, kernels: LagKernels, onsets: Float64Array, sec: number): void {
+  let last = lowerBound(onsets, sec) - 1;
+  if (last < 0 || sec - onsets[last] >= kernels.reachSec) return;
+  sums.fill(0);
+  for (; last >= 0 && sec - onsets[last] < kernels.reachSec; last--) {
+    const m = Math.min(kernels.steps - 1, Math.floor((sec - onsets[last]) / kernels.stepSec));
+    for (let k = 0; k < kernels.count; k++) sums[k] += kernels.values[k * kernels.steps + m];
+  }
+  for (let k = 0; k < kernels.count; k++) put(first + k, sums[k]);
+}

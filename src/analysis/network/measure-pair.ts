@@ -1,0 +1,95 @@
+import { adjustFalseDiscovery, computeTwoSidedP } from './multiple-tests.js';
+import { findFirstReplies, measureReplyShare, splitByBlocks, summariseLatencies } from './replies.js';
+import { drawJitters, drawShifts } from './surrogates.js';
+import type { Pair } from './trains.js';
+import type { Interval, NetworkSettings, Train } from './types.js';
+
+/** What the surrogates say of one ordered pair. */
+export interface PairMeasure {
+  caller: string;
+  replier: string;
+  /** Calls of the caller while both birds were observed. */
+  calls: number;
+  /** Calls of the replier in the same time. */
+  replierCalls: number;
+  replies: number;
+  replyProbability: number;
+  /** Share of calls with a reply by chance: exact mean over circular shifts, and over jitters. */
+  chanceShift: number;
+  chanceJitter: number;
+  /** Reply probability less the larger of the two chances. */
+  excess: number;
+  /** Standard deviations above the surrogates' mean, the smaller in size of the two kinds. */
+  z: number;
+  pShift: number;
+  pJitter: number;
+  /** The larger of the two: a pair must stand out against both. */
+  p: number;
+  q: number;
+  latencyMedianSec: number;
+  latencyLowerSec: number;
+  latencyUpperSec: number;
+}
+
+/** Tests every ordered pair against both kinds of surrogates. */
+export function measurePairs(trains: readonly Train[], pairs: readonly Pair[], settings: NetworkSettings, onPair?: () => void): PairMeasure[] {
+  const measured = pairs.map((pair, index) => {
+    const measure = measurePair(trains[pair.caller], trains[pair.replier], pair.blocks, settings, seedOf(settings.seed, index));
+    onPair?.();
+    return measure;
+  });
+  const q = adjustFalseDiscovery(measured.map((m) => m.p));
+  return measured.map((m, i) => ({ ...m, q: q[i] }));
+}
+
+/** Seeds of pairs and purposes that share nothing (multiplier of Knuth's multiplicative hash). */
+export function seedOf(seed: number, index: number): number {
+  return (Math.imul(seed, 0x9e3779b1) ^ Math.imul(index + 1, 0x85ebca6b)) >>> 0;
+}
+
+function measurePair(a: Train, b: Train, blocks: readonly Interval[], settings: NetworkSettings, seed: number): PairMeasure {
+  const { fromSec, toSec, surrogates } = settings;
+  const caller = splitByBlocks(a.onsetSec, blocks).onsets;
+  const replier = splitByBlocks(b.onsetSec, blocks).onsets;
+  const latency = summariseLatencies(findFirstReplies(caller, replier, fromSec, toSec));
+  const shift = drawShifts(caller, replier, blocks, fromSec, toSec, surrogates, seed);
+  const jitter = drawJitters(caller, replier, fromSec, toSec, settings.jitterSec, settings.boutGapSec, surrogates, seed ^ 0x5bd1e995);
+  const chanceShift = shift.mean / caller.length;
+  const chanceJitter = jitter.mean / caller.length;
+  const replyProbability = latency.count / caller.length;
+  // A pair without calls of both says nothing: no test, and none to correct for.
+  const isTold = caller.length > 0 && replier.length > 0;
+  const pShift = isTold ? computeTwoSidedP(latency.count, shift.counts) : NaN;
+  const pJitter = isTold ? computeTwoSidedP(latency.count, jitter.counts) : NaN;
+  const zs = [(latency.count - shift.mean) / shift.sd, (latency.count - jitter.mean) / jitter.sd];
+  // Pulled one way by one kind and the other way by the other, a pair does not stand out.
+  const agree = zs[0] * zs[1] > 0;
+  return {
+    caller: a.bird, replier: b.bird, calls: caller.length, replierCalls: replier.length, replies: latency.count, replyProbability, chanceShift, chanceJitter,
+    excess: replyProbability - Math.max(chanceShift, chanceJitter), z: agree ? (Math.abs(zs[0]) < Math.abs(zs[1]) ? zs[0] : zs[1]) : isTold ? 0 : NaN,
+    pShift, pJitter, p: isTold && !agree ? 1 : Math.max(pShift, pJitter), q: NaN,
+    latencyMedianSec: latency.median, latencyLowerSec: latency.lower, latencyUpperSec: latency.upper,
+  };
+}
+
+/** Replies, calls and the exact mean of replies over circular shifts, summed over blocks with a weight each. */
+export interface WeightedReplies { calls: number; replies: number; chance: number }
+
+/** The cheap part of measurePair, for draws and days: no surrogates are drawn. */
+export function sumReplies(a: Float64Array, b: Float64Array, blocks: readonly Interval[], settings: NetworkSettings, weightOf: (block: Interval) => number): WeightedReplies {
+  const caller = splitByBlocks(a, blocks);
+  const replier = splitByBlocks(b, blocks);
+  const latency = findFirstReplies(caller.onsets, replier.onsets, settings.fromSec, settings.toSec);
+  const sums = { calls: 0, replies: 0, chance: 0 };
+  blocks.forEach((block, k) => {
+    const weight = weightOf(block);
+    const calls = caller.first[k + 1] - caller.first[k];
+    if (weight === 0 || calls === 0) return;
+    let replies = 0;
+    for (let i = caller.first[k]; i < caller.first[k + 1]; i++) if (!Number.isNaN(latency[i])) replies++;
+    sums.calls += weight * calls;
+    sums.replies += weight * replies;
+    sums.chance += weight * calls * measureReplyShare(replier.onsets, replier.first[k], replier.first[k + 1], block.endSec - block.startSec, settings.toSec - settings.fromSec);
+  });
+  return sums;
+}
