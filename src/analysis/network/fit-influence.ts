@@ -1,4 +1,4 @@
-import { cosTurn, ln, sinTurn, exp } from '../../numeric/elementary.js';
+import { cosTurn, exp, ln, sinTurn } from '../../numeric/elementary.js';
 import { normalCdf } from '../../numeric/normal.js';
 import { RandomWords } from '../../numeric/random-words.js';
 import { createRows, fitLogistic } from './logistic-fit.js';
@@ -27,38 +27,42 @@ const LEAST_CALLS = 20;
 const CONTROLS_PER_CALL = 4;
 const LEAST_CONTROLS = 4000;
 
-/** Reach of a call of another bird, and so the stretch after it in which control moments are denser. */
-const REACH_SEC = 1;
 const HOUR_COLUMNS = 4;
-/** Slow activity: own calls and others' calls this long ago; each enters as ln(1 + count). */
-const SLOW_OWN: readonly (readonly [number, number])[] = [[3, 30], [30, 300]];
-const SLOW_OTHERS: readonly (readonly [number, number])[] = [[1, 10], [10, 60], [60, 300]];
+/** Activity around: own and others' calls so far before and after the moment; each enters as ln(1 + count). The nearest second is left to the kernels. */
+const AROUND: readonly (readonly [number, number])[] = [[1, 3], [3, 8], [8, 30], [30, 120]];
 
 const ownKernels = buildLagKernels(6, 0.03, 2, 3, 0.05);
-const otherKernels = buildLagKernels(5, 0.03, 0.7, REACH_SEC, 0.05);
+
+/** Kernels of a call of another bird: past the end of the reply window, at least to 1 s. */
+function buildOtherKernels(toSec: number): LagKernels {
+  const reachSec = Math.max(1, 1.5 * toSec);
+  return buildLagKernels(5, 0.03, 0.7 * reachSec, reachSec, 0.05);
+}
 
 /**
  * Point-process regression of one bird's calls: the logarithm of its rate is a sum of a constant, the hour of day (two harmonics), its own
- * calls (raised cosines to 3 s), the calls of every other bird (raised cosines to 1 s), and how much it and the others called in the last minutes.
+ * calls (raised cosines to 3 s), the calls of every other bird (raised cosines to 1 s or past the reply window),
+ * and how much it and the others called around that moment, from 1 s to 2 min away on both sides. The last stands for common causes; as it looks
+ * ahead too, the fit describes and does not predict.
  *
  * Fitted in continuous time without bins: calls against control moments drawn at a known rate, half of them evenly, half within a second
  * after a call of another bird; logistic regression with minus the logarithm of that rate as offset estimates the rate itself (Baddeley, Coeurjolly,
- * Rubak and Waagepetersen 2014, Biometrika 101:377-392).
+ * Rubak and Waagepetersen 2014, Biometrika 101:377-392; there also for rates that are conditional on both sides of a moment).
  * @param sources all trains but the replier's; those named 'none' enter but are not reported.
  */
 export function fitInfluence(replier: Train, sources: readonly Train[], observed: readonly Interval[], settings: NetworkSettings, seed: number, clockOffsetSec = 0): Influence[] {
   if (replier.onsetSec.length < LEAST_CALLS) return [];
   const others = mergeOnsets(sources);
-  const design = new Design(replier.onsetSec, sources.map((s) => s.onsetSec), others, clockOffsetSec, settings.blockSec);
+  const design = new Design(replier.onsetSec, sources.map((s) => s.onsetSec), others, clockOffsetSec, settings);
   addMoments(design, observed, new RandomWords(seed));
   const ridge = new Float64Array(design.rows.columns).fill(settings.ridge);
   ridge[0] = 0;
   const fit = fitLogistic(design.rows, ridge);
-  return sources.flatMap((source, s) => (source.bird === 'none' ? [] : [describe(source.bird, replier.bird, fit, design.firstOf(s), settings)]));
+  return sources.flatMap((source, s) => (source.bird === 'none' ? [] : [describe(source.bird, replier.bird, fit, design.firstOf(s), design.otherKernels, settings)]));
 }
 
-function describe(caller: string, replier: string, fit: LogisticFit, first: number, settings: NetworkSettings): Influence {
-  const { logGain, gradient } = measureGain(otherKernels, fit.weights.subarray(first, first + otherKernels.count), settings.fromSec, Math.min(settings.toSec, REACH_SEC));
+function describe(caller: string, replier: string, fit: LogisticFit, first: number, kernels: LagKernels, settings: NetworkSettings): Influence {
+  const { logGain, gradient } = measureGain(kernels, fit.weights.subarray(first, first + kernels.count), settings.fromSec, settings.toSec);
   let usual = 0;
   let robust = 0;
   for (let k = 0; k < gradient.length; k++) {
@@ -74,21 +78,22 @@ function describe(caller: string, replier: string, fit: LogisticFit, first: numb
 /** Adds the replier's calls and the control moments. */
 function addMoments(design: Design, observed: readonly Interval[], random: RandomWords): void {
   const wholeSec = sumIntervals(observed);
+  const { reachSec } = design.otherKernels;
   const half = Math.max(LEAST_CONTROLS, CONTROLS_PER_CALL * design.own.length) / 2;
   const evenRate = half / wholeSec;
   const perCall = Math.min(2, half / Math.max(1, design.others.length));
-  const nearRate = perCall / REACH_SEC;
+  const nearRate = perCall / reachSec;
   const add = (sec: number, outcome: number): void => {
     // Those after the calls of others make the rate of control moments known but uneven.
-    const near = lowerBound(design.others, sec) - lowerBound(design.others, sec - REACH_SEC);
+    const near = lowerBound(design.others, sec) - lowerBound(design.others, sec - reachSec);
     design.add(sec, outcome, -ln(evenRate + nearRate * near));
   };
   for (const { startSec, endSec } of observed) {
     for (let i = lowerBound(design.own, startSec); i < design.own.length && design.own[i] < endSec; i++) add(design.own[i], 1);
     for (let t = startSec + drawWait(random, evenRate); t < endSec; t += drawWait(random, evenRate)) add(t, 0);
-    for (let i = lowerBound(design.others, startSec - REACH_SEC); i < design.others.length && design.others[i] < endSec; i++) {
+    for (let i = lowerBound(design.others, startSec - reachSec); i < design.others.length && design.others[i] < endSec; i++) {
       for (let k = drawWait(random, perCall); k < 1; k += drawWait(random, perCall)) {
-        const t = design.others[i] + random.nextUnit() * REACH_SEC;
+        const t = design.others[i] + random.nextUnit() * reachSec;
         if (t >= startSec && t < endSec) add(t, 0);
       }
     }
@@ -110,14 +115,19 @@ function mergeOnsets(trains: readonly Train[]): Float64Array {
 class Design {
   readonly rows: SparseRows;
   private readonly slowFirst = 1 + HOUR_COLUMNS;
-  private readonly ownFirst = 1 + HOUR_COLUMNS + SLOW_OWN.length + SLOW_OTHERS.length;
+  private readonly ownFirst = 1 + HOUR_COLUMNS + 2 * AROUND.length;
 
-  constructor(readonly own: Float64Array, readonly sources: readonly Float64Array[], readonly others: Float64Array, readonly clockOffsetSec: number, readonly blockSec: number) {
+  readonly otherKernels: LagKernels;
+  private readonly blockSec: number;
+
+  constructor(readonly own: Float64Array, readonly sources: readonly Float64Array[], readonly others: Float64Array, readonly clockOffsetSec: number, settings: NetworkSettings) {
+    this.otherKernels = buildOtherKernels(settings.toSec);
+    this.blockSec = settings.blockSec;
     this.rows = createRows(this.firstOf(sources.length));
   }
 
   firstOf(source: number): number {
-    return this.ownFirst + ownKernels.count + source * otherKernels.count;
+    return this.ownFirst + ownKernels.count + source * this.otherKernels.count;
   }
 
   add(sec: number, outcome: number, offset: number): void {
@@ -130,10 +140,12 @@ class Design {
       put(1 + 2 * h, cosTurn(turns - Math.floor(turns)));
       put(2 + 2 * h, sinTurn(turns - Math.floor(turns)));
     }
-    SLOW_OWN.forEach(([from, to], k) => put(this.slowFirst + k, ln(1 + countBetween(this.own, sec - to, sec - from))));
-    SLOW_OTHERS.forEach(([from, to], k) => put(this.slowFirst + SLOW_OWN.length + k, ln(1 + countBetween(this.others, sec - to, sec - from))));
+    AROUND.forEach(([from, to], k) => {
+      put(this.slowFirst + 2 * k, ln(1 + countAround(this.own, sec, from, to)));
+      put(this.slowFirst + 2 * k + 1, ln(1 + countAround(this.others, sec, from, to)));
+    });
     addKernels(put, this.ownFirst, ownKernels, this.own, sec);
-    this.sources.forEach((onsets, s) => addKernels(put, this.firstOf(s), otherKernels, onsets, sec));
+    this.sources.forEach((onsets, s) => addKernels(put, this.firstOf(s), this.otherKernels, onsets, sec));
     rows.start.push(rows.index.length);
     rows.outcome.push(outcome);
     rows.offset.push(offset);
@@ -141,8 +153,9 @@ class Design {
   }
 }
 
-function countBetween(sorted: Float64Array, fromSec: number, toSec: number): number {
-  return lowerBound(sorted, toSec) - lowerBound(sorted, fromSec);
+/** Calls whose distance from `sec`, before or after, lies between the two. */
+function countAround(sorted: Float64Array, sec: number, fromSec: number, toSec: number): number {
+  return lowerBound(sorted, sec - fromSec) - lowerBound(sorted, sec - toSec) + lowerBound(sorted, sec + toSec) - lowerBound(sorted, sec + fromSec);
 }
 
 const sums = new Float64Array(16);

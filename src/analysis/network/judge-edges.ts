@@ -5,7 +5,7 @@ import type { ExcessRange } from './propagate-errors.js';
 import type { NetworkSettings } from './types.js';
 
 /**
- * reply: more replies than both kinds of surrogates, than confusion of birds could feign, and net of everything in the regression;
+ * reply: more replies than both kinds of surrogates by the least ratio, than confusion of birds could feign, and net of everything in the regression;
  * pairwise: more than the surrogates and confusion, but the regression does not confirm it (a third bird or a common cause may be behind it);
  * fewer: fewer replies than both kinds of surrogates; none: no such thing was seen.
  */
@@ -33,8 +33,8 @@ export function judgeEdges(measures: readonly PairMeasure[], influences: readonl
     const f = found[k];
     const ratio = f ? [f.rateRatio, f.rateRatio * Math.exp(-1.959964 * f.logError), f.rateRatio * Math.exp(1.959964 * f.logError)] : [NaN, NaN, NaN];
     const stands = m.q <= settings.falseShare;
-    const isMore = stands && m.excess > 0 && (Number.isNaN(low) ? m.excess : low) > leak;
-    const isConfirmed = f !== undefined && f.rateRatio > 1 && q[k] <= settings.falseShare;
+    const isMore = stands && m.excess > 0 && (Number.isNaN(low) ? m.excess : low) > leak + (settings.leastRatio - 1) * m.chance;
+    const isConfirmed = f !== undefined && f.rateRatio > settings.leastRatio && q[k] <= settings.falseShare;
     const kind: EdgeKind = isMore ? (isConfirmed ? 'reply' : 'pairwise') : stands && m.z < 0 ? 'fewer' : 'none';
     return {
       ...m, kind, excessLow: low, excessHigh: high, leak, rateRatio: ratio[0], rateRatioLow: ratio[1], rateRatioHigh: ratio[2],

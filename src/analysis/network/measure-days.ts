@@ -1,6 +1,7 @@
 import { sumReplies } from './measure-pair.js';
 import type { PairMeasure } from './measure-pair.js';
 import { correlate } from './permute-birds.js';
+import { offsetOfChance } from './propagate-errors.js';
 import type { Pair } from './trains.js';
 import type { NetworkSettings, Train } from './types.js';
 
@@ -40,11 +41,11 @@ export function measureDays(trains: readonly Train[], pairs: readonly Pair[], me
   return pairs.flatMap((pair, k) => {
     const dayOf = (sec: number): number => Math.floor((sec + dayOffsetSec) / DAY_SEC);
     const days = [...new Set(pair.blocks.map((b) => dayOf(b.startSec)))].sort((a, b) => a - b);
-    const { caller, replier, chanceShift, chanceJitter } = measures[k];
+    const { caller, replier } = measures[k];
     return days.map((day) => {
       const blocks = pair.blocks.filter((b) => dayOf(b.startSec) === day);
       const { calls, replies, chance } = sumReplies(trains[pair.caller].onsetSec, trains[pair.replier].onsetSec, blocks, settings, () => 1);
-      const share = (chance * (chanceShift > 0 ? Math.max(1, chanceJitter / chanceShift) : 1)) / calls;
+      const share = chance / calls + offsetOfChance(measures[k]);
       return { caller, replier, day, calls, replies, replyProbability: replies / calls, chance: share, excess: replies / calls - share };
     });
   });

@@ -1,6 +1,7 @@
 import { adjustFalseDiscovery, computeTwoSidedP } from './multiple-tests.js';
 import { findFirstReplies, measureReplyShare, splitByBlocks, summariseLatencies } from './replies.js';
 import { drawJitters, drawShifts } from './surrogates.js';
+import type { SurrogateReplies } from './surrogates.js';
 import type { Pair } from './trains.js';
 import type { Interval, NetworkSettings, Train } from './types.js';
 
@@ -17,7 +18,9 @@ export interface PairMeasure {
   /** Share of calls with a reply by chance: exact mean over circular shifts, and over jitters. */
   chanceShift: number;
   chanceJitter: number;
-  /** Reply probability less the larger of the two chances. */
+  /** Reply probability that the rates alone would give: the larger of the two, after true replies are taken out of the jitters. */
+  chance: number;
+  /** replyProbability - chance: the weight of the edge. */
   excess: number;
   /** Standard deviations above the surrogates' mean, the smaller in size of the two kinds. */
   z: number;
@@ -33,11 +36,13 @@ export interface PairMeasure {
 
 /** Tests every ordered pair against both kinds of surrogates. */
 export function measurePairs(trains: readonly Train[], pairs: readonly Pair[], settings: NetworkSettings, onPair?: () => void): PairMeasure[] {
-  const measured = pairs.map((pair, index) => {
-    const measure = measurePair(trains[pair.caller], trains[pair.replier], pair.blocks, settings, seedOf(settings.seed, index));
+  const raw = pairs.map((pair, index) => {
+    const counted = countPair(trains[pair.caller], trains[pair.replier], pair.blocks, settings, seedOf(settings.seed, index));
     onPair?.();
-    return measure;
+    return counted;
   });
+  const at = new Map(pairs.map((pair, index) => [pair.caller * trains.length + pair.replier, index]));
+  const measured = pairs.map((pair, k) => describePair(raw[k], raw[at.get(pair.replier * trains.length + pair.caller)!], settings));
   const q = adjustFalseDiscovery(measured.map((m) => m.p));
   return measured.map((m, i) => ({ ...m, q: q[i] }));
 }
@@ -47,26 +52,63 @@ export function seedOf(seed: number, index: number): number {
   return (Math.imul(seed, 0x9e3779b1) ^ Math.imul(index + 1, 0x85ebca6b)) >>> 0;
 }
 
-function measurePair(a: Train, b: Train, blocks: readonly Interval[], settings: NetworkSettings, seed: number): PairMeasure {
+interface CountedPair {
+  caller: string;
+  replier: string;
+  calls: number;
+  replierCalls: number;
+  latency: { median: number; lower: number; upper: number; count: number };
+  shift: SurrogateReplies;
+  jitter: SurrogateReplies;
+  /** Two-sided p of the jitter test as it stands. */
+  pJitter: number;
+}
+
+function countPair(a: Train, b: Train, blocks: readonly Interval[], settings: NetworkSettings, seed: number): CountedPair {
   const { fromSec, toSec, surrogates } = settings;
   const caller = splitByBlocks(a.onsetSec, blocks).onsets;
   const replier = splitByBlocks(b.onsetSec, blocks).onsets;
   const latency = summariseLatencies(findFirstReplies(caller, replier, fromSec, toSec));
   const shift = drawShifts(caller, replier, blocks, fromSec, toSec, surrogates, seed);
   const jitter = drawJitters(caller, replier, fromSec, toSec, settings.jitterSec, settings.boutGapSec, surrogates, seed ^ 0x5bd1e995);
-  const chanceShift = shift.mean / caller.length;
-  const chanceJitter = jitter.mean / caller.length;
-  const replyProbability = latency.count / caller.length;
+  return { caller: a.bird, replier: b.bird, calls: caller.length, replierCalls: replier.length, latency, shift, jitter, pJitter: computeTwoSidedP(latency.count, jitter.counts) };
+}
+
+/**
+ * Replies beyond those of the jitters, taking off what true replies put into the jitters themselves. A bout placed anew within its cell of length L
+ * still finds the reply that it got in a share w / L of places (w = width of the window), and finds the call that it itself answered in a little
+ * less, for the displacement must be longer. Solves D = (1 - f) e - r e', D' = (1 - f) e' - r' e for the true excess e and the reverse one e'; the
+ * latter is allowed for only where the reverse pair stands out on its own.
+ */
+function solveExcess(own: CountedPair, reverse: CountedPair, settings: NetworkSettings): { excess: number; feigned: number } {
+  const share = (settings.toSec - settings.fromSec) / settings.jitterSec;
+  const middle = (settings.toSec + settings.fromSec) / 2;
+  const reverseShare = (p: CountedPair): number => share * Math.max(0, 1 - ((p.latency.median || 0) + middle) / settings.jitterSec);
+  const d = own.latency.count - own.jitter.mean;
+  const dReverse = reverse.latency.count - reverse.jitter.mean;
+  if (!(dReverse > 0 && reverse.pJitter <= 0.05)) return { excess: d / (1 - share), feigned: 0 };
+  const r = reverseShare(reverse);
+  const rReverse = d > 0 && own.pJitter <= 0.05 ? reverseShare(own) : 0;
+  const determinant = (1 - share) * (1 - share) - r * rReverse;
+  const back = ((1 - share) * dReverse + rReverse * d) / determinant;
+  return { excess: (d + r * back) / (1 - share), feigned: r * back };
+}
+
+function describePair(own: CountedPair, reverse: CountedPair, settings: NetworkSettings): PairMeasure {
+  const { caller, replier, calls, replierCalls, latency, shift, jitter } = own;
+  const solved = solveExcess(own, reverse, settings);
   // A pair without calls of both says nothing: no test, and none to correct for.
-  const isTold = caller.length > 0 && replier.length > 0;
+  const isTold = calls > 0 && replierCalls > 0;
   const pShift = isTold ? computeTwoSidedP(latency.count, shift.counts) : NaN;
-  const pJitter = isTold ? computeTwoSidedP(latency.count, jitter.counts) : NaN;
-  const zs = [(latency.count - shift.mean) / shift.sd, (latency.count - jitter.mean) / jitter.sd];
+  const pJitter = isTold ? computeTwoSidedP(latency.count + solved.feigned, jitter.counts) : NaN;
+  const zs = [(latency.count - shift.mean) / shift.sd, (latency.count + solved.feigned - jitter.mean) / jitter.sd];
   // Pulled one way by one kind and the other way by the other, a pair does not stand out.
   const agree = zs[0] * zs[1] > 0;
+  const replyProbability = latency.count / calls;
+  const excess = Math.min(replyProbability - shift.mean / calls, solved.excess / calls);
   return {
-    caller: a.bird, replier: b.bird, calls: caller.length, replierCalls: replier.length, replies: latency.count, replyProbability, chanceShift, chanceJitter,
-    excess: replyProbability - Math.max(chanceShift, chanceJitter), z: agree ? (Math.abs(zs[0]) < Math.abs(zs[1]) ? zs[0] : zs[1]) : isTold ? 0 : NaN,
+    caller, replier, calls, replierCalls, replies: latency.count, replyProbability, chanceShift: shift.mean / calls, chanceJitter: jitter.mean / calls,
+    chance: replyProbability - excess, excess, z: agree ? (Math.abs(zs[0]) < Math.abs(zs[1]) ? zs[0] : zs[1]) : isTold ? 0 : NaN,
     pShift, pJitter, p: isTold && !agree ? 1 : Math.max(pShift, pJitter), q: NaN,
     latencyMedianSec: latency.median, latencyLowerSec: latency.lower, latencyUpperSec: latency.upper,
   };

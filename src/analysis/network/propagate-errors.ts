@@ -38,7 +38,7 @@ export function propagateErrors(
     const weightOf = (block: Interval): number => weights[Math.min(lastBlock, Math.floor(block.startSec / settings.blockSec))];
     pairs.forEach((pair, k) => {
       const { calls: n, replies, chance } = sumReplies(drawn[pair.caller].onsetSec, drawn[pair.replier].onsetSec, pair.blocks, settings, weightOf);
-      if (n > 0) draws[k].push((replies - chance * scaleChance(measures[k])) / n);
+      if (n > 0) draws[k].push((replies - chance) / n - offsetOfChance(measures[k]));
     });
     onDraw?.();
   }
@@ -49,9 +49,9 @@ export function propagateErrors(
   });
 }
 
-/** The jitter's chance is dear to find in every draw; its ratio to the shifts' chance is kept. */
-function scaleChance(m: PairMeasure): number {
-  return m.chanceShift > 0 ? Math.max(1, m.chanceJitter / m.chanceShift) : 1;
+/** The chance by jitters is dear to find in every draw: what it is above the chance by shifts is kept. */
+export function offsetOfChance(m: PairMeasure): number {
+  return m.chance - m.chanceShift || 0;
 }
 
 function drawPoissonOne(random: RandomWords): number {

@@ -47,6 +47,11 @@ export interface NetworkSettings {
   sharedGapSec: number;
   /** Expected share of false edges among those called edges (Benjamini and Hochberg). */
   falseShare: number;
+  /**
+   * An edge needs so many times the replies that chance gives: both kinds of surrogates are blind to common causes that come and go within a cell, and
+   * with enough calls the smallest such thing would be significant.
+   */
+  leastRatio: number;
   /** Width of a bin of the correlograms. */
   binSec: number;
   /** How far the correlograms reach. */
@@ -60,8 +65,8 @@ export interface NetworkSettings {
 }
 
 export const DEFAULT_NETWORK_SETTINGS: NetworkSettings = {
-  fromSec: 0.05, toSec: 0.5, threshold: 0.8, thresholds: [0.5, 0.8, 0.9, 0.95, 0.99], blockSec: 600, jitterSec: 4, boutGapSec: 0.5, surrogates: 2000,
-  draws: 100, seed: 1, sharedGapSec: 0.03, falseShare: 0.05, binSec: 0.02, reachSec: 1, ridge: 0.5, utcOffsetMin: 0, permutations: 9999,
+  fromSec: 0.05, toSec: 0.5, threshold: 0.8, thresholds: [0.5, 0.8, 0.9, 0.95, 0.99], blockSec: 600, jitterSec: 2, boutGapSec: 0.5, surrogates: 2000,
+  draws: 100, seed: 1, sharedGapSec: 0.03, falseShare: 0.05, leastRatio: 1.2, binSec: 0.02, reachSec: 1, ridge: 0.5, utcOffsetMin: 0, permutations: 9999,
 };
 
 /** Onsets of one bird's calls, ascending. */
