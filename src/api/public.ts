@@ -3,6 +3,8 @@ export type { AttributeOptions, AttributeResult } from './attribute-opened.js';
 export { formatTables, formatTablesParquet } from './format-tables.js';
 export type { TableFiles, TableTexts } from './format-tables.js';
 export type { TracksInput } from './open-tracks.js';
+export { buildNetwork, compareNetworks, DEFAULT_NETWORK_SETTINGS, formatGraphml, formatNetwork, formatNetworkFiles, networkTables, networkToJson } from '../analysis/network/index.js';
+export type { ExcludedWindow, Network, NetworkComparison, NetworkEdge, NetworkInput, NetworkSettings } from '../analysis/network/index.js';
 export { createBytesSource } from '../audio/bytes-source.js';
 export { describeAudio, openAudio } from '../audio/open-audio.js';
 export type { AudioInfo, AudioReader, BroadcastTime, ByteSource } from '../audio/types.js';

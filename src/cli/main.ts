@@ -8,6 +8,7 @@ import { addScoreCommand } from './commands/score.js';
 import { addReportCommand } from './commands/report.js';
 import { addSampleCommand } from './commands/sample.js';
 import { addAttributeCommand } from './commands/attribute.js';
+import { addNetworkCommand } from './commands/network.js';
 import { addSeparateCommand } from './commands/separate.js';
 import { EXIT, guardStreams, reportError } from './io.js';
 import { addExamples } from './options.js';
@@ -21,6 +22,7 @@ const commands: ((program: Command) => void)[] = [
   addScoreCommand,
   addReportCommand,
   addSampleCommand,
+  addNetworkCommand,
   addSimulateCommand,
 ];
 
