@@ -1,4 +1,5 @@
 import { VolaryError } from '../../schema/errors.js';
+import type { CallRow } from '../../schema/rows.js';
 import { computeCorrelogram } from './correlogram.js';
 import { fitInfluence } from './fit-influence.js';
 import type { Influence } from './fit-influence.js';
@@ -17,6 +18,7 @@ import { propagateErrors } from './propagate-errors.js';
 import { findFirstReplies, lagMicros, splitByBlocks } from './replies.js';
 import { readSettings } from './read-settings.js';
 import { setAsideSharedSounds } from './shared-sounds.js';
+import type { SharedSounds } from './shared-sounds.js';
 import { buildTrains, listPairs } from './trains.js';
 import type { Pair } from './trains.js';
 import { measureTurnTaking } from './turn-taking.js';
@@ -77,8 +79,7 @@ export function buildNetwork(input: NetworkInput, options: Partial<NetworkSettin
   const step = startSteps(onProgress, pairs.length * (1 + settings.thresholds.length) + birds.length + settings.draws + (birds.length * (birds.length - 1)) / 2);
   const measures = measurePairs(trains, pairs, settings, () => step('surrogates'));
   const dayOffsetSec = findDayOffset(input, settings);
-  const untagged = shared.kept.filter((c) => c.bird === 'none' && c.probability >= settings.threshold).map((c) => c.onsetSec);
-  const influences = fitAll(trains, Float64Array.from(untagged), observed, settings, dayOffsetSec, () => step('regression'));
+  const influences = fitAll(trains, listBystanders(shared, settings), observed, settings, dayOffsetSec, () => step('regression'));
   const ranges = propagateErrors(shared.kept, trains, pairs, measures, observed, settings, () => step('draws'));
   const edges = judgeEdges(measures, influences, ranges, settings);
   const graph = buildGraph(birds, edges.filter((e) => e.kind === 'reply').map((e) => ({ source: e.caller, target: e.replier, weight: e.excess })));
@@ -121,16 +122,25 @@ function findDayOffset(input: NetworkInput, settings: NetworkSettings): number {
   return ((startSec % 86400) + 86400) % 86400;
 }
 
-function fitAll(trains: readonly Train[], untagged: Float64Array, observed: ReadonlyMap<string, readonly Interval[]>, settings: NetworkSettings, dayOffsetSec: number, onBird: () => void): Influence[] {
+/**
+ * Calls that are no bird's in the network but may lead to replies: those of untagged callers, and those set aside because they share a sound with a
+ * surer call. Left out of the regression, a true call among the latter would pass its replies on to whoever called before it.
+ */
+function listBystanders(shared: SharedSounds, settings: NetworkSettings): Train[] {
+  const pick = (rows: readonly CallRow[]): Train => ({ bird: 'none', onsetSec: Float64Array.from(rows.filter((c) => c.probability >= settings.threshold), (c) => c.onsetSec) });
+  return [pick(shared.kept.filter((c) => c.bird === 'none')), pick(shared.setAside)].filter((t) => t.onsetSec.length > 0);
+}
+
+function fitAll(trains: readonly Train[], bystanders: readonly Train[], observed: ReadonlyMap<string, readonly Interval[]>, settings: NetworkSettings, dayOffsetSec: number, onBird: () => void): Influence[] {
   return trains.flatMap((replier, k) => {
-    const sources = trains.filter((t) => t !== replier && t.onsetSec.length > 0).concat(untagged.length ? [{ bird: 'none', onsetSec: untagged }] : []);
+    const sources = trains.filter((t) => t !== replier && t.onsetSec.length > 0).concat(bystanders);
     const influences = fitInfluence(replier, sources, observed.get(replier.bird)!, settings, seedOf(settings.seed + 3, k), dayOffsetSec);
     onBird();
     return influences;
   });
 }
 
-function countCalls(input: NetworkInput, shared: { kept: readonly { bird: string; probability: number }[]; setAside: readonly unknown[] }, trains: readonly Train[], settings: NetworkSettings): Network['counts'] {
+function countCalls(input: NetworkInput, shared: SharedSounds, trains: readonly Train[], settings: NetworkSettings): Network['counts'] {
   const used = trains.reduce((n, t) => n + t.onsetSec.length, 0);
   const untagged = shared.kept.filter((c) => c.bird === 'none').length;
   const belowThreshold = shared.kept.filter((c) => c.bird !== 'none' && !(c.probability >= settings.threshold)).length;

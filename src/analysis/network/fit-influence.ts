@@ -36,7 +36,7 @@ const ownKernels = buildLagKernels(6, 0.03, 2, 3, 0.05);
 /** Kernels of a call of another bird: past the end of the reply window, at least to 1 s. */
 function buildOtherKernels(toSec: number): LagKernels {
   const reachSec = Math.max(1, 1.5 * toSec);
-  return buildLagKernels(5, 0.03, 0.7 * reachSec, reachSec, 0.05);
+  return buildLagKernels(8, 0.03, 0.7 * reachSec, reachSec, 0.05);
 }
 
 /**

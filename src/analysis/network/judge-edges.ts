@@ -34,7 +34,7 @@ export function judgeEdges(measures: readonly PairMeasure[], influences: readonl
     const ratio = f ? [f.rateRatio, f.rateRatio * Math.exp(-1.959964 * f.logError), f.rateRatio * Math.exp(1.959964 * f.logError)] : [NaN, NaN, NaN];
     const stands = m.q <= settings.falseShare;
     const isMore = stands && m.excess > 0 && (Number.isNaN(low) ? m.excess : low) > leak + (settings.leastRatio - 1) * m.chance;
-    const isConfirmed = f !== undefined && f.rateRatio > settings.leastRatio && q[k] <= settings.falseShare;
+    const isConfirmed = f !== undefined && ratio[1] > settings.leastRateRatio && q[k] <= settings.falseShare;
     const kind: EdgeKind = isMore ? (isConfirmed ? 'reply' : 'pairwise') : stands && m.z < 0 ? 'fewer' : 'none';
     return {
       ...m, kind, excessLow: low, excessHigh: high, leak, rateRatio: ratio[0], rateRatioLow: ratio[1], rateRatioHigh: ratio[2],

@@ -1,7 +1,6 @@
 import { sumReplies } from './measure-pair.js';
 import type { PairMeasure } from './measure-pair.js';
 import { correlate } from './permute-birds.js';
-import { offsetOfChance } from './propagate-errors.js';
 import type { Pair } from './trains.js';
 import type { NetworkSettings, Train } from './types.js';
 
@@ -45,7 +44,7 @@ export function measureDays(trains: readonly Train[], pairs: readonly Pair[], me
     return days.map((day) => {
       const blocks = pair.blocks.filter((b) => dayOf(b.startSec) === day);
       const { calls, replies, chance } = sumReplies(trains[pair.caller].onsetSec, trains[pair.replier].onsetSec, blocks, settings, () => 1);
-      const share = chance / calls + offsetOfChance(measures[k]);
+      const share = chance / calls + (measures[k].chance - measures[k].chanceShift || 0);
       return { caller, replier, day, calls, replies, replyProbability: replies / calls, chance: share, excess: replies / calls - share };
     });
   });

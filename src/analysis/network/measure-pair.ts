@@ -60,8 +60,6 @@ interface CountedPair {
   latency: { median: number; lower: number; upper: number; count: number };
   shift: SurrogateReplies;
   jitter: SurrogateReplies;
-  /** Two-sided p of the jitter test as it stands. */
-  pJitter: number;
 }
 
 function countPair(a: Train, b: Train, blocks: readonly Interval[], settings: NetworkSettings, seed: number): CountedPair {
@@ -71,14 +69,14 @@ function countPair(a: Train, b: Train, blocks: readonly Interval[], settings: Ne
   const latency = summariseLatencies(findFirstReplies(caller, replier, fromSec, toSec));
   const shift = drawShifts(caller, replier, blocks, fromSec, toSec, surrogates, seed);
   const jitter = drawJitters(caller, replier, fromSec, toSec, settings.jitterSec, settings.boutGapSec, surrogates, seed ^ 0x5bd1e995);
-  return { caller: a.bird, replier: b.bird, calls: caller.length, replierCalls: replier.length, latency, shift, jitter, pJitter: computeTwoSidedP(latency.count, jitter.counts) };
+  return { caller: a.bird, replier: b.bird, calls: caller.length, replierCalls: replier.length, latency, shift, jitter };
 }
 
 /**
  * Replies beyond those of the jitters, taking off what true replies put into the jitters themselves. A bout placed anew within its cell of length L
  * still finds the reply that it got in a share w / L of places (w = width of the window), and finds the call that it itself answered in a little
- * less, for the displacement must be longer. Solves D = (1 - f) e - r e', D' = (1 - f) e' - r' e for the true excess e and the reverse one e'; the
- * latter is allowed for only where the reverse pair stands out on its own.
+ * less, for the displacement must be longer. Solves D = (1 - f) e - r e', D' = (1 - f) e' - r' e for the true excess e and the reverse one e', which
+ * only counts above 0.
  */
 function solveExcess(own: CountedPair, reverse: CountedPair, settings: NetworkSettings): { excess: number; feigned: number } {
   const share = (settings.toSec - settings.fromSec) / settings.jitterSec;
@@ -86,11 +84,9 @@ function solveExcess(own: CountedPair, reverse: CountedPair, settings: NetworkSe
   const reverseShare = (p: CountedPair): number => share * Math.max(0, 1 - ((p.latency.median || 0) + middle) / settings.jitterSec);
   const d = own.latency.count - own.jitter.mean;
   const dReverse = reverse.latency.count - reverse.jitter.mean;
-  if (!(dReverse > 0 && reverse.pJitter <= 0.05)) return { excess: d / (1 - share), feigned: 0 };
   const r = reverseShare(reverse);
-  const rReverse = d > 0 && own.pJitter <= 0.05 ? reverseShare(own) : 0;
-  const determinant = (1 - share) * (1 - share) - r * rReverse;
-  const back = ((1 - share) * dReverse + rReverse * d) / determinant;
+  const rReverse = d > 0 ? reverseShare(own) : 0;
+  const back = Math.max(0, ((1 - share) * dReverse + rReverse * d) / ((1 - share) * (1 - share) - r * rReverse));
   return { excess: (d + r * back) / (1 - share), feigned: r * back };
 }
 
@@ -105,7 +101,8 @@ function describePair(own: CountedPair, reverse: CountedPair, settings: NetworkS
   // Pulled one way by one kind and the other way by the other, a pair does not stand out.
   const agree = zs[0] * zs[1] > 0;
   const replyProbability = latency.count / calls;
-  const excess = Math.min(replyProbability - shift.mean / calls, solved.excess / calls);
+  const overShift = replyProbability - shift.mean / calls;
+  const excess = Math.min(overShift, solved.excess / calls);
   return {
     caller, replier, calls, replierCalls, replies: latency.count, replyProbability, chanceShift: shift.mean / calls, chanceJitter: jitter.mean / calls,
     chance: replyProbability - excess, excess, z: agree ? (Math.abs(zs[0]) < Math.abs(zs[1]) ? zs[0] : zs[1]) : isTold ? 0 : NaN,

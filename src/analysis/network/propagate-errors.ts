@@ -38,7 +38,7 @@ export function propagateErrors(
     const weightOf = (block: Interval): number => weights[Math.min(lastBlock, Math.floor(block.startSec / settings.blockSec))];
     pairs.forEach((pair, k) => {
       const { calls: n, replies, chance } = sumReplies(drawn[pair.caller].onsetSec, drawn[pair.replier].onsetSec, pair.blocks, settings, weightOf);
-      if (n > 0) draws[k].push((replies - chance) / n - offsetOfChance(measures[k]));
+      if (n > 0) draws[k].push(measures[k].excess + widen(measures[k], settings) * ((replies - chance) / n - overShift(measures[k])));
     });
     onDraw?.();
   }
@@ -49,9 +49,18 @@ export function propagateErrors(
   });
 }
 
-/** The chance by jitters is dear to find in every draw: what it is above the chance by shifts is kept. */
-export function offsetOfChance(m: PairMeasure): number {
-  return m.chance - m.chanceShift || 0;
+function overShift(m: PairMeasure): number {
+  return m.replyProbability - m.chanceShift;
+}
+
+/**
+ * Draws tell how the replies over the chance by shifts scatter. Where the excess is over the chance by jitters, which is too dear to find in every
+ * draw, it scatters more: by 1 / (1 - f) for the true replies taken out (f = width of the window / length of a cell), and by sqrt(1 + f) because that
+ * chance is itself a count, of pairs in a stretch 1 / f times as long.
+ */
+function widen(m: PairMeasure, settings: NetworkSettings): number {
+  const share = (settings.toSec - settings.fromSec) / settings.jitterSec;
+  return m.excess < overShift(m) ? Math.sqrt(1 + share) / (1 - share) : 1;
 }
 
 function drawPoissonOne(random: RandomWords): number {

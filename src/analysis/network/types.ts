@@ -52,6 +52,11 @@ export interface NetworkSettings {
    * with enough calls the smallest such thing would be significant.
    */
   leastRatio: number;
+  /**
+   * The regression confirms an edge where the lower end of its rate ratio is above this. In simulated chains (a to b to c) and bursts the pair
+   * that does not exchange calls keeps a ratio of 1.1 to 1.5, true edges 1.8 to 17; common practice knows no value.
+   */
+  leastRateRatio: number;
   /** Width of a bin of the correlograms. */
   binSec: number;
   /** How far the correlograms reach. */
@@ -66,7 +71,7 @@ export interface NetworkSettings {
 
 export const DEFAULT_NETWORK_SETTINGS: NetworkSettings = {
   fromSec: 0.05, toSec: 0.5, threshold: 0.8, thresholds: [0.5, 0.8, 0.9, 0.95, 0.99], blockSec: 600, jitterSec: 2, boutGapSec: 0.5, surrogates: 2000,
-  draws: 100, seed: 1, sharedGapSec: 0.03, falseShare: 0.05, leastRatio: 1.2, binSec: 0.02, reachSec: 1, ridge: 0.5, utcOffsetMin: 0, permutations: 9999,
+  draws: 100, seed: 1, sharedGapSec: 0.03, falseShare: 0.05, leastRatio: 1.2, leastRateRatio: 1.5, binSec: 0.02, reachSec: 1, ridge: 0.5, utcOffsetMin: 0, permutations: 9999,
 };
 
 /** Onsets of one bird's calls, ascending. */

@@ -34,7 +34,7 @@ export function simulateCalls(world: CallWorld): TrueCall[] {
       if (dice.unit() * world.mostRate < world.rate(bird, t)) wave.push({ bird, onsetSec: t });
     }
   }
-  const all = [...wave];
+  let all = wave;
   while (wave.length > 0) {
     const next: TrueCall[] = [];
     for (const call of wave) {
@@ -45,7 +45,7 @@ export function simulateCalls(world: CallWorld): TrueCall[] {
       if (dice.unit() < (world.bout ?? 0)) next.push({ bird: call.bird, onsetSec: call.onsetSec + 0.15 + 0.2 * dice.unit() });
     }
     wave = next.filter((c) => c.onsetSec < world.durationSec);
-    all.push(...wave);
+    all = all.concat(wave);
   }
   return all.sort((a, b) => a.onsetSec - b.onsetSec);
 }
