@@ -9,6 +9,7 @@ import { addReportCommand } from './commands/report.js';
 import { addSampleCommand } from './commands/sample.js';
 import { addAttributeCommand } from './commands/attribute.js';
 import { addSeparateCommand } from './commands/separate.js';
+import { addRatesCommand } from './commands/rates.js';
 import { EXIT, guardStreams, reportError } from './io.js';
 import { addExamples } from './options.js';
 
@@ -21,6 +22,7 @@ const commands: ((program: Command) => void)[] = [
   addScoreCommand,
   addReportCommand,
   addSampleCommand,
+  addRatesCommand,
   addSimulateCommand,
 ];
 

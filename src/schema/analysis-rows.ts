@@ -1,0 +1,61 @@
+/** Rows of the tables that the analyses read and write. Times in seconds since the study's start on the clock of the first recorder. */
+
+export const HANDLING_KINDS = ['fitted', 'battery', 'removed', 'other'] as const;
+export type HandlingKind = (typeof HANDLING_KINDS)[number];
+
+/** A bird was handled. */
+export interface HandlingRow {
+  /** '' = all birds. */
+  bird: string;
+  timeSec: number;
+  what: HandlingKind;
+}
+
+/** A stretch of time that no analysis may use. */
+export interface ExclusionRow {
+  /** '' = all birds. */
+  bird: string;
+  startSec: number;
+  endSec: number;
+  reason: string;
+}
+
+/** One value of a movement sensor. */
+export interface MovementRow {
+  bird: string;
+  timeSec: number;
+  value: number;
+}
+
+/** Calls outside song, song bouts, the syllables in bouts, and calls and syllables together. */
+export const RATE_KINDS = ['calls', 'bouts', 'syllables', 'all'] as const;
+export type RateKind = (typeof RATE_KINDS)[number];
+
+export interface RateRow {
+  /** '' = all birds together, per bird. */
+  bird: string;
+  what: RateKind;
+  usableSec: number;
+  /** Number of events, or the sum of their probabilities. */
+  count: number;
+  perHour: number;
+  /** Exact 95 % Poisson interval of perHour. */
+  low: number;
+  high: number;
+  /** Number of hours that the dispersion is estimated from. */
+  hours: number;
+  /** Variance over mean of counts per usable hour. */
+  dispersion: number;
+  quasiLow: number;
+  quasiHigh: number;
+}
+
+export interface HourRateRow extends RateRow { hour: number }
+export interface DayRateRow extends RateRow { day: number; date: string }
+
+export interface BoutRow {
+  bird: string;
+  onsetSec: number;
+  offsetSec: number;
+  syllables: number;
+}
