@@ -46,6 +46,8 @@ export interface RateRow {
   hours: number;
   /** Variance over mean of counts per usable hour. */
   dispersion: number;
+  /** The same about the mean of each hour of the day: scatter that the rhythm of the day does not explain. */
+  dispersionWithin: number;
   quasiLow: number;
   quasiHigh: number;
 }

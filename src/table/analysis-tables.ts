@@ -40,7 +40,8 @@ const RATE_COLUMNS: readonly ColumnSpec<RateRow>[] = [
   { name: 'high', key: 'high', ...perHour, description: 'Upper end of that interval.' },
   { name: 'hours', key: 'hours', type: 'integer', minimum: 0, description: 'Hours of at least five usable minutes, from which the dispersion is estimated.' },
   { name: 'dispersion', key: 'dispersion', type: 'number', decimals: 4, minimum: 0, isOptional: true, description: 'Variance over mean of the counts per hour; 1 where events come independently at a steady rate.' },
-  { name: 'quasi_low', key: 'quasiLow', ...perHour, description: 'Lower end of the 95 % quasi-Poisson interval, widened by the root of the dispersion.' },
+  { name: 'dispersion_within', key: 'dispersionWithin', type: 'number', decimals: 4, minimum: 0, isOptional: true, description: 'The same about the mean of each hour of the day over all days: scatter that the rhythm of the day does not explain.' },
+  { name: 'quasi_low', key: 'quasiLow', ...perHour, description: 'Lower end of the 95 % quasi-Poisson interval, widened by the root of dispersion_within, or of dispersion where there is only one day.' },
   { name: 'quasi_high', key: 'quasiHigh', ...perHour, description: 'Upper end of that interval.' },
 ];
 

@@ -13,7 +13,7 @@ export function formatRates(rates: Rates, excludedBy: string, clockNote: string)
     const bout = find(bird, 'bouts');
     return [
       bird || 'all birds', formatDigits(bird ? usable.get(bird)! : sum([...usable.values()]), 1), formatDigits(call.count, settings.weighted ? 1 : 0), formatDigits(call.perHour, 2),
-      range(call.low, call.high), formatDigits(call.dispersion, 2), range(call.quasiLow, call.quasiHigh), formatDigits(bout.count, settings.weighted ? 1 : 0), formatDigits(bout.perHour, 2), formatDigits(find(bird, 'syllables').count, settings.weighted ? 1 : 0),
+      range(call.low, call.high), formatDigits(Number.isFinite(call.dispersionWithin) ? call.dispersionWithin : call.dispersion, 2), range(call.quasiLow, call.quasiHigh), formatDigits(bout.count, settings.weighted ? 1 : 0), formatDigits(bout.perHour, 2), formatDigits(find(bird, 'syllables').count, settings.weighted ? 1 : 0),
     ];
   });
   const header = ['bird', 'usable h', 'calls', 'per h', 'exact 95 %', 'var/mean', 'quasi 95 %', 'bouts', 'per h', 'syllables'];
@@ -30,10 +30,12 @@ export function formatRates(rates: Rates, excludedBy: string, clockNote: string)
 
 /** What the scatter of counts means for the interval. */
 export function explainDispersion(row: RateRow): string {
-  if (!Number.isFinite(row.dispersion)) return 'Too few hours to tell whether calls come independently: the exact interval may be too narrow.';
-  const value = row.dispersion.toFixed(2);
-  if (row.dispersion < 1.5) return `The variance of counts per hour is ${value} times their mean, close to independent calls: the exact interval holds.`;
-  return `The variance of counts per hour is ${value} times their mean, where independent calls would give 1: the exact interval is about ${Math.sqrt(row.dispersion).toFixed(1)} times too narrow; report the quasi-Poisson one.`;
+  const scatter = Number.isFinite(row.dispersionWithin) ? row.dispersionWithin : row.dispersion;
+  if (!Number.isFinite(scatter)) return 'Too few hours to tell whether calls come independently: the exact interval may be too narrow.';
+  const rhythm = Number.isFinite(row.dispersionWithin) ? ` (${row.dispersion.toFixed(2)} with the rhythm of the day in it)` : ', the rhythm of the day in it, for one day cannot tell the two apart';
+  const start = `The variance of counts per hour is ${scatter.toFixed(2)} times their mean${Number.isFinite(row.dispersionWithin) ? ' at the same hour of the day' : ''}${rhythm}`;
+  if (scatter < 1.5) return `${start}, close to the 1 of independent calls: the exact interval holds.`;
+  return `${start}, where independent calls would give 1: the exact interval is about ${Math.sqrt(scatter).toFixed(1)} times too narrow; report the quasi-Poisson one.`;
 }
 
 /** rates.json: settings, effort, what was left out and the rates over the whole study. */

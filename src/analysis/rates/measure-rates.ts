@@ -124,28 +124,44 @@ function tabulate(birds: readonly string[], strata: readonly HourCell[][], setti
   for (const [bird, own] of groups) {
     const days = [...new Set(own.flat().map((c) => c.day))].sort((a, b) => a - b);
     for (const what of RATE_KINDS) {
-      rates.push(estimateRow(bird, what, own, settings.weighted));
-      for (let hour = 0; hour < 24; hour++) byHour.push({ ...estimateRow(bird, what, own.map((s) => s.filter((c) => c.hour === hour)), settings.weighted), hour });
-      for (const day of days) byDay.push({ ...estimateRow(bird, what, own.map((s) => s.filter((c) => c.day === day)), settings.weighted), day, date: clock.formatDate(day) });
+      const within = measureScatter(own.flatMap(splitByHour), what);
+      const estimate = (cells: readonly HourCell[][], scatter: Scatter): RateRow => estimateRow(bird, what, cells, settings.weighted, scatter);
+      rates.push(estimate(own, within));
+      for (let hour = 0; hour < 24; hour++) {
+        const cells = own.map((s) => s.filter((c) => c.hour === hour));
+        byHour.push({ ...estimate(cells, measureScatter(cells, what)), hour });
+      }
+      // A day alone cannot tell scatter from rhythm: it takes that of all days.
+      for (const day of days) byDay.push({ ...estimate(own.map((s) => s.filter((c) => c.day === day)), within), day, date: clock.formatDate(day) });
     }
   }
   const hasTime = (r: RateRow): boolean => r.usableSec > 0;
   return { rates, byHour: byHour.filter(hasTime), byDay: byDay.filter(hasTime) };
 }
 
+interface Scatter { dispersion: number; dof: number }
+
+function splitByHour(cells: readonly HourCell[]): HourCell[][] {
+  return Array.from({ length: 24 }, (_, hour) => cells.filter((c) => c.hour === hour));
+}
+
+function measureScatter(strata: readonly HourCell[][], what: RateKind): Scatter {
+  return estimateDispersion(strata.map((cells) => cells.filter((c) => c.usableSec >= LEAST_CELL_SEC).map((c): Cell => ({ count: c.sum[what], exposure: c.usableSec }))));
+}
+
 /** One rate with its intervals; each stratum (bird) keeps a rate of its own when scatter is measured. */
-function estimateRow(bird: string, what: RateKind, strata: readonly HourCell[][], weighted: boolean): RateRow {
+function estimateRow(bird: string, what: RateKind, strata: readonly HourCell[][], weighted: boolean, within: Scatter): RateRow {
   const all = strata.flat().filter((c) => c.usableSec > 0);
   const usableSec = all.reduce((s, c) => s + c.usableSec, 0);
   const count = all.reduce((s, c) => s + c.sum[what], 0);
   const squares = all.reduce((s, c) => s + c.squares[what], 0);
   const exact = weighted ? estimateWeightedPoisson(count, squares) : estimatePoisson(count);
-  const long = strata.map((cells) => cells.filter((c) => c.usableSec >= LEAST_CELL_SEC).map((c): Cell => ({ count: c.sum[what], exposure: c.usableSec })));
-  const { dispersion, dof } = estimateDispersion(long);
+  const raw = measureScatter(strata, what);
+  const { dispersion, dof } = within.dof > 0 ? within : raw;
   const quasi = estimateQuasiPoisson(count, dispersion, dof);
   const hours = usableSec / 3600;
   return {
-    bird, what, usableSec, count, perHour: count / hours, low: exact.low / hours, high: exact.high / hours,
-    hours: long.reduce((n, cells) => n + cells.length, 0), dispersion, quasiLow: quasi.low / hours, quasiHigh: quasi.high / hours,
+    bird, what, usableSec, count, perHour: count / hours, low: exact.low / hours, high: exact.high / hours, hours: all.filter((c) => c.usableSec >= LEAST_CELL_SEC).length,
+    dispersion: raw.dispersion, dispersionWithin: within.dispersion, quasiLow: quasi.low / hours, quasiHigh: quasi.high / hours,
   };
 }
