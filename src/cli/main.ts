@@ -10,6 +10,7 @@ import { addSampleCommand } from './commands/sample.js';
 import { addAttributeCommand } from './commands/attribute.js';
 import { addSeparateCommand } from './commands/separate.js';
 import { addRatesCommand } from './commands/rates.js';
+import { addHabituationCommand } from './commands/habituation.js';
 import { EXIT, guardStreams, reportError } from './io.js';
 import { addExamples } from './options.js';
 
@@ -23,6 +24,7 @@ const commands: ((program: Command) => void)[] = [
   addReportCommand,
   addSampleCommand,
   addRatesCommand,
+  addHabituationCommand,
   addSimulateCommand,
 ];
 

@@ -61,3 +61,41 @@ export interface BoutRow {
   offsetSec: number;
   syllables: number;
 }
+
+/** Calls per hour outside song, mean interval between calls, body sounds per hour or the values of a movement sensor. */
+export const HABIT_MEASURES = ['calls', 'interval', 'movement'] as const;
+export type HabitMeasure = (typeof HABIT_MEASURES)[number];
+
+export const HABIT_VERDICTS = ['equivalent', 'different', 'undecided', 'too little data'] as const;
+export type HabitVerdict = (typeof HABIT_VERDICTS)[number];
+
+/** One day after a kind of handling against the baseline at the same hours of the day. */
+export interface HabituationRow {
+  /** '' = the group. */
+  bird: string;
+  after: Exclude<HandlingKind, 'removed'>;
+  /** 1 = the first 24 hours after the handling. */
+  day: number;
+  measure: HabitMeasure;
+  /** Pairs compared: hours for a bird, birds for the group. */
+  pairs: number;
+  value: number;
+  baseline: number;
+  /** Relative change: 0.1 = a tenth above the baseline. */
+  change: number;
+  /** 90 % interval of the change. */
+  low: number;
+  high: number;
+  standardError: number;
+  dof: number;
+  /** Two-sided sign-flip test of no change, alone and corrected for all days, kinds and measures. */
+  pFlip: number;
+  pHolm: number;
+  pBh: number;
+  isExact: 'yes' | 'no' | '';
+  /** Two one-sided tests against the margin; NaN without a margin. */
+  pEquivalence: number;
+  /** Change that would have been found with power 0.8. */
+  detectable: number;
+  verdict: HabitVerdict;
+}

@@ -1,5 +1,5 @@
-import { HANDLING_KINDS, RATE_KINDS } from '../schema/analysis-rows.js';
-import type { BoutRow, DayRateRow, ExclusionRow, HandlingRow, HourRateRow, RateRow } from '../schema/analysis-rows.js';
+import { HABIT_MEASURES, HABIT_VERDICTS, HANDLING_KINDS, RATE_KINDS } from '../schema/analysis-rows.js';
+import type { BoutRow, DayRateRow, ExclusionRow, HabituationRow, HandlingRow, HourRateRow, RateRow } from '../schema/analysis-rows.js';
 import type { ColumnSpec, TableSpec } from './table-specs.js';
 
 const SECONDS = { type: 'number', decimals: 6, unit: 's' } as const;
@@ -75,5 +75,33 @@ export const boutTable: TableSpec<BoutRow> = {
     { name: 'onset_s', key: 'onsetSec', ...SECONDS, description: `Onset of the first syllable ${SINCE}.` },
     { name: 'offset_s', key: 'offsetSec', ...SECONDS, description: `Offset of the last syllable ${SINCE}.` },
     { name: 'syllables', key: 'syllables', type: 'integer', minimum: 1, description: 'Number of syllables.' },
+  ],
+};
+
+const CHANGE = { type: 'number', decimals: 4, isOptional: true } as const;
+const P_VALUE = { type: 'number', decimals: 6, minimum: 0, maximum: 1, isOptional: true } as const;
+
+export const habituationTable: TableSpec<HabituationRow> = {
+  name: 'habituation', title: 'Habituation', description: 'Every day after a handling against the baseline at the same hours of the day.', primaryKey: ['bird', 'after', 'measure', 'day'],
+  columns: [
+    { name: 'bird', key: 'bird', type: 'string', isOptional: true, description: 'Bird; empty = the group.' },
+    { name: 'after', key: 'after', type: 'string', values: ['fitted', 'battery', 'other'], description: 'Kind of handling.' },
+    { name: 'day', key: 'day', type: 'integer', minimum: 1, description: 'Day after the handling; 1 = the first 24 hours.' },
+    { name: 'measure', key: 'measure', type: 'string', values: HABIT_MEASURES, description: 'calls: calls outside song per usable hour; interval: geometric mean of intervals between calls in s; movement: body sounds per usable hour, or the mean value of a movement sensor.' },
+    { name: 'pairs', key: 'pairs', type: 'integer', minimum: 0, description: 'Pairs compared: hours for a bird, birds for the group.' },
+    { name: 'value', key: 'value', ...CHANGE, description: 'Mean of that day.' },
+    { name: 'baseline', key: 'baseline', ...CHANGE, description: 'Mean of the baseline at the same hours of the day.' },
+    { name: 'change', key: 'change', ...CHANGE, description: 'Change against the baseline as a share of it: 0.1 = a tenth more; for intervals the mean difference of logarithms.' },
+    { name: 'low', key: 'low', ...CHANGE, description: 'Lower end of the 90 % interval of the change.' },
+    { name: 'high', key: 'high', ...CHANGE, description: 'Upper end of that interval.' },
+    { name: 'standard_error', key: 'standardError', ...CHANGE, description: 'Standard error of the change: the larger of what the pairs say and of how far baseline days move.' },
+    { name: 'dof', key: 'dof', type: 'integer', minimum: 0, isOptional: true, description: 'Degrees of freedom of the standard error.' },
+    { name: 'p_flip', key: 'pFlip', ...P_VALUE, description: 'Two-sided paired sign-flip test of no change.' },
+    { name: 'p_holm', key: 'pHolm', ...P_VALUE, description: 'That p value after Holm, over all days, kinds and measures of this bird or of the group.' },
+    { name: 'p_bh', key: 'pBh', ...P_VALUE, description: 'The same after Benjamini and Hochberg.' },
+    { name: 'exact', key: 'isExact', type: 'string', values: ['yes', 'no', ''], isOptional: true, description: 'yes: all sign patterns were looked at; no: patterns drawn from a seed.' },
+    { name: 'p_equivalence', key: 'pEquivalence', ...P_VALUE, description: 'Larger p value of two one-sided t tests against the margin; empty without a margin.' },
+    { name: 'detectable', key: 'detectable', ...CHANGE, description: 'Change, as a share of the baseline, that a two-sided test at 0.05 would have found with power 0.8.' },
+    { name: 'verdict', key: 'verdict', type: 'string', values: HABIT_VERDICTS, description: 'equivalent: shown to be within the margin; different: the corrected sign-flip test finds a change; undecided: neither.' },
   ],
 };
