@@ -83,7 +83,8 @@ function createSeries(time: UsableTime, input: HabituationInput, settings: Habit
   const calls = findBouts(selectCalls(input.calls, time, settings.threshold), settings.bout).calls;
   const moves = input.movement ? createMovementSeries(time.bird, input.movement) : createBodySeries(time, input.sounds);
   const hasMoves = input.movement ? input.movement.some((m) => m.bird === time.bird) : input.sounds.some((s) => s.kind === 'body');
-  return [createRateSeries('calls', time, calls.map((c) => c.onsetSec)), createIntervalSeries(time, calls), ...(hasMoves ? [moves] : [])];
+  const all = [createRateSeries('calls', time, calls.map((c) => c.onsetSec)), createIntervalSeries(time, calls), ...(hasMoves ? [moves] : [])];
+  return all.filter((series) => settings.measures?.includes(series.measure) ?? true);
 }
 
 /** Days after one kind of handling of one bird; pairs of several such handlings stand together. */

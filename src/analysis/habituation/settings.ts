@@ -1,3 +1,4 @@
+import type { HabitMeasure } from '../../schema/analysis-rows.js';
 import type { DaysAfter } from '../exclusions/derive-exclusions.js';
 
 export interface HabituationSettings {
@@ -10,6 +11,8 @@ export interface HabituationSettings {
   baseline?: readonly [fromSec: number, toSec: number];
   /** Length of the spans that are compared at the same hours of the day. */
   slotHours: number;
+  /** What must be back to baseline; by default all that is known. */
+  measures?: readonly HabitMeasure[];
   /** Days excluded where nothing better is known. */
   daysAfter: DaysAfter;
 }

@@ -1,5 +1,7 @@
 import { InvalidArgumentError } from 'commander';
 import type { Command } from 'commander';
+import { HABIT_MEASURES } from '../../schema/analysis-rows.js';
+import type { HabitMeasure } from '../../schema/analysis-rows.js';
 import { addAnalysisOptions, parseDaysAfter } from '../analysis-options.js';
 import { runCommand } from '../io.js';
 import { addExamples, parseNumber } from '../options.js';
@@ -12,6 +14,7 @@ export interface HabituationCommandOptions extends AnalysisOptions {
   baseline?: [number, number];
   slotHours: number;
   movement?: string;
+  measures?: HabitMeasure[];
   force?: boolean;
 }
 
@@ -27,6 +30,7 @@ export function addHabituationCommand(program: Command): void {
     .option('--baseline <from-to>', "baseline in days since the study's start, such as 8-12", parseBaseline)
     .option('--slot-hours <h>', 'length of the spans compared at the same hours of the day: 1, 2, 3, 4, 6, 8 or 12', parseSlot, 1)
     .option('--movement <file>', 'values of a movement sensor: CSV with bird, t_s and value; in place of the body noise of the tags')
+    .option('--measures <names>', 'what must be back to baseline: calls, interval, movement (default all that is known)', parseMeasures)
     .option('--force', 'replace an excluded.csv that was changed by hand')
     .option('--json', 'print habituation.json instead of the summary')
     .action((folder: string, options: HabituationCommandOptions) => runCommand('habituation', async (io) => {
@@ -61,4 +65,10 @@ function parseBaseline(text: string): [number, number] {
 function parseSlot(text: string): number {
   if (!/^(1|2|3|4|6|8|12)$/.test(text)) throw new InvalidArgumentError('expected 1, 2, 3, 4, 6, 8 or 12');
   return Number(text);
+}
+
+function parseMeasures(text: string): HabitMeasure[] {
+  const names = [...new Set(text.split(',').map((n) => n.trim()))] as HabitMeasure[];
+  if (names.some((n) => !HABIT_MEASURES.includes(n))) throw new InvalidArgumentError(`expected some of ${HABIT_MEASURES.join(',')}`);
+  return names;
 }

@@ -29,6 +29,7 @@ export async function runHabituation(io: CommandIo, folder: string, options: Hab
   const result = measureHabituation({ ...input, movement }, {
     ...(options.margin === undefined ? {} : { margin: options.margin }), alpha: options.alpha, slotHours: options.slotHours, threshold: options.threshold,
     bout: { gapSec: options.boutGap, syllables: options.boutSyllables }, testDays: { ...DEFAULT_TEST_DAYS, ...options.testDays }, daysAfter: { ...DEFAULT_DAYS_AFTER, ...options.daysAfter },
+    ...(options.measures ? { measures: options.measures } : {}),
     ...(options.baseline ? { baseline: [options.baseline[0] * 86400, options.baseline[1] * 86400] as const } : {}),
   });
   const excluded = formatCsv(exclusionTable, result.excluded);
