@@ -66,11 +66,17 @@ function comparePairs(series: Series, baseline: SlotBaseline, find: (slot: numbe
     const known = row.filter((t): t is Tally => t !== null);
     if (!own || known.length === 0) return;
     const value = series.value(own);
-    const base = series.value(known.reduce((sum, t) => ({ top: sum.top + t.top, bottom: sum.bottom + t.bottom }), { top: 0, bottom: 0 }));
+    const base = averageDays(series, known);
     // Hours in which a bird sleeps, then and now, tell nothing.
     if (value !== 0 || base !== 0) pairs.push({ value, baseline: base });
   });
   return summarise(series, pairs);
+}
+
+/** Baseline of one span. Rates are pooled by effort; means of logarithms count every day the same, for busy days have many short intervals. */
+function averageDays(series: Series, days: readonly Tally[]): number {
+  if (series.isLog) return days.reduce((s, t) => s + series.value(t), 0) / days.length;
+  return series.value(days.reduce((sum, t) => ({ top: sum.top + t.top, bottom: sum.bottom + t.bottom }), { top: 0, bottom: 0 }));
 }
 
 /** Means and relative change over pairs; null where the baseline is empty. */

@@ -18,13 +18,22 @@ export function handlingFactor(days: FullDays, bird: string, what: 'calls' | 'bo
   return factor;
 }
 
-/** Mean factor of each day after a handling, until nothing is left: what an analysis should find. */
-export function listDayFactors(effect: HandlingEffect, what: 'calls' | 'body'): number[] {
-  const steps = 1000;
+/**
+ * Mean factor of each day after a handling, until nothing is left, each moment with its share of the day's calling: what an analysis should find.
+ * @param weigh rate of an undisturbed bird, in days since the handling
+ */
+export function listDayFactors(effect: HandlingEffect, what: 'calls' | 'body', weigh: (daysSince: number) => number = () => 1): number[] {
+  const steps = 1440;
   return Array.from({ length: Math.ceil(effect.days) + 1 }, (_, day) => {
     let sum = 0;
-    for (let k = 0; k < steps; k++) sum += computeFactor(effect, what, day + (k + 0.5) / steps);
-    return Number((sum / steps).toFixed(4));
+    let weights = 0;
+    for (let k = 0; k < steps; k++) {
+      const since = day + (k + 0.5) / steps;
+      const weight = weigh(since);
+      sum += weight * computeFactor(effect, what, since);
+      weights += weight;
+    }
+    return Number((sum / weights).toFixed(4));
   });
 }
 

@@ -2,7 +2,7 @@ import type { HandlingRow } from '../../schema/analysis-rows.js';
 import type { CallRow, ClockRow, SoundRow, TrackHourRow } from '../../schema/rows.js';
 import { Random } from '../random.js';
 import type { Days, FullDays } from './days.js';
-import { drawCalls } from './draw-calls.js';
+import { drawCalls, Rhythm } from './draw-calls.js';
 import type { TrueCall } from './draw-calls.js';
 import { EFFECT_KINDS, listDayFactors, listUntagged } from './handling-factor.js';
 import { parseDays } from './parse-days.js';
@@ -32,7 +32,7 @@ export interface DaysTruth {
   seed: number;
   /** True replies: latency is from onset to onset; songs are not answered. `replies` = how many there were. */
   pairs: (FullDays['pairs'][number] & { replies: number })[];
-  /** Mean factor on each day after handling, the first day first; `days` = after how many days nothing is left. */
+  /** Mean factor on spontaneous calls and body noise on each day after the first handling of a kind, the first day first; `days` = after how many days nothing is left. */
   effects: Record<string, { days: number; calls: number[]; body: number[] }>;
   /** True calls of each bird, songs apart. */
   birds: { name: string; calls: number; syllables: number }[];
@@ -101,13 +101,16 @@ function listTracks(study: FullDays, durationSec: number, down: ReadonlyMap<stri
 }
 
 function tellTruth(study: FullDays, seed: number, calls: readonly TrueCall[]): DaysTruth {
+  const rhythm = new Rhythm(study.lightHours, study.start);
   const count = (test: (c: TrueCall) => boolean): number => calls.filter(test).length;
   return {
     kind: 'volary-days-truth', schemaVersion: 1, seed,
     pairs: study.pairs.map((p) => ({ ...p, replies: count((c) => c.bird === p.replier && c.replyTo === p.caller) })),
     effects: Object.fromEntries(EFFECT_KINDS.map((kind) => {
       const effect = study.effects[kind];
-      return [kind, { days: effect.days, calls: listDayFactors(effect, 'calls'), body: listDayFactors(effect, 'body') }];
+      const firstDay = study.handling.find((h) => h.what === kind)?.day ?? 0;
+      const weigh = (days: number): number => rhythm.compute((firstDay + days) * DAY_SEC);
+      return [kind, { days: effect.days, calls: listDayFactors(effect, 'calls', weigh), body: listDayFactors(effect, 'body', weigh) }];
     })),
     birds: study.birds.map(({ name }) => ({ name, calls: count((c) => c.bird === name && !c.isSong), syllables: count((c) => c.bird === name && c.isSong) })),
     attribution: study.attribution,
