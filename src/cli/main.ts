@@ -10,6 +10,8 @@ import { addSampleCommand } from './commands/sample.js';
 import { addAttributeCommand } from './commands/attribute.js';
 import { addNetworkCommand } from './commands/network.js';
 import { addSeparateCommand } from './commands/separate.js';
+import { addRatesCommand } from './commands/rates.js';
+import { addHabituationCommand } from './commands/habituation.js';
 import { EXIT, guardStreams, reportError } from './io.js';
 import { addExamples } from './options.js';
 
@@ -23,6 +25,8 @@ const commands: ((program: Command) => void)[] = [
   addReportCommand,
   addSampleCommand,
   addNetworkCommand,
+  addRatesCommand,
+  addHabituationCommand,
   addSimulateCommand,
 ];
 

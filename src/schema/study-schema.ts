@@ -19,6 +19,7 @@ export const studySchema = {
       pattern: '^\\d{4}-\\d{2}-\\d{2}T\\d{2}:\\d{2}:\\d{2}(\\.\\d+)?Z$',
       description: "The study's start, RFC 3339 in UTC. All start_s count from here.",
     },
+    handling: { type: 'string', minLength: 1, description: 'Handling log (CSV with bird, time and what), relative to the manifest.' },
     recorders: {
       type: 'array',
       minItems: 1,

@@ -19,7 +19,7 @@ export function parseScene(input: unknown): FullScene {
   return scene;
 }
 
-function toSceneError(error: ErrorObject): VolaryError {
+export function toSceneError(error: ErrorObject): VolaryError {
   const where = toPlace(error.instancePath);
   const got = JSON.stringify(error.data)?.slice(0, 60);
   const params = error.params as Record<string, unknown>;

@@ -35,6 +35,8 @@ export interface StudyManifest {
   note?: string;
   /** RFC 3339 UTC time of the study's start. */
   start?: string;
+  /** Handling log, relative to the manifest. */
+  handling?: string;
   /** The first is the reference clock. */
   recorders: { name: string; note?: string }[];
   tracks: StudyTrack[];

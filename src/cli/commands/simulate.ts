@@ -6,7 +6,7 @@ import { EXIT, runCommand } from '../io.js';
 import type { CommandIo } from '../io.js';
 import { addExamples, parseWhole } from '../options.js';
 
-interface SimulateCommandOptions { out: string; seed: number; random?: string; ownVoice?: boolean; force?: boolean; json?: boolean }
+export interface SimulateCommandOptions { out: string; seed: number; random?: string; ownVoice?: boolean; tables?: boolean; force?: boolean; json?: boolean }
 
 /** `volary simulate`: which accuracy would this room give? Makes a recording whose callers are known. */
 export function addSimulateCommand(program: Command): void {
@@ -17,12 +17,18 @@ export function addSimulateCommand(program: Command): void {
     .option('--seed <n>', 'number that settles everything left to chance', parseWhole(0, 0xffffffff), 1)
     .option('--random <preset>', 'draw the scene at random: easy, normal, crowded, two-clocks, small-species or harsh')
     .option('--own-voice', "also write each bird's own voice alone to DIR/truth/own-voice")
+    .option('--tables', 'an invented study of several days as tables without sound: the file describes days, handling and true replies')
     .option('--force', 'replace files that are there')
     .option('--json', 'print the summary as JSON')
-    .action((scene: string | undefined, options: SimulateCommandOptions) => runCommand('simulate', (io) => runSimulate(io, scene, options)));
+    .action((scene: string | undefined, options: SimulateCommandOptions) => runCommand('simulate', async (io) => {
+      if (!options.tables) return runSimulate(io, scene, options);
+      const { runSimulateDays } = await import('./run-simulate-days.js');
+      return runSimulateDays(io, scene, options);
+    }));
   addExamples(command, [
     'volary simulate my-aviary.json --out trial --seed 7',
     'volary simulate --random crowded --seed 3 --out trial     the scene drawn is written to trial/scene.json',
+    'volary simulate days.json --tables --out week            a week as tables, with the truth beside',
   ]);
 }
 
@@ -70,7 +76,7 @@ async function findScene(path: string | undefined, options: SimulateCommandOptio
 }
 
 /** Puts the name of the scene file before the place inside it. */
-async function nameFile<T>(path: string | undefined, parse: () => T): Promise<T> {
+export async function nameFile<T>(path: string | undefined, parse: () => T): Promise<T> {
   const { VolaryError, quoteName } = await import('../../schema/errors.js');
   try {
     return parse();
