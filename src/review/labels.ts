@@ -15,6 +15,8 @@ export interface Label {
   onsetSec: number;
   offsetSec: number;
   kind: SoundKind;
+  /** Track on which it was heard. */
+  track: string;
   note: string;
 }
 
@@ -63,14 +65,15 @@ export function parseChanges(value: unknown): LabelChange[] {
 }
 
 function parseLabel(value: unknown, where: string): Label {
-  const { bird, onsetSec, offsetSec, kind, note = '' } = (value ?? {}) as Record<string, unknown>;
+  const { bird, onsetSec, offsetSec, kind, track = '', note = '' } = (value ?? {}) as Record<string, unknown>;
   if (typeof bird !== 'string' || bird === '' || bird !== bird.trim() || bird.length > 200) throw refuse(`${where}.bird`, bird, "a bird's name, or none");
   if (typeof onsetSec !== 'number' || !Number.isFinite(onsetSec) || onsetSec < 0) throw refuse(`${where}.onsetSec`, onsetSec, 'seconds, 0 or more');
   // Times are written with six decimals; a shorter call would end where it starts.
   if (typeof offsetSec !== 'number' || !Number.isFinite(offsetSec) || offsetSec < onsetSec + 2e-6) throw refuse(`${where}.offsetSec`, offsetSec, 'more than the onset');
   if (!SOUND_KINDS.includes(kind as SoundKind)) throw refuse(`${where}.kind`, kind, `one of ${SOUND_KINDS.join(', ')}`);
+  if (typeof track !== 'string' || track.length > 200) throw refuse(`${where}.track`, track, 'the name of a track');
   if (typeof note !== 'string' || note.length > 2000) throw refuse(`${where}.note`, note, 'at most 2000 letters');
-  return { bird, onsetSec, offsetSec, kind: kind as SoundKind, note: note.trim() };
+  return { bird, onsetSec, offsetSec, kind: kind as SoundKind, track, note: note.trim() };
 }
 
 function refuse(where: string, got: unknown, expected: string): VolaryError {
@@ -83,15 +86,15 @@ export function formatLabels(labels: LabelMap, calls: readonly CallRow[]): strin
   const byId = new Map(calls.map((call) => [idOfCall(call.callId), call]));
   const seen = new Set<string>();
   const rows = [...labels].filter(([, l]) => isRealCall(l.kind)).sort(([a, x], [b, y]) => x.onsetSec - y.onsetSec || x.offsetSec - y.offsetSec || (a < b ? -1 : 1));
-  const lines = rows.flatMap(([id, { bird, onsetSec, offsetSec, kind, note }]) => {
+  const lines = rows.flatMap(([id, { bird, onsetSec, offsetSec, kind, track, note }]) => {
     const times = [onsetSec.toFixed(6), offsetSec.toFixed(6)];
     const key = [bird, ...times].join('\n');
     if (seen.has(key)) return [];
     seen.add(key);
     const call = byId.get(id);
-    return [[quoteCsvField(bird), ...times, kind, call?.callId ?? '', quoteCsvField(call?.bird ?? ''), quoteCsvField(note)].join(',')];
+    return [[quoteCsvField(bird), ...times, kind, quoteCsvField(track), call?.callId ?? '', quoteCsvField(call?.bird ?? ''), quoteCsvField(note)].join(',')];
   });
-  return `${['bird,onset_s,offset_s,kind,call_id,table_bird,note', ...lines].join('\n')}\n`;
+  return `${['bird,onset_s,offset_s,kind,track,call_id,table_bird,note', ...lines].join('\n')}\n`;
 }
 
 /** A drawn sample with what was heard filled in, for `scoreVerified` and for `volary score --labels`. */
