@@ -13,6 +13,7 @@ import { Tabs } from './tabs.js';
 import { applyChoice, readChoice } from './theme.js';
 import type { ThemeChoice } from './theme.js';
 import { parseClock } from './time-text.js';
+import type { CallFilter } from './view-calls.js';
 import { listViews } from './views.js';
 import { VerifyPanel } from './verify-panel.js';
 import { Viewport } from './viewport.js';
@@ -29,6 +30,8 @@ export class App {
   readonly player: Player;
   readonly actions: Actions;
   readonly stage: Stage;
+  /** What the view of calls lists. */
+  callFilter: CallFilter = {};
   private readonly inspector: Inspector;
   private readonly verify: VerifyPanel;
   private readonly strip: Strip;
@@ -74,6 +77,19 @@ export class App {
     this.tabs.open('tracks');
     this.view.show(sec - (spanSec ?? this.view.spanSec) / 2, spanSec ?? this.view.spanSec);
     this.actions.moved();
+    this.focusTracks();
+  }
+
+  /** The list of calls behind a number. */
+  showCalls(filter: CallFilter): void {
+    this.callFilter = filter;
+    this.tabs.open('calls');
+  }
+
+  showCall(item: Item): void {
+    this.tabs.open('tracks');
+    if (this.view.spanSec > 30) this.view.show(item.onsetSec - 4, 8);
+    this.actions.select(item);
     this.focusTracks();
   }
 

@@ -92,7 +92,7 @@ export function drawAxis(context: CanvasRenderingContext2D, layout: StageLayout,
     context.globalAlpha = 1;
     context.fillText(formatClock(k * step, decimals), x + 5, axisPx / 2);
     context.fillRect(x, axisPx - 8, 1, 8);
-    context.globalAlpha = 0.16;
+    context.globalAlpha = 0.09;
     context.fillRect(x, axisPx, 1, heightPx - axisPx);
     context.globalAlpha = 0.6;
     for (let t = 1; t < 5; t++) context.fillRect(Math.round(view.toPx((k + t / 5) * step)) + 0.5, axisPx - 4, 1, 4);

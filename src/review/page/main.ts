@@ -3,7 +3,10 @@ import { compileKernels } from '../../kernels/kernels.js';
 import { App } from './app.js';
 import { fill, h } from './dom.js';
 import { decodeKernels, viewWorkerSource } from './embedded.js';
+import { createFileSource } from './file-source.js';
 import { openServerSource } from './source.js';
+import type { ReviewSource } from './source.js';
+import { StartScreen } from './start-screen.js';
 import { applyChoice, readChoice } from './theme.js';
 
 declare global {
@@ -14,9 +17,16 @@ declare global {
 async function begin(): Promise<void> {
   applyChoice(readChoice());
   const kernels = await compileKernels(decodeKernels());
-  const source = await openServerSource(kernels);
+  if (document.documentElement.dataset.mode === 'server') return show(await openServerSource(kernels));
+  const start = new StartScreen(kernels);
+  fill(document.body, start.element);
+  const { study, result, notes } = await start.wait();
+  show(createFileSource(kernels, study, result, notes));
+}
+
+function show(source: ReviewSource): void {
   const root = h('div', { id: 'app' });
-  document.body.append(root);
+  fill(document.body, root);
   document.title = `${source.info.name} – Volary`;
   globalThis.volaryPage = new App(root, source, viewWorkerSource);
 }
