@@ -48,7 +48,7 @@ export class App {
     const { info } = source;
     this.state = new ReviewState(source);
     this.view = new Viewport(info.durationSec, Math.min(CLOSEST_SPAN_SEC, info.durationSec));
-    this.crew = new WorkerCrew(workerSource, { kernels: source.kernels, info, place: source.place }, Math.max(1, Math.min(4, (navigator.hardwareConcurrency || 2) - 1)));
+    this.crew = new WorkerCrew(workerSource, { kernels: source.kernels, info, place: source.place }, Math.max(2, Math.min(4, (navigator.hardwareConcurrency || 2) - 1)));
     this.player = new Player(info, this.crew, () => this.refresh());
     this.actions = new Actions(this.state, this.view, this.player);
     const isHidden = (item: Item): boolean => this.verify.hides(item);

@@ -14,7 +14,7 @@ export type ReadSamples = (request: SliceRequest) => Promise<Float32Array>;
 const SPARSE_HOPS = 4;
 /** Spectra per column where the hop is longer than the window; the loudest counts. */
 const LOOKS = 2;
-const FLOOR_SLICES = 160;
+const FLOOR_SLICES = 48;
 /** Samples of all tracks that the kernels hold at a time, per track. */
 const CHUNK_SPECTRA = 64;
 

@@ -11,7 +11,7 @@ export function formatClock(sec: number, decimals = 0): string {
 
 export function formatDuration(sec: number): string {
   if (sec < 1) return `${(1000 * sec).toFixed(0)} ms`;
-  if (sec < 120) return `${sec.toFixed(sec < 10 ? 2 : 0)} s`;
+  if (sec < 120) return `${sec.toFixed(sec < 10 && !Number.isInteger(sec) ? 2 : 0)} s`;
   return sec < 7200 ? `${(sec / 60).toFixed(0)} min` : `${(sec / 3600).toFixed(1)} h`;
 }
 
