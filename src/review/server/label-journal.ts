@@ -24,9 +24,10 @@ export interface LabelJournal {
 export async function openLabelJournal(folder: string, callsFingerprint: string): Promise<LabelJournal> {
   const path = join(folder, JOURNAL_NAME);
   const release = await lockFolder(folder);
+  let handle: FileHandle | undefined;
   try {
     const isNew = !(await stat(path).catch(() => undefined));
-    const handle = await openForAppend(path);
+    handle = await openForAppend(path);
     const header = { volary: 1, kind: 'label-journal', calls: callsFingerprint };
     const text = isNew ? '' : await readFile(path, 'utf8');
     const whole = text.slice(0, text.lastIndexOf('\n') + 1);
@@ -38,6 +39,7 @@ export async function openLabelJournal(folder: string, callsFingerprint: string)
     const entries = readEntries(whole, path, callsFingerprint);
     return createJournal(handle, entries, release);
   } catch (error) {
+    await handle?.close();
     await release();
     throw error;
   }
