@@ -29,15 +29,12 @@ export class Stage {
   rangeDb = 42;
   /** A stretch that is being drawn for a new call, or the edges of one that are being moved. */
   draft?: { track: number; fromSec: number; toSec: number };
-  /** Durations between frames while something moved, ms; benches read them. */
-  readonly frameMs: number[] = [];
   private readonly base = this.canvas.getContext('2d', { alpha: false })!;
   private readonly tiles: TileCache;
   private readonly sounds: SoundRow[];
   private readonly longestSoundSec: number;
   private rows = 96;
   private isDirty = false;
-  private lastFrameMs = 0;
 
   constructor(private readonly options: StageOptions) {
     const { info, sounds } = options.state.source;
@@ -59,7 +56,7 @@ export class Stage {
   invalidate(): void {
     if (this.isDirty) return;
     this.isDirty = true;
-    requestAnimationFrame((now) => this.frame(now));
+    requestAnimationFrame(() => this.frame());
   }
 
   /** Reads the colours anew, after the theme or the contrast has changed. */
@@ -105,12 +102,10 @@ export class Stage {
     this.tiles.setLook({ colours: this.theme.spectrum, rangeDb: this.rangeDb, rows: this.rows, topHz: this.topHz });
   }
 
-  private frame(now: number): void {
+  private frame(): void {
     this.isDirty = false;
     const { view, state, isHidden, playhead } = this.options;
     const isMoving = view.step();
-    if (this.lastFrameMs && now - this.lastFrameMs < 1000 && this.frameMs.length < 100_000) this.frameMs.push(now - this.lastFrameMs);
-    this.lastFrameMs = now;
     const head = playhead();
     drawTracks(this.base, this.layout, view, this.tiles, this.rows, this.theme);
     drawCalls(this.base, this.layout, view, { state, isHidden, sounds: this.soundsIn(view.startSec, view.endSec) }, this.theme);
@@ -119,7 +114,6 @@ export class Stage {
     if (head) this.drawHead(head);
     if (isMoving) this.options.onMove();
     if (isMoving || head) this.invalidate();
-    else this.lastFrameMs = 0;
   }
 
   private drawHead(head: { sec: number; track: number }): void {
