@@ -71,16 +71,24 @@ describe('layers', () => {
     expect(offences(notAmong('cli'), (i) => i.from === 'commander')).toEqual([]);
   });
 
-  it('only node, cli and the build scripts know Node', () => {
+  it('only node, cli, the review server and the build scripts know Node', () => {
+    const knowsNode = (path: string): boolean => ['node', 'cli', 'build'].includes(layerOf(path)) || path.startsWith('src/review/server/');
     const builtIn = /^(node:|(fs|path|os|crypto|child_process|worker_threads|url|util|stream|buffer|zlib|process)(\/|$))/;
-    expect(offences(notAmong('node', 'cli', 'build'), (i) => builtIn.test(i.from))).toEqual([]);
-    const uses = typescript.filter((p) => !['node', 'cli', 'build'].includes(layerOf(p)) && /\b(Buffer\.|process\.(env|argv|cwd|exit|stdout|stderr)|__dirname|require\()/.test(withoutText(read(p))));
+    expect(imports.filter((i) => !knowsNode(i.file) && builtIn.test(i.from)).map((i) => `${i.file} imports ${i.from}`)).toEqual([]);
+    const uses = typescript.filter((p) => !knowsNode(p) && /\b(Buffer\.|process\.(env|argv|cwd|exit|stdout|stderr)|__dirname|require\()/.test(withoutText(read(p))));
     expect(uses).toEqual([]);
   });
 
-  it('only browser and review touch the page', () => {
+  it('only browser and the review page touch the page', () => {
     const page = /\b(document\.(create|query|get|body|add)|HTMLElement|localStorage|window\.(document|location|addEventListener))\b/;
-    expect(typescript.filter((p) => !['browser', 'review'].includes(layerOf(p)) && page.test(withoutText(read(p))))).toEqual([]);
+    expect(typescript.filter((p) => layerOf(p) !== 'browser' && !p.startsWith('src/review/page/') && page.test(withoutText(read(p))))).toEqual([]);
+  });
+
+  it('the review page runs in a browser alone, and its server without a page', () => {
+    const within = (part: string) => (path: string): boolean => path.startsWith(`src/review/${part}/`);
+    const crossing = imports.filter((i) => (within('page')(i.file) && (within('server')(i.target) || ['node', 'cli'].includes(layerOf(i.target)))) || (!within('page')(i.file) && within('page')(i.target)));
+    expect(crossing.map((i) => `${i.file} imports ${i.from}`)).toEqual([]);
+    expect(imports.some((i) => within('page')(i.file) && i.target === 'src/review/labels.js')).toBe(true);
   });
 
   it('relative imports name a file that is there', () => {

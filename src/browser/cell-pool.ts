@@ -5,16 +5,16 @@ import { planStudy } from '../pipeline/attribute-study.js';
 import { VolaryError } from '../schema/errors.js';
 import type { CellWorkerStart } from './cell-worker.js';
 
-/** Web Workers that read slices of the files for themselves and do the cells of a study. */
-export function createBrowserPool(kernels: WebAssembly.Module, study: FileStudy, workerCount: number): WorkerPool {
+/** Web Workers that read slices of the files for themselves and do the cells of a study; `makeWorker` where cell-worker.js does not lie beside this module. */
+export function createBrowserPool(kernels: WebAssembly.Module, study: FileStudy, workerCount: number, makeWorker?: () => Worker): WorkerPool {
   const { settings, plan } = planStudy(study.timeline, study.manifest);
   const start: CellWorkerStart = { kernels, timeline: study.timeline, settings, plan, files: new Map(study.files) };
-  return createWorkerPool(Array.from({ length: workerCount }, () => startWorker(start)));
+  return createWorkerPool(Array.from({ length: workerCount }, () => startWorker(start, makeWorker)));
 }
 
-function startWorker(start: CellWorkerStart): WorkerPort {
+function startWorker(start: CellWorkerStart, makeWorker?: () => Worker): WorkerPort {
   // Written in one piece, so that bundlers find the worker.
-  const worker = new Worker(new URL('./cell-worker.js', import.meta.url), { type: 'module' });
+  const worker = makeWorker?.() ?? new Worker(new URL('./cell-worker.js', import.meta.url), { type: 'module' });
   worker.postMessage(start);
   return {
     send: (job) => worker.postMessage(job),

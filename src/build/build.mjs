@@ -56,8 +56,11 @@ if (force || !isFresh(hostStamp, hostHash, join(dist, 'cli', 'main.js'))) {
   runNode(join(root, 'node_modules', 'typescript', 'bin', 'tsc'), ['-p', 'tsconfig.json']);
   const bundle = join(root, 'src', 'build', 'bundle.mjs');
   if (existsSync(bundle)) await (await import(pathToFileURL(bundle).href)).bundleBrowser(root);
+  const page = join(root, 'src', 'build', 'bundle-page.mjs');
+  if (existsSync(page)) await (await import(pathToFileURL(page).href)).bundlePage(root);
   const main = join(dist, 'cli', 'main.js');
   if (existsSync(main) && process.platform !== 'win32') chmodSync(main, 0o755);
   writeFileSync(hostStamp, hostHash);
 }
+if (process.argv.includes('--page')) process.stdout.write(`${join(dist, 'page', 'index.html')}\n`);
 if (process.argv.includes('--sizes')) process.stdout.write(`${statSync(join(dist, 'kernels.wasm')).size}\n`);

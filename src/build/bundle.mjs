@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import { build } from 'esbuild';
 
 /** The FLAC decoder offers to run in a worker of its own and asks for `Worker` as it loads. Ours runs where it is called, also where there is no `Worker`. */
-const withoutDecoderWorkers = {
+export const withoutDecoderWorkers = {
   name: 'without-decoder-workers',
   setup(b) {
     b.onLoad({ filter: /[\\/]@eshaz[\\/]web-worker[\\/]/ }, () => ({ contents: 'module.exports = class {};', loader: 'js' }));

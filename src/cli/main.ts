@@ -6,6 +6,7 @@ import { addDraftCommand } from './commands/draft.js';
 import { addSimulateCommand } from './commands/simulate.js';
 import { addScoreCommand } from './commands/score.js';
 import { addReportCommand } from './commands/report.js';
+import { addReviewCommand } from './commands/review.js';
 import { addSampleCommand } from './commands/sample.js';
 import { addAttributeCommand } from './commands/attribute.js';
 import { addNetworkCommand } from './commands/network.js';
@@ -23,6 +24,7 @@ const commands: ((program: Command) => void)[] = [
   addSeparateCommand,
   addScoreCommand,
   addReportCommand,
+  addReviewCommand,
   addSampleCommand,
   addNetworkCommand,
   addRatesCommand,

@@ -7,7 +7,7 @@ import type { SamplePlan } from '../../score/sample-calls.js';
 import { EXIT } from '../io.js';
 import type { CommandIo } from '../io.js';
 import { readCalls } from './read-result.js';
-import { formatSample } from './sample-file.js';
+import { formatSample } from '../../score/sample-file.js';
 import type { SampleCommandOptions } from './sample.js';
 
 const DEFAULT_NUMBER = 100;

@@ -13,7 +13,7 @@ import { readLabels } from '../../table/labels.js';
 import { EXIT } from '../io.js';
 import type { CommandIo } from '../io.js';
 import { readAnalysedEnd, readCalls, readTextFile } from './read-result.js';
-import { isSample, readSample } from './sample-file.js';
+import { isSample, readSample } from '../../score/sample-file.js';
 import type { ScoreCommandOptions } from './score.js';
 
 /** What `volary score` does. */

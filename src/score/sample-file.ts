@@ -1,18 +1,18 @@
-import { quoteName, VolaryError } from '../../schema/errors.js';
-import type { CallRow } from '../../schema/rows.js';
-import type { DrawnCall } from '../../score/sample-calls.js';
-import type { VerifiedCall } from '../../score/score-verified.js';
-import { parseDecimal, quoteCsvField, readCsv } from '../../table/csv-text.js';
+import { quoteName, VolaryError } from '../schema/errors.js';
+import type { CallRow } from '../schema/rows.js';
+import type { DrawnCall } from './sample-calls.js';
+import type { VerifiedCall } from './score-verified.js';
+import { parseDecimal, quoteCsvField, readCsv } from '../table/csv-text.js';
 
 /** The label format with what ties a row to the table it was drawn from. `bird` is empty until somebody has listened. */
 const COLUMNS = ['call_id', 'track', 'bird', 'onset_s', 'offset_s', 'stratum', 'weight'] as const;
 
-/** The sample as CSV, in the order in which to verify. The reported bird is left out, so that it cannot sway who listens. */
-export function formatSample(calls: readonly CallRow[], drawn: readonly DrawnCall[]): string {
+/** The sample as CSV, in the order in which to verify, with what was heard where it is known. The reported bird is left out, so that it cannot sway who listens. */
+export function formatSample(calls: readonly CallRow[], drawn: readonly (DrawnCall & { bird?: string })[]): string {
   const byId = new Map(calls.map((call) => [call.callId, call]));
-  const lines = drawn.map(({ callId, stratum, weight }) => {
+  const lines = drawn.map(({ callId, stratum, weight, bird = '' }) => {
     const call = byId.get(callId)!;
-    return [callId, quoteCsvField(call.track), '', call.onsetSec.toFixed(6), call.offsetSec.toFixed(6), stratum, weight.toFixed(9)].join(',');
+    return [callId, quoteCsvField(call.track), quoteCsvField(bird), call.onsetSec.toFixed(6), call.offsetSec.toFixed(6), stratum, weight.toFixed(9)].join(',');
   });
   return `${[COLUMNS.join(','), ...lines].join('\n')}\n`;
 }

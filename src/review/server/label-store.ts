@@ -1,0 +1,90 @@
+/** Corrections on the disk: the journal, and the two files in the formats of `volary score` that are written anew from it. */
+import { readFile, stat } from 'node:fs/promises';
+import { join } from 'node:path';
+import { writeFileAtomic } from '../../node/write-files.js';
+import { quoteName, VolaryError } from '../../schema/errors.js';
+import { drawSample } from '../../score/sample-calls.js';
+import { formatSample, readSample } from '../../score/sample-file.js';
+import type { VerifiedCall } from '../../score/score-verified.js';
+import { fillSample, formatLabels } from '../labels.js';
+import type { LabelChange, LabelEntry } from '../labels.js';
+import { JOURNAL_NAME, openLabelJournal } from './label-journal.js';
+import type { OpenedResult } from './open-result.js';
+
+export interface LabelStore {
+  readonly entries: readonly LabelEntry[];
+  /** The calls to verify, in the order in which to verify them. */
+  readonly sample: readonly VerifiedCall[];
+  append(window: string, changes: LabelChange[]): Promise<LabelEntry>;
+  /** Tells of every entry from now on; returns how to stop. */
+  listen(onEntry: (entry: LabelEntry) => void): () => void;
+  close(): Promise<void>;
+}
+
+const LABELS = 'labels.csv';
+const VERIFIED = 'verified.csv';
+const SAMPLE_SIZE = 100;
+
+/**
+ * Opens the corrections of a result folder.
+ * @throws VolaryError like openLabelJournal; 'exists' where a label file is there that no review has written
+ */
+export async function openLabelStore(result: OpenedResult): Promise<LabelStore> {
+  const { folder, calls, info } = result;
+  await refuseForeign(folder);
+  const sample = await findSample(result);
+  const journal = await openLabelJournal(folder, info.callsFingerprint);
+  const listeners = new Set<(entry: LabelEntry) => void>();
+  let isDirty = journal.entries.length > 0;
+  let writing: Promise<void> | undefined;
+  const write = async (): Promise<void> => {
+    while (isDirty) {
+      isDirty = false;
+      await writeFileAtomic(join(folder, LABELS), formatLabels(journal.labels, calls), { overwrite: true });
+      if (sample.length) await writeFileAtomic(join(folder, VERIFIED), formatSample(calls, fillSample(sample, journal.labels)), { overwrite: true });
+    }
+  };
+  const settle = (): Promise<void> => (writing ??= write().finally(() => { writing = undefined; }));
+  // A crash may have come between the journal and the files that follow from it.
+  await settle();
+  return {
+    entries: journal.entries, sample,
+    async append(window, changes) {
+      const entry = await journal.append(window, changes);
+      isDirty = true;
+      for (const tell of listeners) tell(entry);
+      await settle();
+      return entry;
+    },
+    listen(onEntry) {
+      listeners.add(onEntry);
+      return () => { listeners.delete(onEntry); };
+    },
+    async close() {
+      await writing?.catch(() => undefined);
+      await journal.close();
+    },
+  };
+}
+
+async function refuseForeign(folder: string): Promise<void> {
+  const isThere = async (name: string): Promise<boolean> => (await stat(join(folder, name)).catch(() => undefined)) !== undefined;
+  if (await isThere(JOURNAL_NAME)) return;
+  for (const name of [LABELS, VERIFIED]) {
+    if (await isThere(name)) throw new VolaryError('exists', { where: quoteName(join(folder, name)), what: 'is there and was not written by a review, which would replace it', mend: 'move it to another place' });
+  }
+}
+
+/** The sample that `volary sample` has drawn into the folder, else one of a hundred calls; the same for the same table. */
+async function findSample({ folder, calls }: OpenedResult): Promise<VerifiedCall[]> {
+  const path = join(folder, 'sample.csv');
+  const text = await readFile(path, 'utf8').catch(() => undefined);
+  const byId = new Map(calls.map((c) => [c.callId, c]));
+  if (text !== undefined) {
+    const rows = readSample(text, path);
+    if (rows.every((row) => Math.abs((byId.get(row.callId)?.onsetSec ?? Infinity) - row.onsetSec) < 1e-5)) return rows.map((row) => ({ ...row, bird: '' }));
+    throw new VolaryError('stale', { where: quoteName(path), what: 'was drawn from another call table', mend: "draw again with 'volary sample --force', or delete it" });
+  }
+  if (!calls.length) return [];
+  return drawSample(calls, SAMPLE_SIZE).drawn.map((d, k) => ({ ...d, row: k + 2, bird: '', onsetSec: byId.get(d.callId)!.onsetSec }));
+}
