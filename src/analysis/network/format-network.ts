@@ -9,8 +9,9 @@ export function formatNetwork(network: Network, comparison?: NetworkComparison):
     `  left out: ${counts.belowThreshold} below probability ${s.threshold}, ${counts.sharedSound} that share a surer call's sound, ${counts.untagged} of untagged callers, ${counts.unobserved} at unobserved or excluded times`,
     ...describeExcluded(network),
     `reply: a call that starts ${s.fromSec} to ${s.toSec} s after another's start; ${s.surrogates} surrogates; expected share of false edges ${s.falseShare}`,
+    ...describeResolution(network),
     '', ...formatEdges(network), '',
-    `${graph.edges} edges of ${network.edges.length} ordered pairs; density ${show(graph.density)}; returned ${percent(graph.reciprocity)} of edges, ${percent(graph.weightedReciprocity)} of weight`,
+    `${graph.edges} ${graph.edges === 1 ? 'edge' : 'edges'} of ${network.edges.length} ordered pairs; density ${show(graph.density)}; returned ${percent(graph.reciprocity)} of edges, ${percent(graph.weightedReciprocity)} of weight`,
     ...describeThresholds(network), ...describeTurns(network), ...describeDays(network),
   ];
   if (network.withoutRegression.length) lines.push(`too few calls for the regression, so no edge to them can be confirmed: ${network.withoutRegression.join(', ')}`);
@@ -23,12 +24,21 @@ export function formatNetwork(network: Network, comparison?: NetworkComparison):
   return lines.join('\n');
 }
 
+/** With few surrogates p cannot fall far enough for a lone edge among many pairs: said, lest 'no edge' be read as a finding. */
+function describeResolution({ settings: s, edges }: Network): string[] {
+  const told = edges.filter((e) => Number.isFinite(e.p)).length;
+  const together = Math.ceil((2 * told) / ((s.surrogates + 1) * s.falseShare) - 1e-9);
+  if (together < 2) return [];
+  const needed = Math.ceil((2 * told) / s.falseShare - 1e-9) - 1;
+  return [`caution: with ${s.surrogates} surrogates no fewer than ${together} of ${told} pairs can stand out together; for a lone one at least ${needed} surrogates are needed`];
+}
+
 function formatEdges(network: Network): string[] {
   const shown = network.edges.filter((e) => e.kind !== 'none').sort((a, b) => b.excess - a.excess);
   if (!shown.length) return ['no edge: no pair of birds stands out from chance'];
-  const width = Math.max(6, ...network.birds.map((b) => b.length));
+  const width = Math.max(7, ...network.birds.map((b) => b.length));
   const row = (cells: readonly string[]): string => cells.map((c, i) => (i < 2 ? c.padEnd(width) : i === 2 ? c.padEnd(8) : c.padStart(i === 6 ? 17 : 8))).join('  ').trimEnd();
-  return [row(['caller', 'replier'.slice(0, width), 'edge', 'calls', 'replies', 'chance', 'excess (95 %)', 'q', 'latency', 'ratio']), ...shown.map((e) => row([
+  return [row(['caller', 'replier', 'edge', 'calls', 'replies', 'chance', 'excess (95 %)', 'q', 'latency', 'ratio']), ...shown.map((e) => row([
     e.caller, e.replier, e.kind, String(e.calls), percent(e.replyProbability), percent(e.chance), `${show(e.excess)} (${show(e.excessLow)} ${show(e.excessHigh)})`,
     showP(e.q), `${Math.round(1000 * e.latencyMedianSec)} ms`, Number.isFinite(e.rateRatio) ? e.rateRatio.toFixed(2) : '-',
   ]))];
