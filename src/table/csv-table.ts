@@ -20,7 +20,7 @@ export function formatCsv<Row>(table: TableSpec<Row>, rows: readonly Row[]): str
 export function parseCsv<Row>(table: TableSpec<Row>, text: string, name: string): Row[] {
   const { rows } = readCsv(text, name, 'bad-table', table.columns.map((c) => c.name));
   return rows.map(({ row, values }) => {
-    const fields = table.columns.map((c) => [c.key, parseField(c, values[c.name], `${quoteName(name)} row ${row} column ${c.name}`)]);
+    const fields = table.columns.map((c) => [c.key, parseField(c, values[c.name], () => `${quoteName(name)} row ${row} column ${c.name}`)]);
     return Object.fromEntries(fields) as Row;
   });
 }
@@ -43,9 +43,9 @@ function formatNumber(value: number, decimals: number): string {
   return /^-0(\.0*)?$/.test(text) ? text.slice(1) : text;
 }
 
-function parseField<Row>(column: ColumnSpec<Row>, text: string, where: string): string | number {
+function parseField<Row>(column: ColumnSpec<Row>, text: string, where: () => string): string | number {
   const refuse = (expected: string): never => {
-    throw new VolaryError('bad-table', { where, what: 'wrong value', got: quoteName(text), expected });
+    throw new VolaryError('bad-table', { where: where(), what: 'wrong value', got: quoteName(text), expected });
   };
   if (text === '' && !column.isOptional) refuse('a value');
   if (column.type === 'string' || column.type === 'datetime') {

@@ -76,7 +76,7 @@ export class Inspector {
     const button = (text: string, key: string, run: () => void, css = ''): HTMLElement => h('button', { class: css, onclick: run }, text, h('kbd', { 'aria-hidden': 'true' }, key));
     fill(this.head,
       h('p', { class: 'kicker' }, item.row ? `call ${item.row.callId}` : 'added call', h('span', { class: `chip ${item.status}` }, STATUS_WORDS[item.status])),
-      h('h2', { class: item.bird === 'none' ? 'untagged' : '' }, hidden ? 'Who calls?' : nameBird(item.bird)),
+      h('h2', { class: item.bird === 'none' && !hidden ? 'untagged' : '' }, hidden ? 'Who calls?' : nameBird(item.bird)),
       h('p', { class: 'when' }, `${formatClock(item.onsetSec, 3)} · ${formatDuration(item.offsetSec - item.onsetSec)}${item.row && !hidden ? ` · ${Math.round(item.row.peakHz)} Hz` : ''}`),
       ...(hidden ? [] : [h('div', { class: 'sure' }, share, h('span', {}, unsure || item.row ? formatShare(item.probability) : 'by hand'))]),
       h('div', { class: 'buttons' },
