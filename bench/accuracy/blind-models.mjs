@@ -7,8 +7,8 @@ import { fitCalibration } from '../learn/train-forest.mjs';
 import { scoreForest } from '../../dist/model/forest.js';
 import { findFeatures } from './evidence-groups.mjs';
 
-/** Vectors and labels that each forest sees. Shared sound is nobody's own and is not asked about in the first two. */
-const QUESTIONS = { first: ['x1', 'y', true], own: ['x2', 'y', true], untagged: ['ux', 'uy', false], lost: ['lx', 'ly', false] };
+/** Vectors and labels that each forest sees. Shared sound is nobody's own and is not asked about in the first three. */
+const QUESTIONS = { first: ['x1', 'y', true], second: ['x2', 'y', true], own: ['x3', 'y', true], untagged: ['ux', 'uy', false], lost: ['lx', 'ly', false] };
 
 /**
  * @param scenes judged scenes, each with birds, truth and evidence
@@ -16,14 +16,20 @@ const QUESTIONS = { first: ['x1', 'y', true], own: ['x2', 'y', true], untagged: 
  */
 export function blindModels(models, kind, scenes) {
   const work = scenes.map((s) => ({ birds: s.birds, truth: s.truth, candidates: s.evidence.candidates, gains: s.evidence.gains }));
-  for (const w of work) { labelOwn(w); lookAgain(w, models.first); labelLeftovers(w, models.own); }
+  for (const w of work) { labelOwn(w); look(w, models); labelLeftovers(w, models.own); }
   const blind = Object.fromEntries(Object.keys(QUESTIONS).map((name) => [name, blindForest(models[name], findFeatures(models[name], kind), collect(work, name))]));
-  for (const w of work) lookAgain(w, blind.first);
+  for (const w of work) look(w, blind);
   const own = calibrateEach(blind.own, work, 'own');
   work.forEach((w, k) => labelLeftovers(w, own[k]));
   const untagged = calibrateEach(blind.untagged, work, 'untagged');
   const lost = calibrateEach(blind.lost, work, 'lost');
-  return scenes.map((_, k) => ({ first: blind.first, own: own[k], untagged: untagged[k], lost: lost[k] }));
+  return scenes.map((_, k) => ({ first: blind.first, second: blind.second, own: own[k], untagged: untagged[k], lost: lost[k] }));
+}
+
+function look(w, { first, second }) {
+  w.z1 = w.x1.map((x) => scoreForest(first, x));
+  lookAgain(w, first, 'x1', 'x2');
+  lookAgain(w, second, 'x2', 'x3');
 }
 
 /** The forest with some features held at their medians over { rows, labels }. */

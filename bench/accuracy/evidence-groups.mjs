@@ -3,27 +3,30 @@ export const EVIDENCE = {
   /** When the sound reached each microphone, and how well the waveforms agree at that lag. */
   lags: [
     'heardShare', 'bestZ', 'bestAgreement', 'lagOfBestMs', 'earliestLagMs', 'earliestZ', 'laterZ', 'earlierZ', 'rangeM', 'leadOverCurveDb', 'zeroLag',
-    'weightedLagMs', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'lagMs', 'lagTracks', 'otherLagMs', 'heard',
+    'weightedLagMs', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'lagMs', 'lagTracks', 'otherLagMs', 'heard', 'contactLagMs', 'contactAgreement',
+    'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'strengthBelowPlaceDb',
   ],
   /** How much louder it is on one track than on the others, gains taken out, and than other sounds. Stretches are still cut by level. */
   levels: [
     'ownedShare', 'leadDb', 'leastLeadDb', 'secondLeadDb', 'rangeM', 'leadOverCurveDb', 'expectedSnrDb', 'bestOtherSnrDb', 'rivalDb', 'explainedDb',
     'louderByDb', 'sameTrackDb', 'fillDb', 'leadResidualDb', 'leadBelowUsualDb', 'leadToOwnDb', 'aboveUsualDb', 'rivalStrengthDb', 'spreadDb', 'totalShare',
     'aboveAcceptedDb', 'aboveSinceDb', 'leadMedianDb', 'expectedStrengthDb', 'otherLeadDb',
+    'contactLeadDb', 'leadBelowPlaceDb', 'leadBelowHighDb', 'strengthBelowPlaceDb', 'belowStrongestDb',
   ],
   /** What the sound is like by itself: tones or noise, how it begins, how long it is. */
   spectrum: [
     'entropy', 'crestDb', 'flatness', 'steadiness', 'highRiseDb', 'timeEntropy', 'attackDb', 'durationMs', 'relativeBandwidth', 'ownedBinsLog', 'tiltGainDb',
-    'overPedestal', 'pitchToUsual', 'elements', 'eventMs', 'pitch',
+    'overPedestal', 'pitchToUsual', 'elements', 'eventMs', 'pitch', 'harmonicity', 'contactTiltDb', 'tiltBelowUsualDb', 'ownLikeness', 'otherLikeness',
   ],
   /** What is known from other sounds: those at the same time and just before, and how each bird usually arrives from where it sits. */
   context: [
     'rivalDb', 'explainedDb', 'rivalCount', 'rivalOnsetMs', 'sinceLouderMs', 'louderByDb', 'sameTrackDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb',
     'templateCount', 'aboveUsualDb', 'pitchToUsual', 'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'neighbourLogOdds', 'aboveAcceptedDb',
     'acceptedOverlap', 'sinceAcceptedMs', 'aboveSinceDb', 'lagMs', 'lagTracks', 'leadMedianDb', 'expectedStrengthDb', 'otherLagMs', 'otherLeadDb', 'templates',
-    'sinceTemplateSec', 'pitch',
+    'sinceTemplateSec', 'pitch', 'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb',
+    'shareOfEvent', 'sinceEventMs', 'belowStrongestDb',
   ],
-  kept: ['peakDb', 'lostShare', 'lostTracks', 'lostBirds', 'firstLogOdds', 'ownLogOdds', 'shared', 'core', 'trackCount', 'members'],
+  kept: ['peakDb', 'lostShare', 'lostTracks', 'lostBirds', 'firstLogOdds', 'ownLogOdds', 'shared', 'core', 'trackCount', 'members', 'twin', 'doubtShare', 'gainScaleDb', 'birds'],
 };
 
 export const KINDS = Object.keys(EVIDENCE).filter((k) => k !== 'kept');

@@ -1,13 +1,15 @@
-// Fits the four forests on scenes, with calibration on scenes left out of the fit (folds by scene).
+// Fits the five forests on scenes, with calibration on scenes left out of the fit (folds by scene).
 import { CALL_FEATURES } from '../../dist/model/call-features.js';
 import { CONTEXT_FEATURES } from '../../dist/model/context-features.js';
 import { scoreForest } from '../../dist/model/forest.js';
 import { LOST_FEATURES } from '../../dist/attribute/lost-features.js';
 import { UNTAGGED_FEATURES } from '../../dist/attribute/untagged-features.js';
-import { labelLeftovers, labelOwn, lookAgain } from './label-scene.mjs';
-import { fitCalibration, trainForest } from './train-forest.mjs';
+import { judgeOwnRows, judgeUntaggedRows, labelLeftovers, labelOwn, lookAgain } from './label-scene.mjs';
+import { fitCalibration, fitRisingLine, trainForest } from './train-forest.mjs';
 
 const FOLDS = 3;
+/** Rows from here on take part in calibration: a little below what is written. */
+const LEAST_LOG_ODDS = -1.5;
 
 /**
  * @param scenes [{ birds, truth, candidates, gains }]
@@ -27,17 +29,20 @@ export function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
   const options = { trees, depth: 4, rate: 0.08 };
 
   for (const f of folds) f.models.first = fit(f.train, 'x1', 'y', CALL_FEATURES, options);
-  for (const f of folds) for (const s of f.test) lookAgain(s, f.models.first);
+  for (const f of folds) for (const s of f.test) { s.z1 = s.x1.map((x) => scoreForest(f.models.first, x)); lookAgain(s, f.models.first, 'x1', 'x2'); }
   log('first look');
-  const secondOptions = { ...options, trees: Math.round(trees * 0.8) };
-  for (const f of folds) f.models.own = fit(f.train, 'x2', 'y', CONTEXT_FEATURES, secondOptions);
-  const own = leaveOut(folds, 'own', 'x2', 'y');
+  const contextOptions = { ...options, trees: Math.round(trees * 0.8) };
+  for (const f of folds) f.models.second = fit(f.train, 'x2', 'y', CONTEXT_FEATURES, contextOptions);
+  for (const f of folds) for (const s of f.test) lookAgain(s, f.models.second, 'x2', 'x3');
+  log('second look');
+  for (const f of folds) f.models.own = fit(f.train, 'x3', 'y', CONTEXT_FEATURES, contextOptions);
+  const own = calibrate(folds, (f, s) => judgeOwnRows(s, f.models.own, LEAST_LOG_ODDS));
   for (const f of folds) f.models.own.calibration = own;
   for (const f of folds) for (const s of f.test) labelLeftovers(s, f.models.own);
-  log('second look');
-  const untaggedOptions = { ...options, trees: Math.round(trees * 0.6), depth: 3 };
+  log('third look');
+  const untaggedOptions = { ...options, trees: Math.round(trees * 0.8), depth: 4 };
   for (const f of folds) f.models.untagged = fit(f.train, 'ux', 'uy', UNTAGGED_FEATURES, untaggedOptions);
-  const untagged = leaveOut(folds, 'untagged', 'ux', 'uy');
+  const untagged = calibrate(folds, (f, s) => judgeUntaggedRows(s, f.models.untagged, LEAST_LOG_ODDS));
   for (const f of folds) f.models.untagged.calibration = untagged;
   log('untagged');
   const lostOptions = { ...options, trees: Math.round(trees * 0.4), depth: 3 };
@@ -48,7 +53,8 @@ export function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
 
   const models = {
     first: fit(scenes, 'x1', 'y', CALL_FEATURES, options),
-    own: fit(scenes, 'x2', 'y', CONTEXT_FEATURES, secondOptions),
+    second: fit(scenes, 'x2', 'y', CONTEXT_FEATURES, contextOptions),
+    own: fit(scenes, 'x3', 'y', CONTEXT_FEATURES, contextOptions),
     untagged: fit(scenes, 'ux', 'uy', UNTAGGED_FEATURES, untaggedOptions),
     lost: fit(scenes, 'lx', 'ly', LOST_FEATURES, lostOptions),
   };
@@ -56,6 +62,12 @@ export function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
   models.own.calibration = own;
   models.untagged.calibration = untagged;
   return { models, folds: folds.map((f) => ({ models: f.models, scenes: f.test })) };
+}
+
+/** Calibration by rows as they would be written, on scenes that the fold's forests never saw. */
+function calibrate(folds, judge) {
+  const rows = folds.flatMap((f) => f.test.flatMap((s) => judge(f, s)));
+  return fitRisingLine(rows.map((r) => r.z), rows.map((r) => r.right));
 }
 
 function leaveOut(folds, name, x, y) {

@@ -1,8 +1,8 @@
 // Truth for learning: which candidates are calls of their track's wearer, which leftovers are calls of birds without a tag.
-import { suppressRivals } from '../../dist/attribute/suppress.js';
+import { acceptCandidates, suppressRivals } from '../../dist/attribute/suppress.js';
 import { findLeftovers } from '../../dist/attribute/attribution.js';
 import { collectLostClaims } from '../../dist/attribute/lost-features.js';
-import { computeUntaggedFeatures } from '../../dist/attribute/untagged-features.js';
+import { computeUntaggedFeatures, listCuts } from '../../dist/attribute/untagged-features.js';
 import { computeCallFeatures } from '../../dist/model/call-features.js';
 import { computeContextFeatures } from '../../dist/model/context-features.js';
 import { readProbability, scoreForest } from '../../dist/model/forest.js';
@@ -18,33 +18,59 @@ export function labelOwn(scene) {
   scene.y = scene.candidates.map((c) => Number(scene.truth.some((t) => t.bird === scene.birds[c.track] && isSame(c, t))));
 }
 
-/** Second features `x2` from the first forest's log-odds. */
-export function lookAgain(scene, first) {
-  scene.z1 = scene.x1.map((x) => scoreForest(first, x));
-  scene.x2 = computeContextFeatures(scene.candidates, scene.x1, scene.z1, scene.gains);
+/** Context features `key` from the log-odds of the look before. */
+export function lookAgain(scene, forest, from, key) {
+  scene[key] = computeContextFeatures(scene.candidates, scene.x1, scene[from].map((x) => scoreForest(forest, x)), scene.gains);
 }
 
 /** Leftovers, their features `ux` and labels `uy`, once the second forest has decided. */
 export function labelLeftovers(scene, own) {
-  const z = scene.x2.map((x) => scoreForest(own, x));
+  const z = scene.x3.map((x) => scoreForest(own, x));
   const p = z.map((v, n) => (scene.candidates[n].shared ? 0 : readProbability(own, v)));
-  const accepted = suppressRivals(scene.candidates.map((c, n) => ({ track: c.track, onsetSec: c.onsetSec, offsetSec: c.offsetSec, score: p[n] })), 0.5);
+  const accepted = acceptCandidates(scene.candidates, p, 0.5);
   const events = findLeftovers(scene.candidates, accepted, p, scene.gains);
-  scene.ux = computeUntaggedFeatures(scene.candidates, scene.x2, z, events, accepted, scene.gains);
+  const cuts = listCuts(scene.candidates, events);
+  scene.cuts = cuts;
+  scene.ux = computeUntaggedFeatures(scene.candidates, scene.x3, z, events, cuts, accepted, scene.gains);
   const claims = collectLostClaims(scene.candidates, scene.z1, events, scene.gains);
   scene.lx = claims.map((c) => c.features);
   scene.ly = claims.map((c) => Number(scene.truth.some((t) => t.bird === scene.birds[c.track] && Math.abs(events[c.event].onsetSec - t.onsetSec) <= ONSET_SEC && overlapOverUnion(events[c.event], t) > 0.3)));
-  scene.uy = events.map(() => 0);
-  for (const t of scene.truth) {
-    if (t.bird !== 'none') continue;
-    let best = -1;
-    let iou = 0.3;
-    events.forEach((e, k) => {
-      const v = Math.abs(e.onsetSec - t.onsetSec) <= ONSET_SEC ? overlapOverUnion(e, t) : 0;
-      if (v > iou) { iou = v; best = k; }
-    });
-    if (best >= 0) scene.uy[best] = 1;
-  }
+  const free = scene.truth.filter((t) => t.bird === 'none');
+  scene.uy = cuts.map(({ candidate }) => Number(free.some((t) => isSame(scene.candidates[candidate], t))));
+}
+
+/**
+ * Rows that would be written at probability `least`, each with its log-odds and whether it is right as the score counts: onset within 50 ms of
+ * a call of that bird, one to one. Calibrating on these makes the column mean what the reader takes it for.
+ */
+export function judgeRows(truth, rows) {
+  const pairs = [];
+  rows.forEach((r, n) => truth.forEach((t, m) => {
+    const d = Math.abs(t.onsetSec - r.onsetSec);
+    if (t.bird === r.bird && d <= ONSET_SEC) pairs.push([d, n, m]);
+  }));
+  pairs.sort((a, b) => a[0] - b[0]);
+  const right = rows.map(() => 0);
+  const used = new Set();
+  for (const [, n, m] of pairs) if (!right[n] && !used.has(m)) { right[n] = 1; used.add(m); }
+  return right;
+}
+
+/** Calls without a tag that would stand at log-odds above `least`: { z, right } each. */
+export function judgeUntaggedRows(scene, untagged, least) {
+  const z = scene.ux.map((x) => scoreForest(untagged, x));
+  const claims = scene.cuts.map(({ candidate }, k) => ({ track: 0, onsetSec: scene.candidates[candidate].onsetSec, offsetSec: scene.candidates[candidate].offsetSec, score: z[k] }));
+  const stand = suppressRivals(claims, least);
+  const right = judgeRows(scene.truth, stand.map((k) => ({ bird: 'none', onsetSec: claims[k].onsetSec })));
+  return stand.map((k, m) => ({ z: z[k], right: right[m] }));
+}
+
+/** Own calls that would be accepted at log-odds above `least`: { z, right } each. */
+export function judgeOwnRows(scene, own, least) {
+  const z = scene.x3.map((x) => scoreForest(own, x));
+  const accepted = acceptCandidates(scene.candidates, z.map((v, n) => (scene.candidates[n].shared ? -Infinity : v)), least);
+  const right = judgeRows(scene.truth, accepted.map((n) => ({ bird: scene.birds[scene.candidates[n].track], onsetSec: scene.candidates[n].onsetSec })));
+  return accepted.map((n, k) => ({ z: z[n], right: right[k] }));
 }
 
 function isSame(c, t) {

@@ -1,4 +1,4 @@
-// Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 100] [--first-seed 2000]
+// Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 260] [--first-seed 3000]
 // Evidence is kept in out/learn, so that a second run only fits. Judging uses other seeds (bench/accuracy).
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
@@ -13,7 +13,7 @@ import { varyScene } from './vary-scene.mjs';
 
 const PRESETS = ['normal', 'crowded', 'easy', 'two-clocks', 'small-species', 'harsh', 'normal', 'crowded'];
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
-const { values } = parseArgs({ options: { scenes: { type: 'string', default: '100' }, 'first-seed': { type: 'string', default: '2000' }, trees: { type: 'string', default: '150' } } });
+const { values } = parseArgs({ options: { scenes: { type: 'string', default: '260' }, 'first-seed': { type: 'string', default: '3000' }, trees: { type: 'string', default: '160' } } });
 const folder = join(root, 'out', 'learn');
 mkdirSync(folder, { recursive: true });
 

@@ -1,11 +1,11 @@
-// A second scene from a first: one or two birds lose their tags (their calls become calls of birds without a tag, some in body contact with a
+// A second scene from a first: one to three birds lose their tags (their calls become calls of birds without a tag, some in body contact with a
 // wearer), and links of others go down for a while (flat receiver noise). Costs no simulation.
 
 /** @returns { birds, recorders, signals, truth } ; `scene` is left as it is */
 export function varyScene({ birds, recorders, signals, truth, clock, sampleRateHz, seed }) {
   const random = lehmer(seed * 7919 + 1);
   const gone = new Set();
-  const wanted = birds.length >= 7 ? 1 + Math.floor(random() * 2) : birds.length >= 4 ? 1 : 0;
+  const wanted = birds.length >= 7 ? 1 + Math.floor(random() * 3) : birds.length >= 4 ? 1 : 0;
   while (gone.size < wanted) gone.add(1 + Math.floor(random() * (birds.length - 1)));
   let keep = birds.map((_, j) => j).filter((j) => !gone.has(j));
   // Every recorder keeps a track.

@@ -1,16 +1,17 @@
 import type { Candidate } from '../evidence/candidate.js';
-import { computeCallFeatures } from '../model/call-features.js';
+import { computeCallFeatures, type CallFeatures } from '../model/call-features.js';
 import { computeContextFeatures } from '../model/context-features.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { readProbability, scoreForest, type Forest } from '../model/forest.js';
 import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
 import { collectLostClaims } from './lost-features.js';
-import { overlapShare, suppressRivals } from './suppress.js';
-import { computeUntaggedFeatures } from './untagged-features.js';
+import { acceptCandidates, isTwinOf, overlapShare, suppressRivals } from './suppress.js';
+import { computeUntaggedFeatures, listCuts } from './untagged-features.js';
 
 export interface Models {
-  /** Is this candidate a call of the wearer of its track? At first sight, and knowing what the first look was sure of. */
+  /** Is this candidate a call of the wearer of its track? At first sight, knowing what the first look was sure of, and what the second was. */
   first: Forest;
+  second: Forest;
   own: Forest;
   /** Is this leftover sound a call of a bird without a tag? Of this bird, whose link was down? */
   untagged: Forest;
@@ -43,6 +44,8 @@ export const UNTAGGED = -1;
 const LEAST_PROBABILITY = 0.5;
 /** Leftovers below this own probability may be calls of birds without a tag. */
 const FREE_BELOW = 0.5;
+/** Cuts below this probability to be a call without a tag are not looked at further. */
+const LEAST_UNTAGGED = 0.05;
 
 /**
  * Decides every candidate (sorted by onset): first which are calls of their track's wearer, best first where stretches compete, then what
@@ -51,13 +54,13 @@ const FREE_BELOW = 0.5;
 export function attributeCandidates(candidates: readonly Candidate[], gains: GainFit, models: Models): Attribution {
   const early = computeCallFeatures(candidates, gains);
   const earlyOdds = Float64Array.from(early, (x) => scoreForest(models.first, x));
-  const features = computeContextFeatures(candidates, early, earlyOdds, gains);
+  const secondOdds = Float64Array.from(computeContextFeatures(candidates, early, earlyOdds, gains), (x) => scoreForest(models.second, x));
+  const features = computeContextFeatures(candidates, early, secondOdds, gains);
   const logOdds = Float64Array.from(features, (x) => scoreForest(models.own, x));
   const ownProbability = logOdds.map((z, n) => (candidates[n].shared ? 0 : readProbability(models.own, z)));
-  const claims = candidates.map((c, n) => ({ track: c.track, onsetSec: c.onsetSec, offsetSec: c.offsetSec, score: ownProbability[n] }));
-  const accepted = suppressRivals(claims, LEAST_PROBABILITY);
+  const accepted = acceptCandidates(candidates, ownProbability, LEAST_PROBABILITY);
   const events = findLeftovers(candidates, accepted, ownProbability, gains);
-  const x = computeUntaggedFeatures(candidates, features, logOdds, events, accepted, gains);
+  const untagged = findUntagged(candidates, features, logOdds, events, accepted, gains, models.untagged);
   const calls: AttributedCall[] = accepted.map((n) => ({
     caller: candidates[n].track, candidate: n, onsetSec: candidates[n].onsetSec, offsetSec: candidates[n].offsetSec,
     probability: ownProbability[n], ...findRunnerUp(candidates, ownProbability, n),
@@ -69,16 +72,38 @@ export function attributeCandidates(candidates: readonly Candidate[], gains: Gai
   }
   const leftovers: LeftoverEvent[] = [];
   events.forEach((e, k) => {
-    const untagged = readProbability(models.untagged, scoreForest(models.untagged, x[k]));
-    const claim = lost.get(k) ?? { track: UNTAGGED, p: 0 };
-    const [caller, p, runnerUp, second] = claim.p > untagged ? [claim.track, claim.p, UNTAGGED, untagged] : [UNTAGGED, untagged, candidates[e.lead].track, ownProbability[e.lead]];
-    if (p < LEAST_PROBABILITY) { leftovers.push(e); return; }
-    calls.push({
-      caller, candidate: e.lead, onsetSec: e.onsetSec, offsetSec: e.offsetSec, probability: p, runnerUp, runnerUpProbability: Math.min(second, 1 - p),
-    });
+    const claim = lost.get(k);
+    const cuts = untagged[k];
+    const surest = Math.max(0, ...cuts.map((u) => u.p));
+    if (claim && claim.p > surest && claim.p >= LEAST_PROBABILITY) {
+      calls.push({
+        caller: claim.track, candidate: e.lead, onsetSec: e.onsetSec, offsetSec: e.offsetSec, probability: claim.p, runnerUp: UNTAGGED, runnerUpProbability: Math.min(surest, 1 - claim.p),
+      });
+      return;
+    }
+    const stand = cuts.filter((u) => u.p >= LEAST_PROBABILITY);
+    if (stand.length === 0) leftovers.push(e);
+    for (const { n, p } of stand) {
+      const c = candidates[n];
+      calls.push({
+        caller: UNTAGGED, candidate: n, onsetSec: c.onsetSec, offsetSec: c.offsetSec, probability: p, runnerUp: c.track, runnerUpProbability: Math.min(ownProbability[n], 1 - p),
+      });
+    }
   });
   calls.sort((a, b) => a.onsetSec - b.onsetSec || a.caller - b.caller);
   return { calls, leftovers, ownProbability };
+}
+
+/** Per event the cuts that may be calls of birds without a tag: where cuts overlap, whatever their track, the surest. */
+function findUntagged(
+  candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], accepted: readonly number[], gains: GainFit, forest: Forest,
+): { n: number; p: number }[][] {
+  const cuts = listCuts(candidates, events);
+  const p = computeUntaggedFeatures(candidates, features, logOdds, events, cuts, accepted, gains).map((x) => readProbability(forest, scoreForest(forest, x)));
+  const claims = cuts.map(({ candidate }, k) => ({ track: 0, onsetSec: candidates[candidate].onsetSec, offsetSec: candidates[candidate].offsetSec, score: p[k] }));
+  const out: { n: number; p: number }[][] = events.map(() => []);
+  for (const k of suppressRivals(claims, LEAST_UNTAGGED)) out[cuts[k].event].push({ n: cuts[k].candidate, p: p[k] });
+  return out;
 }
 
 /** Groups of candidates that no accepted call of the same track covers. */
@@ -86,11 +111,14 @@ export function findLeftovers(candidates: readonly Candidate[], accepted: readon
   const perTrack = new Map<number, number[]>();
   for (const n of accepted) perTrack.set(candidates[n].track, [...(perTrack.get(candidates[n].track) ?? []), n]);
   const free: number[] = [];
+  const twins = accepted.filter((n) => candidates[n].twin);
   const pointer = new Map<number, number>();
   candidates.forEach((c, n) => {
-    if (ownProbability[n] >= FREE_BELOW) return;
+    // A twin is somebody's sound anyway: its origin stands for it.
+    if (ownProbability[n] >= FREE_BELOW || c.twin) return;
     // Shared sound is nobody's own: a call accepted on the same track does not cover it by overlapping in time.
     if (c.shared) { free.push(n); return; }
+    if (twins.some((m) => isTwinOf(c, candidates[m]))) return;
     const list = perTrack.get(c.track) ?? [];
     let k = pointer.get(c.track) ?? 0;
     while (k < list.length && candidates[list[k]].offsetSec < c.onsetSec - 2) k++;

@@ -1,3 +1,5 @@
+import type { Candidate } from '../evidence/candidate.js';
+
 /** Index lists of what is kept when stretches of one track compete: best first, anything that overlaps a kept one by more than 30 % of the shorter goes. */
 export interface Claim {
   track: number;
@@ -26,4 +28,29 @@ export function suppressRivals(claims: readonly Claim[], leastScore: number): nu
 export function overlapShare(a: { onsetSec: number; offsetSec: number }, b: { onsetSec: number; offsetSec: number }): number {
   const both = Math.min(a.offsetSec, b.offsetSec) - Math.max(a.onsetSec, b.onsetSec);
   return both <= 0 ? 0 : both / Math.max(1e-4, Math.min(a.offsetSec - a.onsetSec, b.offsetSec - b.onsetSec));
+}
+
+/** Birds in body contact hear each other within this time. */
+const CONTACT_SEC = 0.0006;
+const CONTACT_Z = 6;
+const SAME_SHARE = 0.7;
+
+/** Whether two candidates are one sound, looked at from the tracks of two birds in body contact (see evidence/twins.ts). */
+export function isTwinOf(a: Candidate, b: Candidate): boolean {
+  if (a.track === b.track || !(a.twin || b.twin)) return false;
+  const both = Math.min(a.offsetSec, b.offsetSec) - Math.max(a.onsetSec, b.onsetSec);
+  const either = Math.max(a.offsetSec, b.offsetSec) - Math.min(a.onsetSec, b.onsetSec);
+  return both > SAME_SHARE * either && a.agreementZ[b.track] >= CONTACT_Z && Math.abs(a.lagSec[b.track]) <= CONTACT_SEC;
+}
+
+/**
+ * Candidates that stand as calls of their tracks' wearers: the best of each track where stretches compete, and of twins the surer one.
+ * @returns indices in time order
+ */
+export function acceptCandidates(candidates: readonly Candidate[], probability: ArrayLike<number>, least: number): number[] {
+  const claims = candidates.map((c, n) => ({ track: c.track, onsetSec: c.onsetSec, offsetSec: c.offsetSec, score: probability[n] }));
+  const kept = suppressRivals(claims, least);
+  const isBeaten = (n: number): boolean => kept.some((m) => m !== n && Math.abs(candidates[m].onsetSec - candidates[n].onsetSec) < 1
+    && (probability[m] > probability[n] || (probability[m] === probability[n] && m < n)) && isTwinOf(candidates[n], candidates[m]));
+  return kept.filter((n) => !isBeaten(n));
 }

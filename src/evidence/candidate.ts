@@ -15,6 +15,8 @@ export interface Candidate {
   shared: number;
   /** 1 when only the loudest part of a longer stretch was cut. */
   core: number;
+  /** 1 when the same sound was measured once more for a track that hears it nearly as loud (see twins.ts), else 0. */
+  twin: number;
   /** Number of elements joined into this candidate; 1 for a single stretch. */
   elements: number;
   /** Mean energy above the floor on every track, per owned bin, dB. */
@@ -53,6 +55,10 @@ export interface Candidate {
   flatness: number;
   /** Largest normalised correlation of successive spectra: steady tones near 1, noise lower. */
   steadiness: number;
+  /** Root of the share of energy in bands (see describe-sound.ts). */
+  bands: Float64Array;
+  /** Self-similarity of the spectrum under a shift, 0..1. */
+  harmonicity: number;
   /** Number of owned bins. */
   ownedBins: number;
 }

@@ -6,7 +6,14 @@ import type { StretchSpectra } from './spectra.js';
 export interface SoundShape {
   entropy: number; crestDb: number; peakHz: number; centroidHz: number; bandwidthHz: number; highRiseDb: number;
   timeEntropy: number; attackDb: number; flatness: number; steadiness: number;
+  /** Root of the share of energy in 16 bands, evenly spaced in log frequency over the call band: two sounds compare by their inner product (Bhattacharyya 1943). */
+  bands: Float64Array;
+  /** Largest correlation of the amplitude spectrum with itself shifted by 250 to 3500 Hz: near 1 for stacks of harmonics. */
+  harmonicity: number;
 }
+
+export const SOUND_BANDS = 16;
+const HARMONIC_HZ = [250, 3500] as const;
 
 /** Shape of the owned part of a sound on its own track, in frequency and time. Frames [startFrame, endFrame). */
 export function describeSound(
@@ -43,8 +50,38 @@ export function describeSound(
     peakHz: peak * binHz, centroidHz: centroid * binHz, bandwidthHz: Math.sqrt(spread) * binHz,
     timeEntropy: evenness(inTime),
     attackDb: attack(inTime),
+    bands: shareBands(spectrum, total, bins),
+    harmonicity: correlateShifted(spectrum, bins, binHz),
     ...describeFrames(s, floor, track, startFrame, endFrame, bins),
   };
+}
+
+function shareBands(spectrum: Float64Array, total: number, bins: readonly [number, number]): Float64Array {
+  const out = new Float64Array(SOUND_BANDS);
+  const octaves = log2(bins[1] / bins[0]);
+  for (let b = bins[0]; b < bins[1]; b++) {
+    if (spectrum[b] > 0) out[Math.min(SOUND_BANDS - 1, Math.floor((SOUND_BANDS * log2((b + 0.5) / bins[0])) / octaves))] += spectrum[b];
+  }
+  for (let k = 0; k < SOUND_BANDS; k++) out[k] = Math.sqrt(out[k] / total);
+  return out;
+}
+
+function correlateShifted(spectrum: Float64Array, bins: readonly [number, number], binHz: number): number {
+  const width = bins[1] - bins[0];
+  const a = new Float64Array(width);
+  let mean = 0;
+  for (let b = 0; b < width; b++) mean += (a[b] = Math.sqrt(spectrum[bins[0] + b])) / width;
+  let square = 0;
+  for (let b = 0; b < width; b++) square += (a[b] -= mean) * a[b];
+  if (!(square > 0)) return 0;
+  let best = 0;
+  const last = Math.min(width - 1, Math.round(HARMONIC_HZ[1] / binHz));
+  for (let d = Math.max(2, Math.round(HARMONIC_HZ[0] / binHz)); d <= last; d++) {
+    let sum = 0;
+    for (let b = d; b < width; b++) sum += a[b] * a[b - d];
+    best = Math.max(best, sum);
+  }
+  return best / square;
 }
 
 function evenness(x: Float64Array): number {

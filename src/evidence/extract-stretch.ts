@@ -4,6 +4,7 @@ import { findLostFrames } from './dropouts.js';
 import type { FloorSpectrum } from './floors.js';
 import type { LagMeter } from './lags.js';
 import { measureCandidate } from './measure-candidate.js';
+import { measureTwins } from './twins.js';
 import { mapOwnership, sumOwned } from './ownership.js';
 import { findPedestal } from './pedestal.js';
 import { cutSegments, joinSegments, type Segment, type SegmentRules } from './segments.js';
@@ -43,36 +44,36 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
     triggerDb: 5, keepDb: 0, belowPeakDb: 17, bridgeFrames: Math.round(0.014 / hopSec), leastFrames: Math.max(3, Math.round(settings.callSec[0] / hopSec)),
   };
   const candidates: Candidate[] = [];
+  const keep = (segment: Segment): void => {
+    const measured = measureCandidate(context, segment);
+    if (measured) candidates.push(measured.candidate, ...measureTwins(context, segment, measured, candidates));
+  };
   for (let j = 0; j < spectra.trackCount; j++) {
     const plain = cutSegments(j, levels[j], rules);
     const tonal = cutSegments(j, tonalLevels[j], rules, true);
-    const strings = joinSegments(plain, Math.round(STRING_GAP_SEC / hopSec), Math.round(settings.callSec[1] / hopSec));
+    const strings = STRING_GAPS_SEC.flatMap((gap) => joinSegments(plain, Math.round(gap / hopSec), Math.round(settings.callSec[1] / hopSec)));
     const found = [...plain];
     for (const s of [...tonal, ...strings]) if (!found.some((b) => sameStretch(s, b))) found.push(s);
-    for (const segment of found) {
-      const c = measureCandidate(context, segment);
-      if (c) candidates.push(c);
-    }
+    for (const segment of found) keep(segment);
   }
   const sharedRules = { ...rules, triggerDb: 6, keepDb: 2, belowPeakDb: 13, bridgeFrames: Math.round(0.009 / hopSec) };
   const wide = cutSegments(0, sharedLevel, sharedRules);
   const narrow = cutSegments(0, sharedLevel, { ...sharedRules, belowPeakDb: 8 }).map((s) => ({ ...s, core: true }));
   for (const segment of [...wide, ...narrow.filter((a) => !wide.some((b) => sameStretch(a, b)))]) {
     const { track } = collectShared(spectra, input.floors, lost, ownership, settings.bandBins, segment.startFrame, Math.min(spectra.frameCount, segment.endFrame));
-    const c = track < 0 ? null : measureCandidate(context, { ...segment, track, shared: true });
-    if (c) candidates.push(c);
+    if (track >= 0) keep({ ...segment, track, shared: true });
   }
-  candidates.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec || a.shared - b.shared);
+  candidates.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec || a.shared - b.shared || a.twin - b.twin);
   return { candidates, lost };
 }
 
-/** Elements closer than this may be one call (a trill): the joined stretch is measured as a candidate of its own beside its elements. */
-const STRING_GAP_SEC = 0.048;
+/** Elements closer than these may be one call (a trill): the joined stretches are measured as candidates beside their elements. */
+const STRING_GAPS_SEC = [0.016, 0.024, 0.034, 0.048];
 
-/** Whether two segments cover nearly the same frames (intersection over union above 0.75). */
+/** Whether two segments cover nearly the same frames (intersection over union above 0.85). */
 function sameStretch(a: Segment, b: Segment): boolean {
   const both = Math.min(a.endFrame, b.endFrame) - Math.max(a.startFrame, b.startFrame);
-  return both > 0.75 * (Math.max(a.endFrame, b.endFrame) - Math.min(a.startFrame, b.startFrame));
+  return both > 0.85 * (Math.max(a.endFrame, b.endFrame) - Math.min(a.startFrame, b.startFrame));
 }
 
 /**

@@ -1,6 +1,6 @@
 import { log10 } from '../numeric/elementary.js';
 import type { Candidate } from './candidate.js';
-import { refineEdges } from './edges.js';
+import { refineEdges, type Edges } from './edges.js';
 import { describeSound } from './describe-sound.js';
 import type { FloorSpectrum } from './floors.js';
 import { LagMeter, type BinSet } from './lags.js';
@@ -38,14 +38,27 @@ const LEAST_SHARE = 0.12;
 const LEAST_SHARE_EVER = 0.04;
 const LEAST_LEAD_DB = 4;
 
+/** The bins of a segment: what its track owns there, or what nobody leads clearly. */
+export interface OwnedSet { set: BinSet; ownedShare: number; leadDb: number }
+
+/** A candidate and the bins it rests on. */
+export interface Measured { candidate: Candidate; set: BinSet }
+
 /** Measures one segment on all tracks; null if it is a mere fragment. */
-export function measureCandidate(c: StretchContext, segment: Segment): Candidate | null {
+export function measureCandidate(c: StretchContext, segment: Segment): Measured | null {
+  const to = Math.min(c.spectra.frameCount, segment.endFrame);
+  const owned = segment.shared ? takeShared(c, segment.track, segment.startFrame, to) : collectOwned(c, segment, segment.startFrame, to);
+  const { set, ownedShare, leadDb } = owned;
+  if (set.length < LEAST_BINS || (!segment.shared && (ownedShare < LEAST_SHARE_EVER || (ownedShare < LEAST_SHARE && leadDb < LEAST_LEAD_DB)))) return null;
+  const edges = refineEdges(c, segment, ownedShare);
+  return { candidate: describeSegment(c, { ...segment, endFrame: to }, owned, edges), set };
+}
+
+/** All measurements of a segment of known bins and edges (seconds from the start of the stretch). */
+export function describeSegment(c: StretchContext, segment: Segment, { set, ownedShare, leadDb }: OwnedSet, edges: Edges): Candidate {
   const { spectra: s, settings } = c;
   const i = segment.track;
-  const from = segment.startFrame;
-  const to = Math.min(s.frameCount, segment.endFrame);
-  const { set, ownedShare, leadDb } = segment.shared ? takeShared(c, i, from, to) : collectOwned(c, segment, from, to);
-  if (set.length < LEAST_BINS || (!segment.shared && (ownedShare < LEAST_SHARE_EVER || (ownedShare < LEAST_SHARE && leadDb < LEAST_LEAD_DB)))) return null;
+  const { startFrame: from, endFrame: to } = segment;
   const binHz = settings.sampleRateHz / settings.fftSize;
   const shape = describeSound(s, c.floors[i], i, from, to, set, settings.bandBins, binHz);
   const hopSec = settings.hopFrames / settings.sampleRateHz;
@@ -59,16 +72,21 @@ export function measureCandidate(c: StretchContext, segment: Segment): Candidate
     for (let t = from; t < to; t++) lost += flags[t];
     return lost / (to - from);
   });
-  const edges = refineEdges(c, segment, ownedShare);
   return {
-    track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb, overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements, shared: segment.shared ? 1 : 0, core: segment.core ? 1 : 0,
+    track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb,
+    overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements, shared: segment.shared ? 1 : 0, core: segment.core ? 1 : 0, twin: segment.twin ? 1 : 0,
     ...levels, ...lags, ownedShare, leadDb, lostShare, ...shape, ownedBins: set.length,
   };
 }
 
 /** The track of a shared segment is the one that hears it best: what it holds of that track's sound is its share. */
-function takeShared(c: StretchContext, track: number, from: number, to: number): { set: BinSet; ownedShare: number; leadDb: number } {
+function takeShared(c: StretchContext, track: number, from: number, to: number): OwnedSet {
   const { set, leadDb } = collectShared(c.spectra, c.floors, c.lost, c.ownership, c.settings.bandBins, from, to);
+  return { set, leadDb, ownedShare: measureShare(c, track, set, from, to) };
+}
+
+/** Share of a track's sound in frames [from, to) that lies in a set of bins. */
+export function measureShare(c: StretchContext, track: number, set: BinSet, from: number, to: number): number {
   const p = c.spectra.power[track];
   let inside = 0; let all = 0;
   for (let n = 0; n < set.length; n++) inside += p[set[n]];
@@ -78,10 +96,10 @@ function takeShared(c: StretchContext, track: number, from: number, to: number):
       if (v > 4 * c.floors[track][b]) all += v;
     }
   }
-  return { set, leadDb, ownedShare: all > 0 ? Math.min(1, inside / all) : 0 };
+  return all > 0 ? Math.min(1, inside / all) : 0;
 }
 
-function collectOwned(c: StretchContext, segment: Segment, from: number, to: number): { set: BinSet; ownedShare: number; leadDb: number } {
+function collectOwned(c: StretchContext, segment: Segment, from: number, to: number): OwnedSet {
   const { spectra: s, ownership, settings } = c;
   const { track } = segment;
   const found: number[] = [];

@@ -13,6 +13,8 @@ export interface Segment {
   shared?: boolean;
   /** Only what lies within a few decibels of the peak: a call whose beginning or end is buried in other sound of its own track. */
   core?: boolean;
+  /** The bins of another track's segment, looked at from this track (see twins.ts). */
+  twin?: boolean;
 }
 
 export interface SegmentRules {

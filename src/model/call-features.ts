@@ -8,12 +8,15 @@ export const CALL_FEATURES = [
   'laterZ', 'earlierZ', 'rangeM', 'leadOverCurveDb', 'expectedSnrDb', 'bestOtherSnrDb', 'entropy', 'crestDb', 'flatness', 'steadiness', 'highRiseDb',
   'timeEntropy', 'attackDb', 'durationMs', 'relativeBandwidth', 'ownedBinsLog', 'zeroLag', 'tiltGainDb', 'lostShare', 'lostTracks', 'rivalDb', 'explainedDb',
   'rivalCount', 'rivalOnsetMs', 'sinceLouderMs', 'louderByDb', 'sameTrackDb', 'weightedLagMs', 'fillDb', 'overPedestal',
+  'contactLagMs', 'contactLeadDb', 'contactTiltDb', 'contactAgreement', 'twin', 'harmonicity',
 ] as const;
 
 export type CallFeatures = Float64Array;
 
 const SPEED_MPS = 343;
 const CLEAR_Z = 6;
+/** Sound crosses 20 cm in this time: birds in body contact. */
+const CONTACT_SEC = 0.0006;
 
 /** Features of every candidate (sorted by onset), each with what its neighbours in time say about it. */
 export function computeCallFeatures(candidates: readonly Candidate[], gains: GainFit): CallFeatures[] {
@@ -22,7 +25,7 @@ export function computeCallFeatures(candidates: readonly Candidate[], gains: Gai
   return candidates.map((c, n) => {
     const own = describeOwn(c, gains);
     const around = describeAround(candidates, strength, n, gains);
-    return Float64Array.from([...own.head, ...around.head, own.weightedLagMs, own.fillDb, c.overPedestal]);
+    return Float64Array.from([...own.head, ...around.head, own.weightedLagMs, own.fillDb, c.overPedestal, ...describeContact(c, g), c.twin, c.harmonicity]);
   });
 }
 
@@ -75,13 +78,27 @@ function describeOwn(c: Candidate, gains: GainFit): { head: number[]; weightedLa
   };
 }
 
+/** The track that hears the sound next to nearest, if birds in body contact may be told apart there: its lag, how far it is led, by how much the own low end is lifted. */
+function describeContact(c: Candidate, g: ArrayLike<number>): number[] {
+  const level = c.levelDb[c.track] - g[c.track];
+  let best = -1; let least = Infinity;
+  for (let j = 0; j < c.levelDb.length; j++) {
+    if (j === c.track || c.agreementZ[j] < CLEAR_Z || c.lostShare[j] > 0.3 || Math.abs(c.lagSec[j]) > CONTACT_SEC) continue;
+    const lead = level - (c.levelDb[j] - g[j]);
+    if (lead < least) { least = lead; best = j; }
+  }
+  if (best < 0) return [CONTACT_SEC * 1e3, 30, 0, 0];
+  const tilt = c.tiltDb[c.track] !== 0 && c.tiltDb[best] !== 0 ? c.tiltDb[c.track] - c.tiltDb[best] : 0;
+  return [c.lagSec[best] * 1e3, clamp(least, -30, 30), tilt, c.agreement[best]];
+}
+
 function describeAround(candidates: readonly Candidate[], strength: readonly number[], n: number, gains: GainFit): { head: number[] } {
   const c = candidates[n];
   let rival = -40; let rivalIndex = -1; let explained = -40; let count = 0; let sinceLouder = 500; let louderBy = -40; let sameTrack = -40;
   for (let m = lowerIndex(candidates, c.onsetSec - 2); m < candidates.length; m++) {
     const o = candidates[m];
     if (o.onsetSec > c.offsetSec + 0.05) break;
-    if (m === n || o.shared) continue;
+    if (m === n || o.shared || o.twin) continue;
     const difference = strength[m] - strength[n];
     const overlap = Math.min(c.offsetSec, o.offsetSec) - Math.max(c.onsetSec, o.onsetSec);
     if (o.track === c.track) {

@@ -6,7 +6,8 @@ import { readLeadCurve, type GainFit } from './fit-gains.js';
 /** Second look: the first features, what the first look said, and how the candidate fits what its bird and the others usually sound like. */
 export const CONTEXT_FEATURES = [
   ...CALL_FEATURES, 'firstLogOdds', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb', 'templateCount', 'aboveUsualDb', 'pitchToUsual',
-  'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements', 'shared', 'core',
+  'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements', 'shared', 'core', 'doubtShare', 'gainScaleDb', 'birds',
+  'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb',
 ] as const;
 
 const CLEAR_Z = 6;
@@ -60,8 +61,11 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
     residual: middle(list.map((t) => residual[t.candidate])),
     strength: middle(list.map((t) => strength[t.candidate])),
     pitch: middle(list.map((t) => log2(candidates[t.candidate].centroidHz))),
+    high: high(list.map((t) => residual[t.candidate])),
+    tilt: middle(list.map((t) => liftOfLowEnd(candidates[t.candidate]))),
   }));
   const allPitch = middle(templates.flatMap((list) => list.map((t) => log2(candidates[t.candidate].centroidHz))));
+  const doubt = measureDoubt(logOdds);
   return candidates.map((c, n) => {
     const own = usual[c.track];
     const hasOwn = templates[c.track].length > 0;
@@ -72,14 +76,26 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
       if (k !== c.track) toOthers = Math.min(toOthers, findNearest(candidates, list, mine, c, k).lagMs);
     });
     const around = findRivals(candidates, logOdds, strength, n);
+    const inPlace = compareInPlace(candidates, templates[c.track], strength, mine, n);
     let heard = 0;
     for (const v of mine.lagMs) if (!Number.isNaN(v)) heard++;
     return Float64Array.from([
       ...first[n], logOdds[n], residual[n], hasOwn ? residual[n] - own.residual : 0, toOwn.lagMs, toOwn.leadDb, log2(1 + templates[c.track].length),
       hasOwn ? strength[n] - own.strength : 0, Math.abs(log2(c.centroidHz) - (hasOwn ? own.pitch : allPitch)),
-      around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared, c.core,
+      around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared, c.core, doubt, gains.scaleDb, gains.gainDb.length,
+      ...compareSpectra(candidates, templates, c), inPlace.leadDb, inPlace.count, hasOwn ? residual[n] - own.high : 0, hasOwn ? liftOfLowEnd(c) - own.tilt : 0, inPlace.strengthDb,
     ]);
   });
+}
+
+/** Doubtful candidates per sure call: says how hard the recording is. */
+function measureDoubt(logOdds: ArrayLike<number>): number {
+  let doubtful = 0; let sure = 0;
+  for (let n = 0; n < logOdds.length; n++) {
+    if (logOdds[n] > 2) sure++;
+    else if (logOdds[n] > -2) doubtful++;
+  }
+  return log2((doubtful + 2) / (sure + 2));
 }
 
 /** Mean over surely heard tracks of the lead minus what the common curve expects for the lag, dB. */
@@ -120,6 +136,62 @@ export function findNearest(candidates: readonly Candidate[], list: readonly Tem
   return { lagMs: best, leadDb: lead };
 }
 
+const SAME_PLACE_MS = 0.08;
+
+/**
+ * Sure calls of the own bird that arrived with the same lags, so from the same place: how far this one lies below their upper fifth, in mean lead
+ * over the others and in strength. A bird without a tag, or one whose link is down, in body contact with the wearer has the same lags and less lead.
+ */
+function compareInPlace(candidates: readonly Candidate[], list: readonly Template[], strength: readonly number[], mine: Template, n: number): { leadDb: number; strengthDb: number; count: number } {
+  const c = candidates[n];
+  const leads: number[] = [];
+  const strengths: number[] = [];
+  for (const t of nearInTime(list, c.onsetSec)) {
+    const o = candidates[t.candidate];
+    if (o.onsetSec < c.offsetSec && o.offsetSec > c.onsetSec) continue;
+    let square = 0; let common = 0; let lead = 0;
+    for (let j = 0; j < t.lagMs.length; j++) {
+      const d = j === c.track ? NaN : mine.lagMs[j] - t.lagMs[j];
+      if (Number.isNaN(d)) continue;
+      square += d * d;
+      lead += t.leadDb[j] - mine.leadDb[j];
+      common++;
+    }
+    if (common === 0 || Math.sqrt(square / common) > SAME_PLACE_MS) continue;
+    leads.push(lead / common);
+    strengths.push(strength[t.candidate] - strength[n]);
+  }
+  return { leadDb: high(leads), strengthDb: high(strengths), count: log2(1 + leads.length) };
+}
+
+/** Mean low end of the own track over that of the others that hear the sound, dB: a wearer's own voice reaches its microphone through the body too. */
+function liftOfLowEnd(c: Candidate): number {
+  let sum = 0; let count = 0;
+  for (let j = 0; j < c.tiltDb.length; j++) {
+    if (j === c.track || c.tiltDb[j] === 0 || c.agreementZ[j] < CLEAR_Z) continue;
+    sum += c.tiltDb[c.track] - c.tiltDb[j];
+    count++;
+  }
+  return count ? Math.max(-20, Math.min(20, sum / count)) : 0;
+}
+
+/** How alike the spectrum is to the most similar sure call of the own bird and of all others. */
+function compareSpectra(candidates: readonly Candidate[], templates: readonly Template[][], c: Candidate): [number, number] {
+  let own = 0; let others = 0;
+  templates.forEach((list, k) => {
+    let best = 0;
+    for (const t of nearInTime(list, c.onsetSec)) {
+      const o = candidates[t.candidate];
+      if (o.onsetSec < c.offsetSec && o.offsetSec > c.onsetSec) continue;
+      let sum = 0;
+      for (let b = 0; b < c.bands.length; b++) sum += c.bands[b] * o.bands[b];
+      best = Math.max(best, sum);
+    }
+    if (k === c.track) own = best; else others = Math.max(others, best);
+  });
+  return [own, others];
+}
+
 /** The templates nearest in time, within reach. */
 function nearInTime(list: readonly Template[], tSec: number): readonly Template[] {
   let lo = 0;
@@ -154,4 +226,11 @@ function middle(v: number[]): number {
   if (v.length === 0) return 0;
   v.sort((a, b) => a - b);
   return v[v.length >> 1];
+}
+
+/** Upper fifth; 0 for an empty list. */
+function high(v: number[]): number {
+  if (v.length === 0) return 0;
+  v.sort((a, b) => a - b);
+  return v[Math.floor(0.8 * (v.length - 1) + 0.5)];
 }

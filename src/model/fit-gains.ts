@@ -22,6 +22,7 @@ const PRIOR_DB = 4;
 const ROUNDS = 3;
 const CLEAR_Z = 7;
 const LEAST_LAG_SEC = 2e-5;
+const CONTACT_SEC = 0.0006;
 
 /**
  * Receiver gains without calibration. A call of bird i is heard on track j later by the lag and quieter by
@@ -59,7 +60,8 @@ function observeLeads(c: Candidate, x: Float64Array, n: number): Observation[] {
   for (let j = 0; j < n; j++) {
     if (j === i || c.agreementZ[j] < CLEAR_Z || c.levelDb[j] < c.floorDb[j] - 3) continue;
     const value = c.levelDb[i] - c.levelDb[j];
-    if (value < x[i] - x[j]) continue;
+    // From far away a lead below zero means another caller; between birds in contact the lag decides, gains may still be far off.
+    if (value < x[i] - x[j] && c.lagSec[j] > CONTACT_SEC) continue;
     const [k, share] = placeOnKnots(c.lagSec[j]);
     out.push({
       unknowns: [i, j, n + k, n + Math.min(k + 1, LEAD_KNOTS_SEC.length - 1)], coefficients: [1, -1, 1 - share, share], value, weight: 1,

@@ -4,6 +4,7 @@ import { resolveSettings, type AnalysisSettings, type SettingsRequest } from '..
 import { readOffset, readRatePpm, readUncertainty, type ClockModel } from '../model/clock.js';
 import { fitGains } from '../model/fit-gains.js';
 import { firstForest } from '../model/learned-first.js';
+import { secondForest } from '../model/learned-second.js';
 import { lostForest } from '../model/learned-lost.js';
 import { ownForest } from '../model/learned-own.js';
 import { untaggedForest } from '../model/learned-untagged.js';
@@ -78,7 +79,7 @@ export async function attributeStudy(
   const calibration = await resumeStep(checkpoint, 'calibration', () => calibrateStudy(runner, timeline, settings, plan, {
     maxOffsetSec: options.maxOffsetSec ?? 60, onProgress: options.onProgress,
   }));
-  const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.models ?? { first: firstForest, own: ownForest, untagged: untaggedForest, lost: lostForest });
+  const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.models ?? { first: firstForest, second: secondForest, own: ownForest, untagged: untaggedForest, lost: lostForest });
   let done = 0;
   await extractChunks(runner, plan, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => tables.add(chunk));
   return { ...tables.finish(), settings, gainDb: calibration.gainDb, durationSec: timeline.durationSec, damagedSec: tables.sumDamage() };

@@ -6,6 +6,7 @@ import { createScale, drawBottomAxis, drawLeftAxis, findTimeTicks, roundOut } fr
 import { compareText } from './bird-order.js';
 import { median } from './section-calls.js';
 import { element, picture } from './svg.js';
+import { drawStability, findJumps, measureStability } from './clock-stability.js';
 import { showNumber } from './text.js';
 
 /** Clocks of all recorders but the first; nothing with one recorder. */
@@ -17,14 +18,15 @@ export function writeClocks(input: ReportInput): Section | undefined {
     + 'differ in lag by twice the offset of the clocks, whatever the distance.');
   const parts = recorders.map((recorder) => describeClock(recorder, input.clock.filter((r) => r.recorder === recorder).sort((a, b) => a.tRefSec - b.tRefSec)));
   const rows = parts.map((p) => p.row);
-  return { id: 'clocks', title: 'Clocks', body: `${intro}${table(['recorder', 'offset at the start s', 'offset at the end s', 'median rate ppm', 'standard uncertainty µs'], rows)}<div class="pair">${parts.map((p) => p.drawing).join('')}</div>` };
+  return { id: 'clocks', title: 'Clocks', body: `${intro}${table(['recorder', 'offset at the start s', 'offset at the end s', 'median rate ppm', 'standard uncertainty µs', 'jumps'], rows)}<div class="pair">${parts.map((p) => p.drawing).join('')}</div>` };
 }
 
 function describeClock(recorder: string, rows: readonly ClockRow[]): { row: string[]; drawing: string } {
   const first = rows[0];
   const last = rows[rows.length - 1];
-  const row = [recorder, showNumber(first.offsetSec, 6), showNumber(last.offsetSec, 6), showNumber(median(rows.map((r) => r.ppm)), 2), showNumber(1e6 * median(rows.map((r) => r.uncertaintySec)), 0)];
-  return { row, drawing: rows.length > 1 ? drawClock(recorder, rows) : '' };
+  const jumps = findJumps(rows);
+  const row = [recorder, showNumber(first.offsetSec, 6), showNumber(last.offsetSec, 6), showNumber(median(rows.map((r) => r.ppm)), 2), showNumber(1e6 * median(rows.map((r) => r.uncertaintySec)), 0), jumps.length ? jumps.map((j) => `${showNumber(1000 * j.stepSec, 2)} ms at ${showNumber(j.tSec, 1)} s`).join('; ') : 'none found'];
+  return { row, drawing: rows.length > 1 ? drawClock(recorder, rows) + drawStability(recorder, measureStability(rows)) : '' };
 }
 
 /** Offset against time, less the offset at the start, with twice its uncertainty. */

@@ -99,7 +99,7 @@ function makeTagDraw(random: Random, habit: Habit, noiseDb: number): () => NonNu
     noiseDb: noiseDb + 3 * random.gauss(), receiverNoiseDbfs: random.range(-90, -66), lowCutHz: random.chance(0.8) ? random.logRange(40, 400) : 0,
     highCutHz: muffled * random.range(0.8, 1.25), tiltDb: 3 * random.gauss(), mouthM: Math.min(0.042, Math.max(0.018, mouth + 0.004 * random.gauss())),
     liftDb: Math.max(0, lift + 1.5 * random.gauss()), liftHz: random.logRange(700, 2200), shadowDb: Math.max(0, shadow + 2 * random.gauss()),
-    overloadDb: overloading && random.chance(0.75) ? random.range(5, 18) : 45, softOverload: random.chance(0.5), delaySec: random.chance(0.7) ? random.range(0, 0.00006) : random.range(0, 0.0004),
+    overloadDb: overloading && random.chance(0.75) ? random.range(5, 18) : 45, softOverload: random.chance(0.5), delaySec: random.chance(0.8) ? random.range(0, 0.000022) : random.range(0, 0.0001),
     humDbfs: random.chance(0.15) ? random.range(-75, -45) : -150, humHz: random.pick([50, 60]), dcOffset: random.chance(0.15) ? random.range(-0.008, 0.008) : 0,
   });
 }

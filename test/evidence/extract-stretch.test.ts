@@ -141,4 +141,27 @@ describe('evidence of a call', () => {
     }
     expect(await extract([...quiet(2, 900), new Float32Array(LENGTH)])).toEqual([]);
   });
+
+  it('is offered to both birds in body contact, with lags that tell which heard it first', async () => {
+    const x = quiet(3);
+    // 5 cm apart; the gain of the neighbour's receiver is 9 dB higher than assumed, so the neighbour seems to lead.
+    addVoice(x[0], 0.4, 0.5, 0.05, { freqHz: 700 });
+    addVoice(x[1], 0.4, 0.5, 0.05 * 10 ** (3 / 20), { freqHz: 700, delaySec: 0.00015 });
+    addVoice(x[2], 0.4, 0.5, 0.005, { freqHz: 700, delaySec: 0.0015 });
+    const found = await extract(x);
+    const origin = found.filter((c) => c.track === 1 && !c.twin && !c.shared);
+    const twin = found.filter((c) => c.track === 0 && c.twin);
+    expect(origin.length).toBe(1);
+    expect(twin.length).toBeGreaterThanOrEqual(1);
+    for (const t of twin) {
+      expect(t.lagSec[1]).toBeCloseTo(0.00015, 5);
+      expect(t.lagSec[2]).toBeCloseTo(0.0015, 4);
+      expect(t.leadDb).toBeLessThan(0);
+    }
+    // The cut of the neighbour's own stretch, on the own track's time.
+    expect(Math.min(...twin.map((t) => Math.abs(t.onsetSec + t.lagSec[1] - origin[0].onsetSec)))).toBeLessThan(1e-6);
+    expect(origin[0].lagSec[0]).toBeCloseTo(-0.00015, 5);
+    // The third track is too far away and too quiet to be asked.
+    expect(found.some((c) => c.track === 2 && c.twin)).toBe(false);
+  });
 });

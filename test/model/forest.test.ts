@@ -5,12 +5,13 @@ import { CALL_FEATURES } from '../../src/model/call-features.js';
 import { CONTEXT_FEATURES } from '../../src/model/context-features.js';
 import { readProbability, scoreForest, type Forest } from '../../src/model/forest.js';
 import { firstForest } from '../../src/model/learned-first.js';
+import { secondForest } from '../../src/model/learned-second.js';
 import { lostForest } from '../../src/model/learned-lost.js';
 import { ownForest } from '../../src/model/learned-own.js';
 import { untaggedForest } from '../../src/model/learned-untagged.js';
 
 const shipped: [string, Forest, readonly string[]][] = [
-  ['first', firstForest, CALL_FEATURES], ['own', ownForest, CONTEXT_FEATURES], ['untagged', untaggedForest, UNTAGGED_FEATURES], ['lost', lostForest, LOST_FEATURES],
+  ['first', firstForest, CALL_FEATURES], ['second', secondForest, CONTEXT_FEATURES], ['own', ownForest, CONTEXT_FEATURES], ['untagged', untaggedForest, UNTAGGED_FEATURES], ['lost', lostForest, LOST_FEATURES],
 ];
 
 describe('a forest', () => {
