@@ -1,3 +1,4 @@
+import { availableParallelism } from 'node:os';
 import { join, resolve } from 'node:path';
 import type { WavEncoding } from '../audio/wav-writer.js';
 import type { ClockModel } from '../model/clock.js';
@@ -8,7 +9,9 @@ import type { SeparationSettings } from '../separate/settings.js';
 import { separateTracks } from '../separate/separate-tracks.js';
 import { StudyAudio } from '../study/study-audio.js';
 import { findEndFrame } from '../study/timeline.js';
-import { loadKernelsFile } from './kernels-file.js';
+import { createSeparatePool } from './separate-pool.js';
+import { describeSeparation } from './separation-input.js';
+import type { SeparationTask } from './separation-input.js';
 import { loadStudy } from './study-files.js';
 import type { StudyOnDisk } from './study-files.js';
 import { prepareFolder, writeFileAtomic } from './write-files.js';
@@ -22,6 +25,8 @@ export interface SeparateToFolderOptions {
   encoding?: WavEncoding;
   changes?: Partial<SeparationSettings>;
   overwrite?: boolean;
+  /** Worker threads; 0 = none, all in this thread. Default one per core, at most 8. The tracks are the same bytes for any number. */
+  workers?: number;
   onNote?: (text: string) => void;
   /** Told after every block: seconds of sound done, of how many. */
   onProgress?: (doneSec: number, totalSec: number) => void;
@@ -35,6 +40,7 @@ export interface SeparateOutcome {
 }
 
 const RECORD = 'separation.json';
+const MOST_WORKERS = 8;
 
 /**
  * Writes one WAVE file per bird with the voices of the others removed, sample-aligned with its track from the study's start on.
@@ -53,13 +59,15 @@ export async function separateToFolder(manifestPath: string, folder: string, opt
   const files = names.map((name, j) => ({ name, spec: { sampleRateHz: timeline.sampleRateHz, channelCount: 1, encoding: options.encoding ?? findEncoding(study, j), frameCount: endFrames[j] } }));
   const writers = await TrackWriters.open(folder, files);
   const changedFrames = birds.map(() => 0);
+  const task: SeparationTask = {
+    clock, changes: options.changes,
+    calls: options.calls.map((c) => ({ id: c.callId, track: birds.indexOf(c.bird), onsetSec: c.onsetSec, offsetSec: c.offsetSec, probability: c.probability })),
+  };
+  const workers = options.workers ?? Math.min(MOST_WORKERS, availableParallelism());
+  const pool = workers > 0 ? createSeparatePool(resolve(study.manifestPath), task, workers) : undefined;
   try {
-    const blocks = separateTracks({
-      kernels: await loadKernelsFile(), sampleRateHz: timeline.sampleRateHz, endFrames, recorderOf: timeline.tracks.map((t) => t.recorderIndex), clock, changes: options.changes,
-      calls: options.calls.map((c) => ({ id: c.callId, track: birds.indexOf(c.bird), onsetSec: c.onsetSec, offsetSec: c.offsetSec, probability: c.probability })),
-      read: makeSource(audio),
-      onChange: (track, frameCount) => { changedFrames[track] += frameCount; },
-    });
+    const input = { ...await describeSeparation(audio, task), onChange: (track: number, frameCount: number) => { changedFrames[track] += frameCount; } };
+    const blocks = separateTracks(input, pool);
     for await (const block of blocks) {
       for (let j = 0; j < birds.length; j++) await writers.append(j, block.tracks[j]);
       options.onProgress?.(Math.min(timeline.durationSec, block.startFrame / timeline.sampleRateHz + block.tracks[0].length / timeline.sampleRateHz), timeline.durationSec);
@@ -69,6 +77,7 @@ export async function separateToFolder(manifestPath: string, folder: string, opt
     await writers.abandon();
     throw error;
   } finally {
+    await pool?.close();
     await audio.close();
   }
   for (const p of audio.problems) options.onNote?.(`error: ${p.text}`);
@@ -78,16 +87,6 @@ export async function separateToFolder(manifestPath: string, folder: string, opt
     schema: 1, study: resolve(study.manifestPath), calls: options.calls.length, settings: chooseSeparationSettings(timeline.sampleRateHz, options.changes), ...summary,
   }, null, 2)}\n`, { overwrite: true });
   return { complete: summary.problems === 0, text: describe(study.manifest.name, summary), summary };
-}
-
-function makeSource(audio: StudyAudio): (startFrames: readonly number[], frameCount: number) => Promise<Float32Array[]> {
-  const { tracks, recorders } = audio.timeline;
-  return async (startFrames, frameCount) => {
-    const into = tracks.map(() => new Float32Array(frameCount));
-    const starts = recorders.map((_, r) => startFrames[tracks.findIndex((t) => t.recorderIndex === r)] ?? 0);
-    await audio.readTracks(starts, frameCount, into);
-    return into;
-  };
 }
 
 /** File names that every system takes and that differ in more than case. */

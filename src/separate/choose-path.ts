@@ -2,6 +2,7 @@ import type { CrosstalkLevels } from './crosstalk-levels.js';
 import { spreadPrior } from './crosstalk-levels.js';
 import { smoothPower } from './planes.js';
 import type { Planes } from './planes.js';
+import { ln } from '../numeric/elementary.js';
 import { addSystem, createPathSystem, solvePaths, solveUnknown } from './path-system.js';
 import type { PathSolution, PathSystem } from './path-system.js';
 import type { SeparationCall } from './plan-pieces.js';
@@ -15,11 +16,11 @@ export interface PathContext { store: SoloStore; settings: SeparationSettings; l
 export interface PathTrial { observed: Planes; reference: Planes; otherPower: Float32Array }
 
 /**
- * Observations of the path from `source` to `receiver` that still hold at `tSec`: the solo calls before, those after, both or none, whichever
+ * Observations of the path from `source` to `receiver` that still hold at `tSec`: the solo calls before, those after, both or none (undefined), whichever
  * explains the trial best. Solo calls on a side are used as far as they agree with one path: birds move.
  * Models are compared by the likelihood of the complex Gaussian model with each path's own uncertainty.
  */
-export async function choosePath(c: PathContext, receiver: number, source: number, tSec: number, trial: PathTrial, range: BinRange): Promise<PathSystem> {
+export async function choosePath(c: PathContext, receiver: number, source: number, tSec: number, trial: PathTrial, range: BinRange): Promise<PathSystem | undefined> {
   const { settings, store } = c, prior = spreadPrior(c.levels, receiver, source, settings);
   const unknown = solveUnknown(prior, settings.tapCount, settings.binCount, range);
   const runs: PathSystem[] = [];
@@ -27,9 +28,8 @@ export async function choosePath(c: PathContext, receiver: number, source: numbe
     const run = await gatherRun(c, receiver, store.findNear(source, tSec, side, settings.soloCount), prior, unknown, range);
     if (run) runs.push(run);
   }
-  const nothing = createPathSystem(settings.tapCount, settings.binCount);
   if (runs.length === 2) { const both = createPathSystem(settings.tapCount, settings.binCount); addSystem(both, runs[0], 0); addSystem(both, runs[1], 0); runs.push(both); }
-  let best = nothing, bestScore = scorePath(c, unknown, trial, c.floors[receiver], range);
+  let best: PathSystem | undefined, bestScore = scorePath(c, unknown, trial, c.floors[receiver], range);
   for (const run of runs) {
     const score = scorePath(c, solvePaths(run, prior, range), trial, c.floors[receiver], range);
     if (score < bestScore) { best = run; bestScore = score; }
@@ -58,13 +58,16 @@ function scorePath(c: PathContext, solution: PathSolution, trial: PathTrial, flo
   const { observed, reference, otherPower } = trial, { binCount, frameCount } = observed;
   const { crosstalk, variance } = c.store.engine.predict(solution, [reference], range);
   const predicted = smoothPower(crosstalk);
-  let sum = 0;
+  let sum = 0, product = 1;
   for (let k = 0; k < frameCount; k++) {
     for (let b = range[0], i = k * binCount + b; b < range[1]; b++, i++) {
       const v = variance[i] + floor[b] + c.settings.modelError * predicted[i] + otherPower[i];
       const re = observed.re[i] - crosstalk.re[i], im = observed.im[i] - crosstalk.im[i];
-      sum += (re * re + im * im) / v + Math.log(v);
+      sum += (re * re + im * im) / v;
+      // One logarithm for many variances.
+      product *= v;
+      if (product < 1e-200 || product > 1e200) { sum += ln(product); product = 1; }
     }
   }
-  return c.settings.independence * sum;
+  return c.settings.independence * (sum + ln(product));
 }

@@ -46,7 +46,7 @@ function addRatio(heard: Float32Array, own: Float32Array, floor: Float32Array, o
 }
 
 /** Two-sided exponential mean over bins. */
-function poolBins(x: Float64Array, width: number): Float64Array {
+export function poolBins(x: Float64Array, width: number): Float64Array {
   const keep = Math.exp(-1 / Math.max(0.1, width)), out = new Float64Array(x.length);
   const scale = (1 - keep) / (1 + keep);
   let sum = 0;

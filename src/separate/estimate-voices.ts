@@ -7,6 +7,7 @@ import { addSystem, createPathSystem, solvePaths } from './path-system.js';
 import type { PathSystem } from './path-system.js';
 import type { BinRange } from '../kernels/paths.js';
 import type { Section } from './section.js';
+import { removeTrusted, weighTrust } from './trust-removal.js';
 
 /** A bird that calls in the section. */
 export interface Voice {
@@ -25,11 +26,12 @@ interface State extends Voice {
   /** Own track minus the predicted crosstalk, and the variance of what is left of it. */
   residual: Planes;
   leftover: Float32Array;
+  crosstalk: Planes;
 }
 
 export interface VoiceEstimate {
   track: number;
-  /** Own track minus the predicted crosstalk. */
+  /** Own track minus the predicted crosstalk, as far as that is trusted. */
   residual: Planes;
   /** Variance of the crosstalk left in the residual, and power of the voice, [frame][bin]. */
   leftover: Float32Array;
@@ -52,7 +54,7 @@ const AUDIBLE = 0.3;
 export async function estimateVoices(context: PathContext, section: Section, voices: readonly Voice[], tSec: number): Promise<VoiceEstimate[]> {
   const c = { ...context, levels: tameLevels(context.levels, section.tracks, voices.map((v) => v.track), context.floors, context.settings.tameFactor) };
   const states = voices.map((v) => beginVoice(c, section, v, voices));
-  const known = new Map<string, PathSystem>(), range = findRange(c, section, voices);
+  const known = new Map<string, PathSystem | undefined>(), range = findRange(c, section, voices);
   for (const to of states) {
     for (const from of states) {
       if (from === to) continue;
@@ -62,6 +64,12 @@ export async function estimateVoices(context: PathContext, section: Section, voi
   }
   for (let round = 0; round < c.settings.rounds; round++) {
     for (const state of [...states].reverse()) refineVoice(c, section, state, states.filter((s) => s !== state), known, range, round > 0);
+  }
+  for (const state of states) {
+    const isBlind = states.some((s) => s !== state && !known.get(`${state.track} ${s.track}`));
+    const { removalDoubt, blindDoubt } = c.settings;
+    state.residual = removeTrusted(section.tracks[state.track], state.crosstalk, weighTrust(state.crosstalk, state.leftover, state.active, isBlind ? blindDoubt : removalDoubt, c.settings));
+    updateVoice(c, state);
   }
   return states.map(({ track, residual, leftover, power }) => ({ track, residual, leftover, power }));
 }
@@ -97,7 +105,7 @@ function beginVoice(c: PathContext, section: Section, voice: Voice, all: readonl
   }
   const power = smoothPower(mean);
   keepActive(power, voice.active, binCount);
-  return { ...voice, power, mean, variance, residual: observed, leftover: expected };
+  return { ...voice, power, mean, variance, residual: observed, leftover: expected, crosstalk: createPlanes(frameCount, binCount) };
 }
 
 /** Power on a track from all voices but its own and `from`, and from what is not certain about `from`. */
@@ -118,11 +126,12 @@ function keepActive(power: Float32Array, active: Uint8Array, binCount: number): 
 }
 
 /** One round for one voice: its paths, what is left after the crosstalk, the voice. */
-function refineVoice(c: PathContext, section: Section, state: State, others: readonly State[], known: ReadonlyMap<string, PathSystem>, range: BinRange, usesStretch: boolean): void {
-  const { settings } = c, { binCount, tapCount } = settings, observed = section.tracks[state.track], floor = c.floors[state.track];
+function refineVoice(c: PathContext, section: Section, state: State, others: readonly State[], known: ReadonlyMap<string, PathSystem | undefined>, range: BinRange, usesStretch: boolean): void {
+  const { settings } = c, { binCount, tapCount } = settings, observed = section.tracks[state.track];
   const system = createPathSystem(tapCount * others.length, binCount), prior = new Float64Array(tapCount * others.length * binCount);
   others.forEach((s, n) => {
-    addSystem(system, known.get(`${state.track} ${s.track}`)!, n * tapCount);
+    const path = known.get(`${state.track} ${s.track}`);
+    if (path) addSystem(system, path, n * tapCount);
     prior.set(spreadPrior(c.levels, state.track, s.track, settings), n * tapCount * binCount);
   });
   const { engine } = c.store, references = others.map((s) => s.mean);
@@ -133,19 +142,26 @@ function refineVoice(c: PathContext, section: Section, state: State, others: rea
   for (const s of others) addLevels(c, state.track, s.track, s.variance, variance, settings.referenceDoubt);
   state.leftover = variance;
   state.residual = subtract(observed, crosstalk);
-  const leftover = smoothBins(variance, observed.frameCount, binCount), residualPower = smoothPower(state.residual), raw = measurePower(state.residual);
+  state.crosstalk = crosstalk;
+  updateVoice(c, state);
+}
+
+/** The voice as the posterior mean of the residual, and its power from two looks: what the residual suggests, then what the first look leaves. */
+function updateVoice(c: PathContext, state: State): void {
+  const { residual, leftover: variance } = state, { frameCount, binCount } = residual, floor = c.floors[state.track];
+  const leftover = smoothBins(variance, frameCount, binCount), raw = measurePower(residual), residualPower = smoothBins(raw, frameCount, binCount);
   const second = new Float32Array(raw.length);
-  for (let k = 0, i = 0; k < observed.frameCount; k++) {
+  for (let k = 0, i = 0; k < frameCount; k++) {
     for (let b = 0; b < binCount; b++, i++) {
       const noise = variance[i] + floor[b], power = state.active[k] * Math.max(residualPower[i] - leftover[i] - floor[b], 0.003 * residualPower[i]), gain = power / (power + noise);
       second[i] = gain * gain * raw[i] + gain * noise;
     }
   }
-  state.power = smoothBins(second, observed.frameCount, binCount);
+  state.power = smoothBins(second, frameCount, binCount);
   keepActive(state.power, state.active, binCount);
   for (let i = 0, b = 0; i < raw.length; i++) {
     const noise = variance[i] + floor[b], gain = state.power[i] / (state.power[i] + noise);
-    state.mean.re[i] = gain * state.residual.re[i]; state.mean.im[i] = gain * state.residual.im[i];
+    state.mean.re[i] = gain * residual.re[i]; state.mean.im[i] = gain * residual.im[i];
     state.variance[i] = gain * noise;
     if (++b === binCount) b = 0;
   }

@@ -2,6 +2,7 @@ import type { Kernels } from '../kernels/kernels.js';
 import { computeIstft, computeStft, countSpectraBytes, createStftPlan, placeSpectra } from '../kernels/stft.js';
 import type { StftPlan } from '../kernels/stft.js';
 import { readOffset } from '../model/clock.js';
+import { cosTurn, sinTurn } from '../numeric/elementary.js';
 import type { ClockModel } from '../model/clock.js';
 import { createPlanes } from './planes.js';
 import type { Planes } from './planes.js';
@@ -78,15 +79,20 @@ export class SectionAnalyser {
     return section;
   }
 
-  /** Samples that belong to spectra of one track of a section, frameCount long. */
-  synthesise(section: Section, track: number, x: Planes): Float32Array {
-    const { k, plan } = this;
-    if (section.shiftSec[track]) this.turnPhases(x, section.shiftSec[track]!, -1);
-    k.release(this.base);
-    const spectra = placeSpectra(k, x.binCount, 1, x.frameCount);
-    const { values } = spectra;
-    for (let i = 0, o = 0; i < x.re.length; i++, o += 8) { values[o] = x.re[i]; values[o + 4] = x.im[i]; }
-    return computeIstft(k, plan, spectra, section.frameCount).slice();
+  /** Samples that belong to spectra of some tracks of a section, each frameCount long. */
+  synthesise(section: Section, tracks: readonly number[], spectra: readonly Planes[]): Float32Array[] {
+    const { k, plan } = this, { frameCount, shiftSec } = section, out: Float32Array[] = [];
+    spectra.forEach((x, n) => { if (shiftSec[tracks[n]]) this.turnPhases(x, shiftSec[tracks[n]]!, -1); });
+    for (let g = 0; g < spectra.length; g += 4) {
+      k.release(this.base);
+      const group = spectra.slice(g, g + 4), { values, ...placed } = placeSpectra(k, this.settings.binCount, group.length, section.spectrumCount);
+      group.forEach((x, t) => {
+        for (let i = 0, o = t; i < x.re.length; i++, o += 8) { values[o] = x.re[i]; values[o + 4] = x.im[i]; }
+      });
+      const samples = computeIstft(k, plan, { values, ...placed }, frameCount);
+      for (let t = 0; t < group.length; t++) out.push(samples.slice(t * frameCount, (t + 1) * frameCount));
+    }
+    return out;
   }
 
   private analyse(samples: readonly Float32Array[], spectrumCount: number, wanted?: ReadonlySet<number>): Planes[] {
@@ -119,10 +125,11 @@ export class SectionAnalyser {
   private turnPhases(x: Planes, shiftSec: Float64Array, sign: number): void {
     const { sampleRateHz, fftSize } = this.settings;
     for (let s = 0, i = 0; s < x.frameCount; s++) {
-      for (let b = 0; b < x.binCount; b++, i++) {
-        const angle = (sign * 2 * Math.PI * b * sampleRateHz * shiftSec[s]) / fftSize;
-        const c = Math.cos(angle), d = Math.sin(angle), re = x.re[i], im = x.im[i];
+      const turns = (sign * sampleRateHz * shiftSec[s]) / fftSize, stepRe = cosTurn(turns), stepIm = sinTurn(turns);
+      for (let b = 0, c = 1, d = 0; b < x.binCount; b++, i++) {
+        const re = x.re[i], im = x.im[i], next = c * stepRe - d * stepIm;
         x.re[i] = re * c - im * d; x.im[i] = re * d + im * c;
+        d = c * stepIm + d * stepRe; c = next;
       }
     }
   }

@@ -1,12 +1,13 @@
 import { estimateVoices } from './estimate-voices.js';
-import type { Voice } from './estimate-voices.js';
+import type { Voice, VoiceEstimate } from './estimate-voices.js';
 import { hushOthers } from './hush-others.js';
 import type { PathContext } from './choose-path.js';
-import { createPlanes } from './planes.js';
+import { createPlanes, smoothPower } from './planes.js';
 import type { Planes } from './planes.js';
 import type { Piece, SeparationCall } from './plan-pieces.js';
 import { LONGEST_SECTION_SEC } from './section.js';
 import type { Section, SectionAnalyser } from './section.js';
+import type { SeparationSettings } from './settings.js';
 
 /** What has to be added to the samples of a track; frames on its own recorder's clock. */
 export interface Edit { track: number; startFrame: number; change: Float32Array }
@@ -19,34 +20,46 @@ const FADE_SEC = 0.003;
 const AFTER_SEC = 0.03;
 const MARGIN_SEC = 0.02;
 
-/** Works on pieces one by one; keeps what neighbouring pieces share. */
+/** Works on the pieces of a block; what neighbouring pieces share is done once. */
 export class PieceSeparator {
-  private lastCut: { key: string; section: Section } | undefined;
   private lastVoices: { key: string; section: Section; outputs: Map<number, Planes> } | undefined;
 
   /** @param calls all calls in order of onset */
   constructor(private readonly analyser: SectionAnalyser, private readonly calls: readonly SeparationCall[]) {}
 
-  /** @returns the change to the samples, or nothing where none is needed */
-  async separate(piece: Piece, context: PathContext): Promise<Edit | undefined> {
-    const done = piece.own ? await this.separateVoice(piece, piece.own, context) : await this.hush(piece, context);
-    return done && this.makeEdit(piece, done.section, done.output);
-  }
-
-  private async hush(piece: Piece, context: PathContext): Promise<{ section: Section; output: Planes } | undefined> {
-    const { settings } = this.analyser;
-    const key = `${piece.startSec} ${piece.endSec}`;
-    if (this.lastCut?.key !== key) {
-      const section = await this.analyser.cut(piece.startSec - FADE_SEC, piece.endSec + FADE_SEC, settings.fftSize + 8 * settings.hopFrames);
-      this.lastCut = { key, section };
+  /** @returns the changes to the samples; none for a piece that needs none */
+  async separate(pieces: readonly Piece[], context: PathContext): Promise<Edit[]> {
+    const edits: Edit[] = [], spans = new Map<string, Piece[]>();
+    for (const piece of pieces) {
+      if (piece.own) continue;
+      const key = `${piece.startSec} ${piece.endSec}`, span = spans.get(key);
+      if (span) span.push(piece); else spans.set(key, [piece]);
     }
-    const { section } = this.lastCut;
-    const tracks = new Set(this.findAround(section).filter((c) => c.track >= 0 && c.track !== piece.track && c.probability >= settings.leastProbability).map((c) => c.track));
-    const callers = [...tracks].map((track) => ({ track, active: this.markActive(section, track) }));
-    return { section, output: hushOthers(section, piece.track, callers, context.levels, context.floors[piece.track], settings) };
+    for (const piece of pieces) {
+      if (piece.own) {
+        const done = await this.separateVoice(piece.own, context);
+        if (done) edits.push(...this.makeEdits([piece], done.section, [done.output]));
+      } else {
+        const key = `${piece.startSec} ${piece.endSec}`, span = spans.get(key);
+        if (span && spans.delete(key)) edits.push(...await this.hush(span, context));
+      }
+    }
+    return edits;
   }
 
-  private async separateVoice(piece: Piece, own: SeparationCall, context: PathContext): Promise<{ section: Section; output: Planes } | undefined> {
+  /** Pieces of one span, each of another track. */
+  private async hush(pieces: readonly Piece[], context: PathContext): Promise<Edit[]> {
+    const { settings } = this.analyser, [{ startSec, endSec }] = pieces, fromSec = startSec - FADE_SEC, toSec = endSec + FADE_SEC;
+    const calls = this.findBetween(fromSec - (settings.fftSize + 8 * settings.hopFrames) / settings.sampleRateHz - 0.05, toSec + 0.05).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability);
+    const wanted = new Set([...pieces.map((p) => p.track), ...calls.map((c) => c.track)]);
+    const section = await this.analyser.cut(fromSec, toSec, settings.fftSize + 8 * settings.hopFrames, wanted);
+    const callers = [...new Set(this.findAround(section).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability).map((c) => c.track))]
+      .map((track) => ({ track, active: this.markActive(section, track), power: smoothPower(section.tracks[track]) }));
+    const changes = pieces.map(({ track }) => hushOthers(section, track, callers.filter((c) => c.track !== track), context.levels, context.floors[track], settings));
+    return this.makeEdits(pieces, section, changes);
+  }
+
+  private async separateVoice(own: SeparationCall, context: PathContext): Promise<{ section: Section; output: Planes } | undefined> {
     const { settings } = this.analyser;
     const others = this.findOverlapping(own);
     if (others.length === 0) return undefined;
@@ -60,10 +73,10 @@ export class PieceSeparator {
       // The wanted voice is refined last, with all others at their best.
       voices.sort((a, b) => (a.track === own.track ? -1 : b.track === own.track ? 1 : 0));
       const estimates = await estimateVoices(context, section, voices, own.onsetSec);
-      const outputs = new Map(estimates.map((e) => [e.track, maskResidual(e.residual, e.power, e.leftover, context.floors[e.track], settings.keepNoise, settings.leastGain)]));
+      const outputs = new Map(estimates.map((e) => [e.track, maskResidual(section.tracks[e.track], e, context.floors[e.track], settings)]));
       this.lastVoices = { key, section, outputs };
     }
-    return { section: this.lastVoices.section, output: this.lastVoices.outputs.get(piece.track)! };
+    return { section: this.lastVoices.section, output: this.lastVoices.outputs.get(own.track)! };
   }
 
   /** Calls of other birds whose sound meets a call. */
@@ -107,31 +120,30 @@ export class PieceSeparator {
     return active;
   }
 
-  /** Difference to the observed samples inside the piece, faded at its ends so that neighbouring pieces add up to one. */
-  private makeEdit(piece: Piece, section: Section, output: Planes): Edit {
-    const observed = section.tracks[piece.track], { sampleRateHz } = this.analyser.settings;
-    const difference = createPlanes(output.frameCount, output.binCount);
-    for (let i = 0; i < difference.re.length; i++) { difference.re[i] = output.re[i] - observed.re[i]; difference.im[i] = output.im[i] - observed.im[i]; }
-    const samples = this.analyser.synthesise(section, piece.track, difference);
-    const fade = Math.round(FADE_SEC * sampleRateHz);
-    const first = Math.max(section.startFrames[piece.track], this.analyser.placeFrames(piece.startSec)[piece.track] - fade);
-    const last = Math.min(section.startFrames[piece.track] + section.frameCount, this.analyser.placeFrames(piece.endSec)[piece.track] + fade);
-    const change = samples.slice(first - section.startFrames[piece.track], Math.max(first, last) - section.startFrames[piece.track]);
-    for (let i = 0; i < Math.min(2 * fade, change.length); i++) {
-      change[i] *= (i + 0.5) / (2 * fade);
-      change[change.length - 1 - i] *= (i + 0.5) / (2 * fade);
-    }
-    return { track: piece.track, startFrame: first, change };
+  /** Samples that the changed spectra add inside the pieces, faded at their ends so that neighbouring pieces add up to one. */
+  private makeEdits(pieces: readonly Piece[], section: Section, changes: readonly Planes[]): Edit[] {
+    const fade = Math.round(FADE_SEC * this.analyser.settings.sampleRateHz);
+    const samples = this.analyser.synthesise(section, pieces.map((p) => p.track), changes);
+    return pieces.map(({ track, startSec, endSec }, n) => {
+      const first = Math.max(section.startFrames[track], this.analyser.placeFrames(startSec)[track] - fade);
+      const last = Math.min(section.startFrames[track] + section.frameCount, this.analyser.placeFrames(endSec)[track] + fade);
+      const change = samples[n].slice(first - section.startFrames[track], Math.max(first, last) - section.startFrames[track]);
+      for (let i = 0; i < Math.min(2 * fade, change.length); i++) {
+        change[i] *= (i + 0.5) / (2 * fade);
+        change[change.length - 1 - i] *= (i + 0.5) / (2 * fade);
+      }
+      return { track, startFrame: first, change };
+    });
   }
 }
 
-/** The voice as the posterior mean of the residual; with `keepNoise` noise is left with the voice. */
-function maskResidual(residual: Planes, power: Float32Array, leftover: Float32Array, floor: Float32Array, keepNoise: boolean, leastGain: number): Planes {
-  const out = createPlanes(residual.frameCount, residual.binCount);
+/** What makes the observed spectra the posterior mean of the voice, given the residual; with `keepNoise` noise is left with the voice. */
+function maskResidual(observed: Planes, estimate: VoiceEstimate, floor: Float32Array, { keepNoise, leastGain }: SeparationSettings): Planes {
+  const { residual, power, leftover } = estimate, out = createPlanes(residual.frameCount, residual.binCount);
   for (let i = 0, b = 0; i < power.length; i++) {
     const wanted = power[i] + (keepNoise ? floor[b] : 0);
     const gain = Math.max(leastGain, wanted / (wanted + leftover[i] + (keepNoise ? 0 : floor[b]) + 1e-30));
-    out.re[i] = gain * residual.re[i]; out.im[i] = gain * residual.im[i];
+    out.re[i] = gain * residual.re[i] - observed.re[i]; out.im[i] = gain * residual.im[i] - observed.im[i];
     if (++b === residual.binCount) b = 0;
   }
   return out;

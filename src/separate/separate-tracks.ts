@@ -1,20 +1,9 @@
-import { createKernels } from '../kernels/kernels.js';
-import { countPathBytes } from '../kernels/paths.js';
 import type { ClockModel } from '../model/clock.js';
-import { toReference } from '../model/clock.js';
-import type { PathContext } from './choose-path.js';
-import { learnLevels } from './crosstalk-levels.js';
-import { FloorMeter } from './noise-floors.js';
-import { PathEngine } from './path-system.js';
-import { planPieces } from './plan-pieces.js';
 import type { SeparationCall } from './plan-pieces.js';
-import { countAnalyserBytes, countMostWindows, SectionAnalyser } from './section.js';
 import type { TrackSource } from './section.js';
-import { MOST_OTHERS, PieceSeparator } from './separate-piece.js';
+import { BlockSeparator, countBlockFrames } from './separate-block.js';
 import type { Edit } from './separate-piece.js';
-import { chooseSeparationSettings } from './settings.js';
 import type { SeparationSettings } from './settings.js';
-import { SoloStore } from './solo-store.js';
 
 export interface SeparationInput {
   kernels: WebAssembly.Module;
@@ -34,45 +23,46 @@ export interface SeparationInput {
 /** Samples of all tracks from `startFrame` on, each on its own clock; a track that has ended gives fewer or none. */
 export interface SeparatedBlock { startFrame: number; tracks: Float32Array[] }
 
-/** Work is done in blocks of this length, seconds; so are noise floors and levels. */
-const BLOCK_SEC = 20;
+/** Gives the changes of one block; blocks may be asked for in any order. */
+export interface BlockRunner {
+  separate(blockIndex: number): Promise<Edit[]>;
+  /** Blocks worked on at the same time, 1 or more. */
+  readonly width: number;
+}
 
 /**
  * Removes the voices of other birds from every track, block by block in bounded memory. Samples where no other bird calls come out
- * unchanged, bit for bit.
+ * unchanged, bit for bit. The result does not depend on the runner: a block's changes follow from the input alone.
+ * @param runner who works on the blocks; without one it is done here, one block after the other
  * @example for await (const block of separateTracks(input)) block.tracks.forEach((samples, j) => write(j, samples));
  */
-export async function* separateTracks(input: SeparationInput): AsyncGenerator<SeparatedBlock> {
-  const { sampleRateHz, endFrames, recorderOf, clock, read } = input;
-  const settings = chooseSeparationSettings(sampleRateHz, input.changes);
-  const calls = [...input.calls].sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track);
-  const blockFrames = Math.round(BLOCK_SEC * sampleRateHz), lastFrame = Math.max(0, ...endFrames);
-  const analyser = new SectionAnalyser(createKernels(input.kernels, countAnalyserBytes(settings)), settings, recorderOf, clock, read);
-  const meter = new FloorMeter(createKernels(input.kernels, FloorMeter.countBytes(settings, blockFrames)), settings);
-  const pathBytes = countPathBytes(MOST_OTHERS, countMostWindows(settings), settings.binCount, settings);
-  const store = new SoloStore(analyser, new PathEngine(createKernels(input.kernels, pathBytes), settings), calls, endFrames.length);
-  const separator = new PieceSeparator(analyser, calls);
-  const pieces = planPieces(calls, endFrames.length, settings);
-  let pending: Edit[] = [], next = 0;
-  for (let startFrame = 0; startFrame < lastFrame; startFrame += blockFrames) {
-    const endFrame = Math.min(lastFrame, startFrame + blockFrames);
+export async function* separateTracks(input: SeparationInput, runner: BlockRunner = createInlineRunner(input)): AsyncGenerator<SeparatedBlock> {
+  const { sampleRateHz, endFrames, read } = input;
+  const blockFrames = countBlockFrames(sampleRateHz), lastFrame = Math.max(0, ...endFrames), blockCount = Math.ceil(lastFrame / blockFrames);
+  const ahead: Promise<Edit[]>[] = [];
+  let pending: Edit[] = [], asked = 0;
+  for (let index = 0; index < blockCount; index++) {
+    for (; asked < Math.min(blockCount, index + runner.width); asked++) {
+      const answer = runner.separate(asked);
+      // Whoever waits for it is told; until then a failure must not count as unhandled.
+      answer.catch(() => undefined);
+      ahead.push(answer);
+    }
+    const startFrame = index * blockFrames, endFrame = Math.min(lastFrame, startFrame + blockFrames);
     const samples = await read(endFrames.map(() => startFrame), endFrame - startFrame);
-    // A piece may begin a little before its onset.
-    const untilSec = Math.max(...clock.map((c) => toReference(c, endFrame / sampleRateHz))) + 0.1;
-    if (next < pieces.length && pieces[next].startSec < untilSec) {
-      const floors = samples.map((x) => meter.measure(x));
-      const context: PathContext = { store, settings, floors, levels: await learnLevels(store, (startFrame + endFrame) / 2 / sampleRateHz, floors, settings) };
-      for (; next < pieces.length && pieces[next].startSec < untilSec; next++) {
-        const edit = await separator.separate(pieces[next], context);
-        if (!edit) continue;
-        pending.push(edit);
-        input.onChange?.(edit.track, edit.change.length);
-      }
+    for (const edit of await ahead.shift()!) {
+      pending.push(edit);
+      input.onChange?.(edit.track, edit.change.length);
     }
     for (const edit of pending) applyEdit(samples[edit.track], startFrame, edit);
     pending = pending.filter((e) => e.startFrame + e.change.length > endFrame);
     yield { startFrame, tracks: samples.map((x, j) => x.subarray(0, Math.max(0, Math.min(endFrames[j], endFrame) - startFrame))) };
   }
+}
+
+function createInlineRunner(input: SeparationInput): BlockRunner {
+  const blocks = new BlockSeparator(input);
+  return { width: 1, separate: (index) => blocks.separate(index) };
 }
 
 function applyEdit(samples: Float32Array, startFrame: number, edit: Edit): void {

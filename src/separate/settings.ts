@@ -16,6 +16,9 @@ export interface SeparationSettings {
   modelError: number;
   /** Weight of the uncertainty of the other voices, as they arrive through their paths, in what is left of them. */
   referenceDoubt: number;
+  /** How many times what predicted crosstalk leaves behind is set against its power: with paths known from solo calls, and with one unknown. */
+  removalDoubt: number;
+  blindDoubt: number;
   /** Most that levels may lie above a low quantile of what is heard. */
   tameFactor: number;
   /** Decay of the expected path power over its taps, seconds per e-fold of the amplitude squared. */
@@ -44,7 +47,7 @@ export function chooseSeparationSettings(sampleRateHz: number, changes: Partial<
   const fftSize = 2 ** Math.min(13, Math.max(6, Math.round(Math.log2(0.0215 * sampleRateHz))));
   return {
     sampleRateHz, fftSize, hopFrames: fftSize / 4, binCount: fftSize / 2 + 1,
-    tapCount: 12, leadTaps: 1, rounds: 4, independence: 0.4, modelError: 0.03, referenceDoubt: 0.3, tameFactor: 3, pathDecaySec: 0.035,
+    tapCount: 8, leadTaps: 1, rounds: 2, independence: 0.4, modelError: 0.03, referenceDoubt: 0.3, removalDoubt: 2, blindDoubt: 8, tameFactor: 3, pathDecaySec: 0.035,
     soloCount: 4, soloReachSec: 60, soloGapSec: 0.03, roomTailSec: 0.15, ownTailSec: 0.06, voiceLeadSec: 0, voiceTailSec: 0.06,
     leastGain: 0.01, keepNoise: false, leastProbability: 0.5,
     ...changes,

@@ -17,6 +17,11 @@ export class SoloStore {
     for (const call of findSolos(calls, analyser.settings.soloGapSec)) this.byTrack[call.track].push(call);
   }
 
+  /** Forgets what depends on the noise floors of a block. */
+  beginBlock(): void {
+    this.systems.clear();
+  }
+
   /** Solo calls of a track's bird near a moment, nearest first, before (-1) or after it (1). */
   findNear(track: number, tSec: number, side: -1 | 1, count: number): SeparationCall[] {
     const { soloReachSec } = this.analyser.settings;
@@ -93,6 +98,11 @@ class BoundedCache<Key, Value> {
     this.entries.delete(key);
     this.entries.set(key, entry);
     return entry.value;
+  }
+
+  clear(): void {
+    this.entries.clear();
+    this.bytes = 0;
   }
 
   set(key: Key, value: Value, bytes: number): void {

@@ -44,7 +44,7 @@ async function readAll(path: string): Promise<{ samples: Float32Array; info: Awa
 describe('separate to a folder', () => {
   it('writes one file per bird, as long and as deep as its track, changed only where the other calls', async () => {
     const out = join(folder, 'out');
-    const result = await separateToFolder(study, out, { calls, clock: [] });
+    const result = await separateToFolder(study, out, { calls, clock: [], workers: 0 });
     expect(result.complete).toBe(true);
     expect((await readdir(out)).sort()).toEqual(['blue.wav', 'red.wav', 'separation.json']);
     for (const [bird, from, to, bits, frames] of [['red', 1.98, 2.36, 16, FRAMES], ['blue', 0.98, 1.36, 24, FRAMES - 100]] as const) {
@@ -62,19 +62,43 @@ describe('separate to a folder', () => {
 
   it('refuses to write over tracks that are there, and does so when told', async () => {
     const out = join(folder, 'twice');
-    await separateToFolder(study, out, { calls, clock: [] });
+    await separateToFolder(study, out, { calls, clock: [], workers: 0 });
     const first = await readFile(join(out, 'red.wav'));
-    await expect(separateToFolder(study, out, { calls: [], clock: [] })).rejects.toMatchObject({ code: 'exists' });
+    await expect(separateToFolder(study, out, { calls: [], clock: [], workers: 0 })).rejects.toMatchObject({ code: 'exists' });
     expect(await readFile(join(out, 'red.wav'))).toEqual(first);
-    await separateToFolder(study, out, { calls: [], clock: [], overwrite: true, encoding: 'float32' });
+    await separateToFolder(study, out, { calls: [], clock: [], workers: 0, overwrite: true, encoding: 'float32' });
     expect((await readAll(join(out, 'red.wav'))).samples).toEqual((await readAll(join(folder, 'red.wav'))).samples);
   });
 
   it('leaves no half files where the study cannot be separated', async () => {
     const alone = join(folder, 'alone.json'), out = join(folder, 'none');
     await writeFile(alone, JSON.stringify({ volary: 1, name: 'one', recorders: [{ name: '1' }], tracks: [{ bird: 'red', recorder: '1', files: [{ path: 'red.wav', channel: 1 }] }] }));
-    await expect(separateToFolder(alone, out, { calls, clock: [] })).rejects.toMatchObject({ code: 'not-fit' });
+    await expect(separateToFolder(alone, out, { calls, clock: [], workers: 0 })).rejects.toMatchObject({ code: 'not-fit' });
     await expect(readdir(out)).rejects.toThrow();
+  });
+});
+
+describe('separation on worker threads', () => {
+  /** 45 s, so that there are three blocks; calls alone, together, and over the edge between two blocks. */
+  const spans = [[0, 3, 3.2], [1, 5, 5.2], [0, 12, 12.2], [1, 12.1, 12.3], [1, 19.9, 20.15], [0, 20.05, 20.25], [0, 30, 30.2], [1, 41, 41.2], [0, 41.1, 41.3]] as const;
+
+  it.each([1, 2])('gives the same bytes with %i as without any', async (workers) => {
+    const { separateToFolder: separateBuilt } = await import('../../dist/node/separate-to-folder.js') as { separateToFolder: typeof separateToFolder };
+    const place = await mkdtemp(join(tmpdir(), 'volary-')), names = ['red', 'blue'], rows = spans.map(([track, from, to], n) => makeCall(n, names[track], from, to));
+    for (const own of [0, 1]) {
+      const samples = makeNoise(45 * RATE, 7 + own).map((v) => 0.002 * v);
+      for (const [track, from, to] of spans) for (let i = Math.round(from * RATE); i < to * RATE; i++) samples[i] += (own === track ? 0.2 : 0.05) * Math.sin(((track ? 8000 : 5600) * i) / RATE);
+      await writeFile(join(place, `${names[own]}.wav`), buildWavFile({ sampleRateHz: RATE, encoding: 'pcm16' }, [Float32Array.from(samples)]));
+    }
+    const manifest = join(place, 'study.json');
+    await writeFile(manifest, JSON.stringify({ volary: 1, name: 'two', recorders: [{ name: '1' }], tracks: names.map((bird) => ({ bird, recorder: '1', files: [{ path: `${bird}.wav`, channel: 1 }] })) }));
+    await separateBuilt(manifest, join(place, 'alone'), { calls: rows, clock: [], workers: 0, encoding: 'float32' });
+    await separateBuilt(manifest, join(place, 'threads'), { calls: rows, clock: [], workers, encoding: 'float32' });
+    for (const name of names) {
+      const alone = await readFile(join(place, 'alone', `${name}.wav`));
+      expect((await readFile(join(place, 'threads', `${name}.wav`))).equals(alone)).toBe(true);
+      expect(alone.equals(await readFile(join(place, `${name}.wav`)))).toBe(false);
+    }
   });
 });
 

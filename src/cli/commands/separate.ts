@@ -4,9 +4,9 @@ import type { WavEncoding } from '../../audio/wav-writer.js';
 import { EXIT, runCommand } from '../io.js';
 import type { CommandIo } from '../io.js';
 import type { ClockRow } from '../../schema/rows.js';
-import { addExamples, parseNumber } from '../options.js';
+import { addExamples, parseNumber, parseWhole } from '../options.js';
 
-interface SeparateFlags { out: string; calls?: string; encoding: string; keepNoise?: boolean; leastProbability?: number; force?: boolean }
+interface SeparateFlags { out: string; calls?: string; encoding: string; keepNoise?: boolean; leastProbability?: number; workers?: number; force?: boolean }
 
 /** `volary separate study.json --out DIR`: one track per bird with the others' voices removed. */
 export function addSeparateCommand(program: Command): void {
@@ -18,6 +18,7 @@ export function addSeparateCommand(program: Command): void {
     .addOption(new Option('-e, --encoding <format>', 'sample format').choices(['same', 'pcm16', 'pcm24', 'float32']).default('same', 'same as the recording'))
     .option('--keep-noise', 'leave the noise under a voice as it is where others are removed')
     .option('--least-probability <p>', 'leave out calls less sure than this (default 0.5)', parseNumber(0, 1))
+    .option('-w, --workers <n>', 'worker threads (default: one per core, at most 8); the tracks are the same for any number', parseWhole(1, 64))
     .option('--force', 'replace tracks that are there')
     .option('--json', 'print the summary as JSON')
     .action((study: string, flags: SeparateFlags) => runCommand('separate', (io) => runSeparate(io, study, flags)));
@@ -33,7 +34,7 @@ async function runSeparate(io: CommandIo, study: string, flags: SeparateFlags): 
     calls: await readCalls(folder), clock: await readClock(folder),
     encoding: flags.encoding === 'same' ? undefined : flags.encoding as WavEncoding,
     changes: { ...(flags.keepNoise ? { keepNoise: true } : {}), ...(flags.leastProbability === undefined ? {} : { leastProbability: flags.leastProbability }) },
-    overwrite: flags.force,
+    overwrite: flags.force, workers: flags.workers,
     onNote: (text) => io.note(text),
     onProgress: (done, total) => progress.show('separating', done, total, 'audio_s'),
   });

@@ -1,0 +1,73 @@
+import { createKernels } from '../kernels/kernels.js';
+import { countPathBytes } from '../kernels/paths.js';
+import { toReference } from '../model/clock.js';
+import type { PathContext } from './choose-path.js';
+import { learnLevels } from './crosstalk-levels.js';
+import { FloorMeter } from './noise-floors.js';
+import { PathEngine } from './path-system.js';
+import { planPieces } from './plan-pieces.js';
+import type { Piece, SeparationCall } from './plan-pieces.js';
+import { countAnalyserBytes, countMostWindows, SectionAnalyser } from './section.js';
+import { MOST_OTHERS, PieceSeparator } from './separate-piece.js';
+import type { Edit } from './separate-piece.js';
+import type { SeparationInput } from './separate-tracks.js';
+import { chooseSeparationSettings } from './settings.js';
+import type { SeparationSettings } from './settings.js';
+import { SoloStore } from './solo-store.js';
+
+/** Work is done in blocks of this length, seconds; so are noise floors and levels. */
+const BLOCK_SEC = 20;
+/** A piece may begin a little before its onset, seconds. */
+const EARLY_SEC = 0.1;
+
+export function countBlockFrames(sampleRateHz: number): number {
+  return Math.round(BLOCK_SEC * sampleRateHz);
+}
+
+/** Works out what separation changes in one block. Every block follows from the input alone, so that blocks can be done anywhere in any order. */
+export class BlockSeparator {
+  private readonly settings: SeparationSettings;
+  private readonly analyser: SectionAnalyser;
+  private readonly meter: FloorMeter;
+  private readonly engine: PathEngine;
+  private readonly calls: SeparationCall[];
+  private readonly pieces: readonly Piece[];
+
+  constructor(private readonly input: SeparationInput) {
+    const { sampleRateHz, endFrames, recorderOf, clock, read } = input;
+    const settings = chooseSeparationSettings(sampleRateHz, input.changes), pathBytes = countPathBytes(MOST_OTHERS, countMostWindows(settings), settings.binCount, settings);
+    this.settings = settings;
+    this.calls = [...input.calls].sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track);
+    this.analyser = new SectionAnalyser(createKernels(input.kernels, countAnalyserBytes(settings)), settings, recorderOf, clock, read);
+    this.meter = new FloorMeter(createKernels(input.kernels, FloorMeter.countBytes(settings, countBlockFrames(sampleRateHz))), settings);
+    this.engine = new PathEngine(createKernels(input.kernels, pathBytes), settings);
+    this.pieces = planPieces(this.calls, endFrames.length, settings);
+    this.store = new SoloStore(this.analyser, this.engine, this.calls, endFrames.length);
+  }
+  private readonly store: SoloStore;
+
+  /** Changes of the pieces that begin in a block, in order of time; they may reach into later blocks. */
+  async separate(blockIndex: number): Promise<Edit[]> {
+    const { input: { endFrames, sampleRateHz, read }, settings, store } = this;
+    const blockFrames = countBlockFrames(sampleRateHz), startFrame = blockIndex * blockFrames, endFrame = Math.min(Math.max(0, ...endFrames), startFrame + blockFrames);
+    const pieces = this.findPieces(blockIndex === 0 ? -Infinity : this.findLimit(startFrame), this.findLimit(endFrame));
+    if (pieces.length === 0) return [];
+    const floors = (await read(endFrames.map(() => startFrame), endFrame - startFrame)).map((x) => this.meter.measure(x));
+    store.beginBlock();
+    const context: PathContext = { store, settings, floors, levels: await learnLevels(store, (startFrame + endFrame) / 2 / sampleRateHz, floors, settings) };
+    return new PieceSeparator(this.analyser, this.calls).separate(pieces, context);
+  }
+
+  /** Reference time before which pieces belong to the block that ends at a frame. */
+  private findLimit(endFrame: number): number {
+    return Math.max(...this.input.clock.map((c) => toReference(c, endFrame / this.input.sampleRateHz))) + EARLY_SEC;
+  }
+
+  private findPieces(fromSec: number, toSec: number): Piece[] {
+    let low = 0, high = this.pieces.length;
+    while (low < high) { const mid = (low + high) >> 1; if (this.pieces[mid].startSec < fromSec) low = mid + 1; else high = mid; }
+    let end = low;
+    while (end < this.pieces.length && this.pieces[end].startSec < toSec) end++;
+    return this.pieces.slice(low, end);
+  }
+}
