@@ -7,6 +7,8 @@ export interface ReportRates {
   byHour: readonly HourRateRow[];
   /** Where the excluded windows came from, in words. */
   excludedBy?: string;
+  /** What hours of the day mean, a sentence. */
+  clock?: string;
   /** What the scatter of counts means for the intervals, in words. */
   dispersion?: string;
   /** Calls that were not counted, by reason. */

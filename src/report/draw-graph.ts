@@ -15,9 +15,10 @@ export function drawGraph(birds: readonly string[], edges: readonly NetworkEdge[
     const angle = (2 * Math.PI * birds.indexOf(bird)) / birds.length - Math.PI / 2;
     return [middle[0] + radius * 1.25 * Math.cos(angle), middle[1] + radius * Math.sin(angle)];
   };
-  const most = Math.max(1e-9, ...edges.map((e) => Math.abs(e.excess)));
+  const size = (e: NetworkEdge): number => (Number.isFinite(e.excess) ? Math.abs(e.excess) : 0);
+  const most = Math.max(1e-9, ...edges.map(size));
   // Weak arrows last, lest a wide one hides them.
-  const arrows = [...edges].sort((a, b) => Math.abs(b.excess) - Math.abs(a.excess)).map((e) => drawArrow(e, place(e.caller, SIZE.ring), place(e.replier, SIZE.ring), 1.2 + (5.5 * Math.abs(e.excess)) / most));
+  const arrows = [...edges].sort((a, b) => size(b) - size(a)).map((e) => drawArrow(e, place(e.caller, SIZE.ring), place(e.replier, SIZE.ring), 1.2 + (5.5 * size(e)) / most));
   const nodes = birds.map((bird) => {
     const [x, y] = place(bird, SIZE.ring);
     const [tx, ty] = place(bird, SIZE.ring + 24);
@@ -42,10 +43,13 @@ function drawArrow(e: NetworkEdge, from: Point, to: Point, width: number): { sha
   const about = tip(`${e.caller} to ${e.replier}, ${e.kind}: excess ${showNumber(e.excess, 3)} (${showNumber(e.excessLow, 3)} to ${showNumber(e.excessHigh, 3)}), q ${showNumber(e.q, 4)}, rate ratio ${showNumber(e.rateRatio, 2)}`);
   const barb = `M${show(point)}L${show([neck[0] + half * across[0], neck[1] + half * across[1]])}L${show([neck[0] - half * across[0], neck[1] - half * across[1]])}z`;
   const shaft = element('g', {}, about, element('path', { class: css, 'stroke-width': width, d: `M${show(start)}Q${show(control)} ${show(neck)}` }), element('path', { class: css === 'edge-fewer' ? 'notag' : 'call', d: barb }));
-  // Nearer to the caller than the middle, where arrows cross less.
-  const t = 0.38;
+  // Nearer to the caller than the middle, where arrows cross less, and on the outer side of the bend.
+  const t = 0.36;
+  const aside = 13 + width / 2;
   const at = [0, 1].map((k) => (1 - t) ** 2 * start[k] + 2 * t * (1 - t) * control[k] + t * t * neck[k]);
-  return { shaft, text: label(showNumber(e.excess, 2), { class: 'small halo', x: at[0], y: at[1] + 4, 'text-anchor': 'middle' }) };
+  const x = at[0] - ((to[1] - from[1]) / length) * aside;
+  const y = at[1] + ((to[0] - from[0]) / length) * aside;
+  return { shaft, text: label(showNumber(e.excess, 3), { class: 'small halo', x, y: y + 4, 'text-anchor': 'middle' }) };
 }
 
 function stepTowards(from: Point, to: Point, distance: number): Point {

@@ -21,7 +21,7 @@ export function writeHabituation(input: ReportInput): Section | undefined {
   const intro = paragraph('Each day after a handling is held against later days at the same hours. Back to baseline is claimed only where a day is shown to lie within the margin (two one-sided tests); that no difference was found is no claim.');
   const caption = `Change of the group against its baseline with 90 % interval. ${habituation.margin === undefined ? 'No margin was set.' : `Green band: margin of ${showNumber(100 * habituation.margin, 0)} % to both sides.`} `
     + 'Full dot: shown to be within the margin; orange square: shown to differ; open dot: neither.';
-  const drawing = group.length ? figure(drawPanels(group, habituation.margin), 'Day by day.', caption, dataOf(habituation)) : paragraph(`No day of the group could be compared.`);
+  const drawing = group.length ? figure(drawPanels(group, habituation.margin), 'Day by day.', caption, dataOf(habituation)) : paragraph('No day of the group could be compared.');
   return { id: 'habituation', title: 'Habituation', body: words + intro + drawing + tabulateDays(habituation) + tabulateDetectable(group) };
 }
 
@@ -39,17 +39,17 @@ function drawPanels(rows: readonly HabituationRow[], margin: number | undefined)
   const [low, high] = roundOut(Math.min(0, ...reach), Math.max(0, ...reach), 5);
   const panels = measures.flatMap((measure, row) => kinds.map((after, column) => {
     const left = column * PANEL.width + 58;
-    const top = row * PANEL.height + 36;
+    const top = row * PANEL.height + 48;
     const days = Math.max(...rows.filter((r) => r.after === after).map((r) => r.day));
     const x = createScale(0.4, days + 0.6, left, left + PANEL.width - 78);
     const y = createScale(low, high, top + PANEL.plot, top);
     const own = rows.filter((r) => r.after === after && r.measure === measure);
     const title = label(`${MEASURE[measure]}, after ${AFTER[after]}`, { class: 'name', x: left, y: top - 10 });
     const band = margin === undefined ? '' : box(x.from, y(100 * margin), x.to - x.from, y(-100 * margin) - y(100 * margin), 'margin') + [margin, -margin].map((m) => line(x.from, y(100 * m), x.to, y(100 * m), 'margin-edge')).join('');
-    return element('g', {}, drawBottomAxis(x, top + PANEL.plot, { title: row === measures.length - 1 ? `day after ${AFTER[after]}, d` : '', at: Array.from({ length: days }, (_, i) => i + 1) }),
+    return element('g', {}, drawBottomAxis(x, top + PANEL.plot, { title: row === measures.length - 1 ? `day after ${AFTER[after]}, d` : '', at: Array.from({ length: days }, (_, i) => i + 1), format: (day) => showNumber(day) }),
       drawLeftAxis(y, left, { title: '', ticks: 5, gridTo: x.to }), title, band, line(x.from, y(0), x.to, y(0), 'zero'), ...own.map((r) => drawDay(r, x, y)));
   }));
-  return picture(kinds.length * PANEL.width, measures.length * PANEL.height + 26, 'Change against the baseline day by day after handling',
+  return picture(kinds.length * PANEL.width, measures.length * PANEL.height + 38, 'Change against the baseline day by day after handling',
     label('change against the baseline, %', { class: 'axis-title', x: 6, y: 12 }), ...panels);
 }
 

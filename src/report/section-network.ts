@@ -46,8 +46,8 @@ function latencyData(shown: readonly NetworkEdge[], network: ReportNetwork): str
 
 /** A cross-correlogram per edge, one scale of time, counts to each panel's own scale. */
 function drawLatencies(edges: readonly NetworkEdge[], network: ReportNetwork): string {
-  const panels = edges.map((e, i) => drawPanel(e, network, (i % PANEL.columns) * PANEL.width + 50, Math.floor(i / PANEL.columns) * PANEL.height + 36));
-  return picture(Math.min(PANEL.columns, edges.length) * PANEL.width, Math.ceil(edges.length / PANEL.columns) * PANEL.height + 16, 'Latency of replies, one panel per edge',
+  const panels = edges.map((e, i) => drawPanel(e, network, (i % PANEL.columns) * PANEL.width + 50, Math.floor(i / PANEL.columns) * PANEL.height + 48));
+  return picture(Math.min(PANEL.columns, edges.length) * PANEL.width, Math.ceil(edges.length / PANEL.columns) * PANEL.height + 28, 'Latency of replies, one panel per edge',
     label('pairs of calls per bin, count', { class: 'axis-title', x: 6, y: 12 }), ...panels);
 }
 
@@ -71,8 +71,8 @@ function tabulate(edges: readonly NetworkEdge[]): string {
   if (!edges.length) return paragraph('No pair stood out.');
   const ms = (sec: number): string => showNumber(1000 * sec, 0);
   const q = (v: number): string => (!Number.isFinite(v) ? '–' : v < 0.0001 ? '<0.0001' : showNumber(v, 4));
-  const rows = edges.map((e) => [`${e.caller} → ${e.replier}`, e.kind, `${e.replies} of ${e.calls}`, showNumber(e.replyProbability, 3), showNumber(e.chance, 3), `${showNumber(e.excess, 3)} (${showNumber(e.excessLow, 3)} to ${showNumber(e.excessHigh, 3)})`,
-    q(e.q), `${ms(e.latencyMedianSec)} (${ms(e.latencyLowerSec)} to ${ms(e.latencyUpperSec)})`, `${showNumber(e.rateRatio, 2)} (${showNumber(e.rateRatioLow, 2)} to ${showNumber(e.rateRatioHigh, 2)})`, q(e.qInfluence)]);
-  return table(['caller → replier', 'edge', 'replied', 'reply probability', 'chance', 'excess (95 %)', 'q', 'latency ms (quartiles)', 'rate ratio (95 %)', 'q rate ratio'], rows,
+  const rows = edges.map((e) => [`${e.caller} → ${e.replier}`, e.kind, String(e.calls), showNumber(e.replyProbability, 3), showNumber(e.chance, 3), `${showNumber(e.excess, 3)} (${showNumber(e.excessLow, 3)} to ${showNumber(e.excessHigh, 3)})`,
+    q(e.q), `${ms(e.latencyMedianSec)} (${ms(e.latencyLowerSec)} to ${ms(e.latencyUpperSec)})`, `${showNumber(e.rateRatio, 1)} (${showNumber(e.rateRatioLow, 1)} to ${showNumber(e.rateRatioHigh, 1)})`, q(e.qInfluence)]);
+  return table(['caller → replier', 'edge', 'calls', 'reply probability', 'chance', 'excess (95 %)', 'q', 'latency ms (quartiles)', 'rate ratio (95 %)', 'q rate ratio'], rows,
     { caption: 'Latency: onset to onset, first reply in the window, chance replies among them. q: adjusted over all pairs (Benjamini and Hochberg). Rate ratio: by the regression, net of own history, other birds and the hour of the day.', left: [1] });
 }

@@ -18,9 +18,10 @@ export function writeRates(input: ReportInput): Section | undefined {
   if (!rates || !rows.length) return undefined;
   const hours = rates.byHour.filter((r) => r.what === 'calls');
   const intro = paragraph(`Calls outside song bouts per hour of usable time.${rates.dispersion ? ` ${rates.dispersion}` : ''}`);
-  const byBird = figure(drawBirds(rows), 'Calls per usable hour.', 'Dot: rate; thick line: exact 95 % Poisson interval, right where calls come independently; thin line: 95 % interval widened by the scatter that was found.',
+  const byBird = figure(drawBirds(rows), 'Calls per usable hour.', 'Dot: rate; thick line: exact 95 % Poisson interval, right where calls come independently; thin line: quasi-Poisson 95 % interval, widened by the scatter that was found.',
     dataLink('rates.csv', RATE_HEAD, rates.rates.map((r) => [nameOf(r), r.what, ...listRate(r)])));
-  const byHour = hours.length ? figure(drawHours(rows.map((r) => r.bird), hours), 'By hour of day.', 'All days together; the band is the 95 % interval widened by the scatter, or the exact one where the scatter is not known. Gaps: no usable time. All panels have the same scales.',
+  const byHour = hours.length ? figure(drawHours(rows.map((r) => r.bird), hours), 'By hour of day.', 'All days together; the band is the 95 % interval widened by the scatter, or the exact one where the scatter is not known. Gaps: no usable time. All panels have the same scales.'
+    + `${rates.clock ? ` ${rates.clock}` : ''}`,
     dataLink('rates-by-hour.csv', [...RATE_HEAD.slice(0, 2), 'hour', ...RATE_HEAD.slice(2)], hours.map((r) => [nameOf(r), r.what, r.hour, ...listRate(r)]))) : '';
   return { id: 'rates', title: 'Rates', body: intro + byBird + byHour + tabulate(rates, rows) };
 }
@@ -61,7 +62,7 @@ function drawHours(birds: readonly string[], rows: readonly HourRateRow[]): stri
   const [, high] = roundOut(0, Math.max(1e-6, ...finite(rows.flatMap((r) => [r.perHour, ends(r)[1]]))), 4);
   const panels = birds.map((bird, i) => {
     const left = (i % PANEL.columns) * PANEL.width + 46;
-    const top = Math.floor(i / PANEL.columns) * PANEL.height + 34;
+    const top = Math.floor(i / PANEL.columns) * PANEL.height + 46;
     const x = createScale(0, 24, left, left + PANEL.width - 66);
     const y = createScale(0, high, top + 78, top);
     const runs = joinHours(rows.filter((r) => r.bird === bird && r.usableSec > 0 && Number.isFinite(r.perHour)));
@@ -75,7 +76,7 @@ function drawHours(birds: readonly string[], rows: readonly HourRateRow[]): stri
       drawLeftAxis(y, left, { title: '', ticks: 3, gridTo: left + PANEL.width - 66 }), title, ...drawn);
   });
   const columns = Math.min(PANEL.columns, birds.length);
-  return picture(columns * PANEL.width, Math.ceil(birds.length / PANEL.columns) * PANEL.height + 18, 'Calls per usable hour by hour of day, one panel per bird',
+  return picture(columns * PANEL.width, Math.ceil(birds.length / PANEL.columns) * PANEL.height + 30, 'Calls per usable hour by hour of day, one panel per bird',
     label('calls per usable hour, 1/h', { class: 'axis-title', x: 6, y: 12 }), ...panels);
 }
 

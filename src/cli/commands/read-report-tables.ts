@@ -7,6 +7,7 @@ import { exclusionTable, habituationTable, hourRateTable, rateTable } from '../.
 import { parseCsv } from '../../table/csv-table.js';
 import type { TableSpec } from '../../table/table-specs.js';
 import type { CommandIo } from '../io.js';
+import { describeClock } from './read-analysis.js';
 import { readTextFile } from './read-result.js';
 
 const [edgeTable, , latencyTable] = networkTables;
@@ -29,7 +30,10 @@ export async function readReportTables(io: CommandIo, folder: string): Promise<R
 
 async function readRates(folder: string): Promise<ReportRates> {
   const record = await readRecord(folder, 'rates');
+  const settings = (record.settings ?? {}) as { startUtc?: unknown; utcOffsetMin?: unknown };
+  const startUtc = typeof settings.startUtc === 'string' ? settings.startUtc : undefined;
   return {
+    ...(typeof settings.utcOffsetMin === 'number' ? { clock: describeClock({ startUtc }, settings.utcOffsetMin) } : {}),
     rates: await readRows(folder, rateTable), byHour: await readRows(folder, hourRateTable), leftOut: pickNumbers(record.leftOut),
     ...(typeof record.excludedBy === 'string' ? { excludedBy: record.excludedBy } : {}), ...(typeof record.dispersion === 'string' ? { dispersion: record.dispersion } : {}),
   };

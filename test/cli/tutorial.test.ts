@@ -1,0 +1,73 @@
+import { readFileSync, rmSync } from 'node:fs';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { networkTables } from '../../src/analysis/network/index.js';
+import { rateTable } from '../../src/table/analysis-tables.js';
+import { parseCsv } from '../../src/table/csv-table.js';
+import { parseParquet } from '../../src/table/parquet-table.js';
+import { newFolder, runCli } from './run-cli.js';
+
+const root = fileURLToPath(new URL('../..', import.meta.url));
+const folder = newFolder();
+const week = join(folder, 'week');
+const read = (name: string): string => readFileSync(join(week, name), 'utf8');
+
+interface Truth { pairs: { caller: string; replier: string; latencySec: number; probability: number }[]; effects: Record<'fitted' | 'battery', { calls: number[] }> }
+
+/** The commands of docs/tutorial.md, in its order, as a reader would type them. */
+function listCommands(): string[][] {
+  const text = readFileSync(join(root, 'docs', 'tutorial.md'), 'utf8');
+  return [...text.matchAll(/^ {4}volary (.+)$/gm)].map((m) => m[1].split(' '));
+}
+
+describe('the tutorial', () => {
+  const commands = listCommands();
+
+  beforeAll(() => {
+    for (const args of commands) {
+      const result = runCli(args.map((a) => (a.startsWith('fixtures/') ? join(root, a) : a)), { cwd: folder });
+      expect([args.join(' '), result.status]).toEqual([args.join(' '), 0]);
+    }
+  }, 300_000);
+
+  afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+  it('takes the reader through the whole of it', () => {
+    expect(commands.map((c) => c[0])).toEqual(['simulate', 'habituation', 'rates', 'network', 'report']);
+  });
+
+  it('finds the days from which on the birds were back, and no earlier ones', () => {
+    const truth = JSON.parse(read('truth.json')) as Truth;
+    const { decisions } = JSON.parse(read('habituation.json')) as { decisions: { bird: string; after: 'fitted' | 'battery'; firstUsableDay: number | null }[] };
+    for (const after of ['fitted', 'battery'] as const) {
+      // The first day on which the simulated birds call as they do without handling.
+      const back = truth.effects[after].calls.indexOf(1) + 1;
+      expect(decisions.find((d) => d.bird === '' && d.after === after)?.firstUsableDay, after).toBe(back);
+    }
+  });
+
+  it('finds the pairs that reply and no others, and how fast they are', () => {
+    const truth = JSON.parse(read('truth.json')) as Truth;
+    const edges = parseCsv(networkTables[0], read('network.csv'), 'network.csv');
+    const name = (p: { caller: string; replier: string }): string => `${p.caller} ${p.replier}`;
+    expect(edges.filter((e) => e.kind === 'reply').map(name).sort()).toEqual(truth.pairs.map(name).sort());
+    for (const pair of truth.pairs) {
+      const found = edges.find((e) => name(e) === name(pair))!;
+      // Slow replies fall out of the window of 0.5 s, so that the median of a slow pair lies before the true one.
+      const late = pair.latencySec >= 0.35 ? 0.055 : 0.01;
+      expect(found.latencyMedianSec, name(pair)).toBeGreaterThan(pair.latencySec - late);
+      expect(found.latencyMedianSec, name(pair)).toBeLessThan(pair.latencySec + 0.01);
+    }
+  });
+
+  it('leaves the same rates as CSV and Parquet, and a report with every part', async () => {
+    const rates = parseCsv(rateTable, read('rates.csv'), 'rates.csv');
+    expect(rates.length).toBeGreaterThan(20);
+    expect(await parseParquet(rateTable, readFileSync(join(week, 'rates.parquet')))).toEqual(rates);
+    const described = ['rates', 'habituation', 'network'].flatMap((n) => (JSON.parse(read(`${n}-datapackage.json`)) as { resources: { path: string; schema: { fields: { name: string }[] } }[] }).resources);
+    for (const { path, schema } of described) expect(read(path).split('\n')[0], path).toBe(schema.fields.map((f) => f.name).join(','));
+    const page = read('report.html');
+    for (const id of ['excluded', 'habituation', 'rates', 'network']) expect(page).toContain(`<section id="${id}">`);
+  });
+});
