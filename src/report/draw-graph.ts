@@ -44,7 +44,7 @@ function drawArrow(e: NetworkEdge, from: Point, to: Point, width: number): { sha
   const barb = `M${show(point)}L${show([neck[0] + half * across[0], neck[1] + half * across[1]])}L${show([neck[0] - half * across[0], neck[1] - half * across[1]])}z`;
   const shaft = element('g', {}, about, element('path', { class: css, 'stroke-width': width, d: `M${show(start)}Q${show(control)} ${show(neck)}` }), element('path', { class: css === 'edge-fewer' ? 'notag' : 'call', d: barb }));
   // Nearer to the caller than the middle, where arrows cross less, and on the outer side of the bend.
-  const t = 0.36;
+  const t = 0.26;
   const aside = 13 + width / 2;
   const at = [0, 1].map((k) => (1 - t) ** 2 * start[k] + 2 * t * (1 - t) * control[k] + t * t * neck[k]);
   const x = at[0] - ((to[1] - from[1]) / length) * aside;

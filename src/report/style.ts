@@ -43,7 +43,7 @@ svg .name{font-weight:600}svg .small{font-size:10.5px}svg .tiny{font-size:9.5px;
 .edge{fill:none;stroke:var(--call)}.edge-pairwise{fill:none;stroke:var(--call);stroke-dasharray:6 4}.edge-fewer{fill:none;stroke:var(--notag);stroke-dasharray:2 3}.node{fill:var(--panel);stroke:var(--soft);stroke-width:1.3}.chance-line{fill:none;stroke:var(--notag);stroke-width:1.4;stroke-dasharray:4 2}.window-wash{fill:var(--usable);fill-opacity:.2}`;
 
 const DARK_IMAGE = '.spec{filter:invert(1) brightness(.95)}';
-const PRINT = `@media print{@page{margin:14mm}:root{${PAPER};--paper:#fff;--halo:#fff}svg text{font-size:14.5px}svg .small{font-size:11.5px}svg .tiny{font-size:11px}table{font-size:.82rem}body{font-size:10.5pt}nav,.get{display:none}main,header.top,footer{padding:0;max-width:none}section{padding:12px 0}figure,table,.figures,.caution{break-inside:avoid}h2,h3{break-after:avoid}.spec{filter:none!important}
+const PRINT = `@media print{@page{margin:14mm}:root{${PAPER};--paper:#fff;--halo:#fff}svg text{font-size:14.5px}svg .small{font-size:11.5px}svg .tiny{font-size:11px}table{font-size:.82rem}body{font-size:10.5pt}nav,.get{display:none}.scroll{overflow:visible}th,td{white-space:normal;padding-right:8px}main,header.top,footer{padding:0;max-width:none}section{padding:12px 0}figure,table,.figures,.caution{break-inside:avoid}h2,h3{break-after:avoid}.spec{filter:none!important}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}}`;
 
 /** The two sets of colours, for checks of contrast. */

@@ -13,12 +13,22 @@ const folder = newFolder();
 const week = join(folder, 'week');
 const read = (name: string): string => readFileSync(join(week, name), 'utf8');
 
-interface Truth { pairs: { caller: string; replier: string; latencySec: number; probability: number }[]; effects: Record<'fitted' | 'battery', { calls: number[] }> }
+interface Truth { pairs: { caller: string; replier: string; latencySec: number; spread: number }[]; effects: Record<'fitted' | 'battery', { calls: number[] }> }
 
 /** The commands of docs/tutorial.md, in its order, as a reader would type them. */
 function listCommands(): string[][] {
   const text = readFileSync(join(root, 'docs', 'tutorial.md'), 'utf8');
   return [...text.matchAll(/^ {4}volary (.+)$/gm)].map((m) => m[1].split(' '));
+}
+
+/** Median latency that is to be seen: log-normal replies cut at the reply window, mixed with chance replies that are even over it. */
+function expectMedian(medianSec: number, spread: number, chanceShare: number): number {
+  const [from, to, step] = [0.05, 0.5, 0.0001];
+  const times = Array.from({ length: Math.round((to - from) / step) }, (_, i) => from + (i + 0.5) * step);
+  const density = times.map((t) => Math.exp(-0.5 * (Math.log(t / medianSec) / spread) ** 2) / t);
+  const whole = density.reduce((s, d) => s + d, 0);
+  let sum = 0;
+  return times[density.findIndex((d) => (sum += ((1 - chanceShare) * d) / whole + chanceShare / times.length) >= 0.5)];
 }
 
 describe('the tutorial', () => {
@@ -54,17 +64,17 @@ describe('the tutorial', () => {
     expect(edges.filter((e) => e.kind === 'reply').map(name).sort()).toEqual(truth.pairs.map(name).sort());
     for (const pair of truth.pairs) {
       const found = edges.find((e) => name(e) === name(pair))!;
-      // Slow replies fall out of the window of 0.5 s, so that the median of a slow pair lies before the true one.
-      const late = pair.latencySec >= 0.35 ? 0.055 : 0.01;
-      expect(found.latencyMedianSec, name(pair)).toBeGreaterThan(pair.latencySec - late);
-      expect(found.latencyMedianSec, name(pair)).toBeLessThan(pair.latencySec + 0.01);
+      const expected = expectMedian(pair.latencySec, pair.spread, found.chance / found.replyProbability);
+      // Standard error of a median from the quartiles as for a normal distribution: 1.2533 sd / sqrt(n), sd = IQR / 1.349.
+      const error = (1.2533 * (found.latencyUpperSec - found.latencyLowerSec)) / 1.349 / Math.sqrt(found.replies);
+      expect(Math.abs(found.latencyMedianSec - expected), `${name(pair)}: ${found.latencyMedianSec} for ${expected}`).toBeLessThan(3 * error);
     }
   });
 
   it('leaves the same rates as CSV and Parquet, and a report with every part', async () => {
     const rates = parseCsv(rateTable, read('rates.csv'), 'rates.csv');
     expect(rates.length).toBeGreaterThan(20);
-    expect(await parseParquet(rateTable, readFileSync(join(week, 'rates.parquet')))).toEqual(rates);
+    expect(await parseParquet(rateTable, new Uint8Array(readFileSync(join(week, 'rates.parquet'))))).toEqual(rates);
     const described = ['rates', 'habituation', 'network'].flatMap((n) => (JSON.parse(read(`${n}-datapackage.json`)) as { resources: { path: string; schema: { fields: { name: string }[] } }[] }).resources);
     for (const { path, schema } of described) expect(read(path).split('\n')[0], path).toBe(schema.fields.map((f) => f.name).join(','));
     const page = read('report.html');
