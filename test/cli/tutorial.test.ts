@@ -36,10 +36,10 @@ describe('the tutorial', () => {
 
   beforeAll(() => {
     for (const args of commands) {
-      const result = runCli(args.map((a) => (a.startsWith('fixtures/') ? join(root, a) : a)), { cwd: folder });
+      const result = runCli(args.map((a) => (a.startsWith('fixtures/') ? join(root, a) : a)), { cwd: folder, timeoutMs: 200_000 });
       expect([args.join(' '), result.status]).toEqual([args.join(' '), 0]);
     }
-  }, 300_000);
+  }, 600_000);
 
   afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
