@@ -5,6 +5,10 @@ import type { ReportInput } from './report-input.js';
 import { writeAccuracy } from './section-accuracy.js';
 import { writeCalls } from './section-calls.js';
 import { writeClocks } from './section-clocks.js';
+import { writeExcluded } from './section-excluded.js';
+import { writeHabituation } from './section-habituation.js';
+import { writeNetwork } from './section-network.js';
+import { writeRates } from './section-rates.js';
 import { writeEvidence } from './section-evidence.js';
 import { writeExcerpts } from './section-excerpts.js';
 import { writeLinks } from './section-links.js';
@@ -20,7 +24,7 @@ import { writeHeader } from './section-summary.js';
 export function buildReport(input: ReportInput): string {
   const sections: (Section | undefined)[] = [
     writeExcerpts(input), writeCalls(input), writeLinks(input), writeEvidence(input), writeProbability(input), writeAccuracy(input), writeClocks(input),
-    writeMethods(input), writeCautions(), writeReading(), writeSettings(input),
+    writeExcluded(input), writeHabituation(input), writeRates(input), writeNetwork(input), writeMethods(input), writeCautions(), writeReading(), writeSettings(input),
   ];
   return buildPage(
     `${input.study.name}: who called when`, writeHeader(input), sections.filter((s): s is Section => s !== undefined),

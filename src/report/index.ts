@@ -1,5 +1,6 @@
 /** The report: pure functions from tables to one HTML text, and what measures its pictures from sound. */
 export { buildReport } from './build-report.js';
+export type { ReportAnalyses, ReportDecision, ReportHabituation, ReportNetwork, ReportRates } from './analysis-input.js';
 export { chooseExcerpts } from './choose-excerpts.js';
 export type { ExcerptChoice } from './choose-excerpts.js';
 export { drawStandaloneExcerpt } from './draw-standalone.js';

@@ -2,6 +2,7 @@
 import type { CallRow, ClockRow, LabelRow, SoundRow, TrackHourRow } from '../schema/rows.js';
 import type { Score } from '../score/score-calls.js';
 import type { VerifiedScore } from '../score/score-verified.js';
+import type { ReportAnalyses } from './analysis-input.js';
 
 /** What the report says about the study; names only, no file is opened. */
 export interface ReportStudy {
@@ -62,7 +63,7 @@ export interface EvidencePoint {
   leadDb: number;
 }
 
-export interface ReportInput {
+export interface ReportInput extends ReportAnalyses {
   study: ReportStudy;
   run: RunRecord;
   calls: readonly CallRow[];

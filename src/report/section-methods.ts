@@ -1,3 +1,4 @@
+import { describeAnalyses } from './describe-analyses.js';
 import { findDuration, listBirds, NO_TAG } from './bird-order.js';
 import { paragraph, table } from './page.js';
 import type { Section } from './page.js';
@@ -9,9 +10,10 @@ import { escapeHtml, joinNames, showCount, showDuration, showNumber, showPercent
 
 /** A paragraph for a paper with the study's own numbers filled in. */
 export function writeMethods(input: ReportInput): Section {
-  const sentences = [describeRecording(input), describeAttribution(input), describeClocks(input), describeResult(input), describeAccuracy(input)].filter((s) => s !== '');
+  const sentences = [describeRecording(input), describeAttribution(input), describeClocks(input), describeResult(input), describeAccuracy(input), ...describeAnalyses(input)].filter((s) => s !== '');
   const body = `<div class="methods"><p>${escapeHtml(sentences.join(' '))}</p></div>`
-    + paragraph('A draft with this study\'s numbers filled in: add the species, tags, receivers, room, permits and handling, which the recordings cannot tell. To cite the program, give its name, version and the hash of its kernels from the settings below.', 'note');
+    + paragraph('A draft with this study\'s numbers filled in: add the species, tags, receivers, room, permits and handling, which the recordings cannot tell.', 'note')
+    + paragraph(`How to cite: Volary, version ${input.version} (computer program)${input.run.kernelHash ? `, kernels ${input.run.kernelHash}` : ''}. Give the settings below, or this file, with the paper.`, 'note');
   return { id: 'methods', title: 'Methods', body };
 }
 

@@ -9,8 +9,8 @@ export const MAIN = fileURLToPath(new URL('../../dist/cli/main.js', import.meta.
 export interface CliResult { status: number | null; out: string; err: string }
 
 /** Runs the built program and waits for it. */
-export function runCli(args: string[], options: { cwd?: string; env?: Record<string, string> } = {}): CliResult {
-  const r = spawnSync(process.execPath, [MAIN, ...args], { cwd: options.cwd, env: { ...process.env, VOLARY_TRACE: '', ...options.env }, encoding: 'utf8', timeout: 60_000 });
+export function runCli(args: string[], options: { cwd?: string; env?: Record<string, string>; timeoutMs?: number } = {}): CliResult {
+  const r = spawnSync(process.execPath, [MAIN, ...args], { cwd: options.cwd, env: { ...process.env, VOLARY_TRACE: '', ...options.env }, encoding: 'utf8', timeout: options.timeoutMs ?? 60_000 });
   if (r.error) throw r.error;
   return { status: r.status, out: r.stdout, err: r.stderr };
 }

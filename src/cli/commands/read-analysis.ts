@@ -75,7 +75,7 @@ export async function findExclusions(folder: string, input: AnalysisInput, optio
 }
 
 /** What hours of the day mean in this study. */
-export function describeClock(input: AnalysisInput, utcOffsetMin: number): string {
+export function describeClock(input: Pick<AnalysisInput, 'startUtc'>, utcOffsetMin: number): string {
   if (input.startUtc === undefined) return "Hours count from the study's start, whose time of day is not known.";
   const sign = utcOffsetMin < 0 ? '-' : '+';
   const size = Math.abs(utcOffsetMin);

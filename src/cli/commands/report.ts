@@ -16,7 +16,7 @@ export interface ReportCommandOptions {
 /** Adds `report`: tells a study's result as one HTML file. */
 export function addReportCommand(program: Command): void {
   const command = program.command('report')
-    .description('tell a result as one HTML file that needs no network: spectrograms with the calls over them, calls per bird, links, levels and lags, accuracy, clocks, methods')
+    .description('tell a result as one HTML file that needs no network: spectrograms with the calls over them, calls per bird, links, levels and lags, accuracy, clocks, methods, and what rates, habituation and network have left in the folder')
     .argument('<dir>', "folder that 'volary attribute' has written; a score.json of 'volary score' in it is told too")
     .option('-o, --output <file>', 'file to write (default: report.html in the folder)')
     .option('--study <file>', 'study manifest (default: the one that run.json names)')

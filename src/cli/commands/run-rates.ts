@@ -4,6 +4,9 @@ import { measureRates } from '../../analysis/rates/measure-rates.js';
 import { writeFileAtomic } from '../../node/write-files.js';
 import { boutTable, dayRateTable, hourRateTable, rateTable } from '../../table/analysis-tables.js';
 import { formatCsv } from '../../table/csv-table.js';
+import { formatDataPackage } from '../../table/data-package.js';
+import { formatParquet } from '../../table/parquet-table.js';
+import type { TableSpec } from '../../table/table-specs.js';
 import { EXIT } from '../io.js';
 import type { CommandIo } from '../io.js';
 import type { RatesCommandOptions } from './rates.js';
@@ -18,11 +21,16 @@ export async function runRates(io: CommandIo, folder: string, options: RatesComm
     startUtc: input.startUtc, utcOffsetMin: options.utcOffset,
   });
   const json = ratesToJson(rates, { study: input.name, excludedBy: excluded.source, excluded: excluded.rows });
-  const write = (name: string, text: string): Promise<void> => writeFileAtomic(join(folder, name), text, { overwrite: true });
-  await write('rates.csv', formatCsv(rateTable, rates.rates));
-  await write('rates-by-hour.csv', formatCsv(hourRateTable, rates.byHour));
-  await write('rates-by-day.csv', formatCsv(dayRateTable, rates.byDay));
-  await write('bouts.csv', formatCsv(boutTable, rates.bouts));
+  const write = (name: string, data: string | Uint8Array): Promise<void> => writeFileAtomic(join(folder, name), data, { overwrite: true });
+  const add = async <Row>(table: TableSpec<Row>, rows: readonly Row[]): Promise<void> => {
+    await write(`${table.name}.csv`, formatCsv(table, rows));
+    await write(`${table.name}.parquet`, formatParquet(table, rows));
+  };
+  await add(rateTable, rates.rates);
+  await add(hourRateTable, rates.byHour);
+  await add(dayRateTable, rates.byDay);
+  await add(boutTable, rates.bouts);
+  await write('rates-datapackage.json', formatDataPackage('rates', [rateTable, hourRateTable, dayRateTable, boutTable]));
   await write('rates.json', json);
   io.out(io.json ? json.trimEnd() : formatRates(rates, excluded.source, describeClock(input, options.utcOffset)));
   return EXIT.done;

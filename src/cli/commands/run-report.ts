@@ -18,6 +18,7 @@ import { clockTable, soundTable, trackTable } from '../../table/table-specs.js';
 import type { TableSpec } from '../../table/table-specs.js';
 import { EXIT } from '../io.js';
 import type { CommandIo } from '../io.js';
+import { readReportTables } from './read-report-tables.js';
 import { readCalls, readTextFile } from './read-result.js';
 import type { ReportCommandOptions } from './report.js';
 
@@ -35,7 +36,7 @@ export async function runReport(io: CommandIo, folder: string, options: ReportCo
   };
   const labels = options.labels === undefined ? undefined : readLabels(await readTextFile(options.labels, 'give a CSV file with the columns bird, onset_s and offset_s'), options.labels);
   const names = nameStudy(study, record, tables);
-  const silent: ReportInput = { ...tables, study: names, run: record, ...(await readScore(io, folder)), labels, excerpts: [], evidence: [], version: readVersion() };
+  const silent: ReportInput = { ...tables, study: names, run: record, ...(await readScore(io, folder)), ...(await readReportTables(io, folder)), labels, excerpts: [], evidence: [], version: readVersion() };
   const input = study.disk ? await addSound(io, silent, study.disk, options) : { ...silent, withoutSound: study.why };
   const html = buildReport(input);
   await writeFileAtomic(path, html, { overwrite: options.force });

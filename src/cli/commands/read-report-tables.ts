@@ -1,0 +1,91 @@
+import { stat } from 'node:fs/promises';
+import { join } from 'node:path';
+import { networkTables } from '../../analysis/network/index.js';
+import type { ReportAnalyses, ReportDecision, ReportHabituation, ReportNetwork, ReportRates } from '../../report/index.js';
+import { quoteName, VolaryError } from '../../schema/errors.js';
+import { exclusionTable, habituationTable, hourRateTable, rateTable } from '../../table/analysis-tables.js';
+import { parseCsv } from '../../table/csv-table.js';
+import type { TableSpec } from '../../table/table-specs.js';
+import type { CommandIo } from '../io.js';
+import { describeClock } from './read-analysis.js';
+import { readTextFile } from './read-result.js';
+
+const [edgeTable, , latencyTable] = networkTables;
+
+type Json = Record<string, unknown>;
+
+/**
+ * What the analyses have left in a result folder. Tables older than calls.csv tell of other calls: they are left out, and that is said.
+ * @throws VolaryError 'bad-table' on a damaged table.
+ */
+export async function readReportTables(io: CommandIo, folder: string): Promise<ReportAnalyses> {
+  const found: ReportAnalyses = {};
+  if (await isFresh(io, folder, 'rates')) found.rates = await readRates(folder);
+  if (await isFresh(io, folder, 'habituation')) found.habituation = await readHabituation(folder);
+  if (await isFresh(io, folder, 'network')) found.network = await readNetwork(folder);
+  // Windows are about time, not about calls: they stay true when calls are found anew.
+  if (await findTime(join(folder, 'excluded.csv')) !== undefined) found.excluded = await readRows(folder, exclusionTable);
+  return found;
+}
+
+async function readRates(folder: string): Promise<ReportRates> {
+  const record = await readRecord(folder, 'rates');
+  const settings = (record.settings ?? {}) as { startUtc?: unknown; utcOffsetMin?: unknown };
+  const startUtc = typeof settings.startUtc === 'string' ? settings.startUtc : undefined;
+  return {
+    ...(typeof settings.utcOffsetMin === 'number' ? { clock: describeClock({ startUtc }, settings.utcOffsetMin) } : {}),
+    rates: await readRows(folder, rateTable), byHour: await readRows(folder, hourRateTable), leftOut: pickNumbers(record.leftOut),
+    ...(typeof record.excludedBy === 'string' ? { excludedBy: record.excludedBy } : {}), ...(typeof record.dispersion === 'string' ? { dispersion: record.dispersion } : {}),
+  };
+}
+
+async function readHabituation(folder: string): Promise<ReportHabituation> {
+  const record = await readRecord(folder, 'habituation');
+  const { margin } = pickNumbers(record.settings);
+  const decisions = (Array.isArray(record.decisions) ? record.decisions : []) as ReportDecision[];
+  const isWhole = decisions.every((d) => typeof d?.bird === 'string' && ['fitted', 'battery', 'other'].includes(d.after) && typeof d.testedDays === 'number' && typeof d.words === 'string');
+  if (!isWhole) throw new VolaryError('bad-table', { where: quoteName(join(folder, 'habituation.json')), what: 'decisions are not as this version writes them', mend: "run 'volary habituation' again" });
+  return { rows: await readRows(folder, habituationTable), decisions, ...(margin === undefined ? {} : { margin }) };
+}
+
+async function readNetwork(folder: string): Promise<ReportNetwork> {
+  const record = await readRecord(folder, 'network');
+  return { edges: await readRows(folder, edgeTable), latencies: await readRows(folder, latencyTable), settings: pickNumbers(record.settings), counts: pickNumbers(record.counts) };
+}
+
+async function isFresh(io: CommandIo, folder: string, name: string): Promise<boolean> {
+  const [made, called] = await Promise.all([findTime(join(folder, `${name}.csv`)), findTime(join(folder, 'calls.csv'))]);
+  if (made === undefined) return false;
+  if (called === undefined || made >= called) return true;
+  io.note(`volary report: ${name}.csv is older than calls.csv and is left out; run 'volary ${name}' again`);
+  return false;
+}
+
+async function findTime(path: string): Promise<number | undefined> {
+  const found = await stat(path).catch(() => undefined);
+  return found?.isFile() ? found.mtimeMs : undefined;
+}
+
+/** A table that may be missing is empty; a damaged one is an error. */
+async function readRows<Row>(folder: string, table: TableSpec<Row>): Promise<Row[]> {
+  const path = join(folder, `${table.name}.csv`);
+  return await findTime(path) === undefined ? [] : parseCsv(table, await readTextFile(path, ''), path);
+}
+
+/** The record beside a table; without it the table is told alone. */
+async function readRecord(folder: string, name: string): Promise<Json> {
+  const path = join(folder, `${name}.json`);
+  if (await findTime(path) === undefined) return {};
+  try {
+    const value: unknown = JSON.parse(await readTextFile(path, ''));
+    return value !== null && typeof value === 'object' ? value as Json : {};
+  } catch (cause) {
+    if (cause instanceof VolaryError) throw cause;
+    throw new VolaryError('bad-table', { where: quoteName(path), what: 'is not JSON', got: (cause as Error).message, mend: `run 'volary ${name}' again` }, { cause });
+  }
+}
+
+function pickNumbers(value: unknown): Record<string, number> {
+  const entries = value !== null && typeof value === 'object' ? Object.entries(value) : [];
+  return Object.fromEntries(entries.filter((e): e is [string, number] => typeof e[1] === 'number' && Number.isFinite(e[1])));
+}
