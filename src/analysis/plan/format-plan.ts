@@ -23,7 +23,7 @@ export function formatPlan(plan: TagPlan): string {
   if (plan.storage) lines.push('', ...formatStorage(plan));
   const { birds, sampleRateHz } = plan.trial;
   lines.push('', `Accuracy: write the room, its ${birds} birds${sampleRateHz ? ` and ${sampleRateHz} Hz` : ''} into a scene, then`,
-    "  volary simulate scene.json --out trial; volary attribute trial/study.json --out trial/result; volary score trial/result --labels trial/truth.csv");
+    '  volary simulate scene.json --out trial', '  volary draft trial -o trial/study.json', '  volary attribute trial/study.json --out trial/result', '  volary score trial/result --labels trial/truth/truth.csv');
   lines.push('', plan.faults.length ? 'To mend:' : 'Nothing to mend was found.', ...plan.faults.map((f) => `  ${f}`));
   lines.push('', 'Cautions:', ...PLAN_CAUTIONS.map((c) => `  ${c}`));
   return lines.join('\n');
