@@ -13,6 +13,8 @@ import { addNetworkCommand } from './commands/network.js';
 import { addSeparateCommand } from './commands/separate.js';
 import { addRatesCommand } from './commands/rates.js';
 import { addHabituationCommand } from './commands/habituation.js';
+import { addClipsCommand } from './commands/clips.js';
+import { addPlanCommand } from './commands/plan.js';
 import { EXIT, guardStreams, reportError } from './io.js';
 import { addExamples } from './options.js';
 
@@ -29,6 +31,8 @@ const commands: ((program: Command) => void)[] = [
   addNetworkCommand,
   addRatesCommand,
   addHabituationCommand,
+  addClipsCommand,
+  addPlanCommand,
   addSimulateCommand,
 ];
 

@@ -5,6 +5,8 @@ export type { AttributeStudyOptions } from './attribute-study-file.js';
 export { attributeToFolder } from './attribute-to-folder.js';
 export type { AttributeOutcome, AttributeToFolderOptions } from './attribute-to-folder.js';
 export { attributeTracks } from './attribute-tracks.js';
+export { clipsToFolder } from './clips-to-folder.js';
+export type { ClipsOutcome, ClipsToFolderOptions } from './clips-to-folder.js';
 export { draftFolder } from './draft-folder.js';
 export type { FolderDraft } from './draft-folder.js';
 export { loadStudy, openAudioFile } from './study-files.js';

@@ -101,13 +101,15 @@ export function nameTrackFiles(birds: readonly string[]): string[] {
   });
 }
 
-function findEncoding(study: StudyOnDisk, track: number): WavEncoding {
+/** Sample format that keeps what a track's first file holds. */
+export function findEncoding(study: StudyOnDisk, track: number): WavEncoding {
   const header = study.headers.get(study.timeline.tracks[track].segments[0].path);
   if (!header || !('info' in header) || header.info.sampleFormat !== 'pcm') return 'float32';
   return header.info.bitsPerSample <= 16 ? 'pcm16' : header.info.bitsPerSample <= 24 ? 'pcm24' : 'float32';
 }
 
-function buildClock(recorders: readonly string[], used: ReadonlySet<number>, rows: readonly ClockRow[]): ClockModel {
+/** The clocks of a study from rows of clock.csv. Throws VolaryError 'missing' where a recorder in use has none. */
+export function buildClock(recorders: readonly string[], used: ReadonlySet<number>, rows: readonly ClockRow[]): ClockModel {
   return recorders.map((recorder, r) => {
     const own = rows.filter((row) => row.recorder === recorder).sort((a, b) => a.tRefSec - b.tRefSec);
     if (r === 0 || (own.length === 0 && !used.has(r))) return { knotSec: [0], offsetSec: [0], uncertaintySec: [0] };
