@@ -21,3 +21,6 @@ export { roomEnvelope, roomScratchBytes } from './room-envelope';
 export { frameTexture } from './frame-texture';
 export { pathProducts } from './path-products';
 export { pathPrediction } from './path-prediction';
+export { lanesFromPcm } from './pcm-lanes';
+export { bandHops } from './band-hops';
+export { lanePower, lowQuantiles } from './lane-power';

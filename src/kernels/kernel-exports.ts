@@ -99,6 +99,11 @@ export interface KernelExports {
     signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, sos: Ptr, sectionCount: number, state: Ptr,
     hopFrames: number, smoothing: number, scratch: Ptr, env: Ptr, envStride: number,
   ): void;
+  /** records: four of i32 address, stride in bytes, coding (0 none, 1 u8, 2 s16, 3 s24, 4 s32, 5 f32). */
+  lanesFromPcm(records: Ptr, frameCount: number, lanes: Ptr): void;
+  bandHops(lanes: Ptr, groupBytes: number, groupCount: number, hopCount: number, hopFrames: number, filter: Ptr, state: Ptr, energy: Ptr): void;
+  lanePower(n: number, lanes: Ptr, window: Ptr, table: Ptr, scratch: Ptr, scale: number, out: Ptr, strideBytes: number): void;
+  lowQuantiles(rows: Ptr, rowCount: number, columnCount: number, rank: Ptr, groupCount: number, scratch: Ptr, out: Ptr): void;
   noiseFloor(energy: Ptr, hopCount: number, blockHops: number, quantile: number, radius: number, scratch: Ptr, floor: Ptr): void;
   compareTracks(
     cross: Ptr, auto: Ptr, trackCount: number, binCount: number, firstBin: number, endBin: number, noise: Ptr, noiseScale: number,
