@@ -9,7 +9,7 @@
  *   energyPtr  written       [hopCount][groupCount] v128
  * hopFrames is a multiple of 4. Two groups run in one loop so that one's latency hides the other's. After each hop, state below 1e-15 or not
  * finite becomes 0: silence after sound costs no more than sound. Nothing may overlap.
- * Source: transposed direct form II, Oppenheim & Schafer 6.4. Plain reference: test/reference/band-hops.ts.
+ * Source: transposed direct form II, Oppenheim & Schafer 6.4. Plain reference: test/reference/survey.ts.
  */
 import { cleanState } from './inline/biquad-sections';
 

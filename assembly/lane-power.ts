@@ -13,7 +13,7 @@
  *   scratchPtr written rowCount v128
  *   outPtr     written v128[columnCount]
  * Nothing may overlap. Source: power: definition; bisection of the order statistic over the bits of the floats, which order like integers.
- * Plain reference: test/reference/lane-power.ts.
+ * Plain reference: test/reference/dft.ts; a sort.
  */
 import { fftForward } from './fft';
 

@@ -68,12 +68,14 @@ export function measureCandidate(c: StretchContext, segment: Segment): Candidate
 
 /** The track of a shared segment is the one that hears it best: what it holds of that track's sound is its share. */
 function takeShared(c: StretchContext, track: number, from: number, to: number): { set: BinSet; ownedShare: number; leadDb: number } {
+  const bins = c.settings.bandBins;
   const { set, leadDb } = collectShared(c.spectra, c.floors, c.lost, c.ownership, c.settings.bandBins, from, to);
   const p = c.spectra.power[track];
   let inside = 0; let all = 0;
   for (let n = 0; n < set.length; n++) inside += p[set[n]];
-  for (let t = from; t < to; t++) {
-    for (let b = c.settings.bandBins[0]; b < c.settings.bandBins[1]; b++) {
+  if (c.spectra.kernels?.fitsBand(bins)) all = c.spectra.kernels.bins.sumLoud(c.floors, track, 4, from, to, bins);
+  else for (let t = from; t < to; t++) {
+    for (let b = bins[0]; b < bins[1]; b++) {
       const v = p[t * c.spectra.binCount + b];
       if (v > 4 * c.floors[track][b]) all += v;
     }
@@ -84,6 +86,10 @@ function takeShared(c: StretchContext, track: number, from: number, to: number):
 function collectOwned(c: StretchContext, segment: Segment, from: number, to: number): { set: BinSet; ownedShare: number; leadDb: number } {
   const { spectra: s, ownership, settings } = c;
   const { track } = segment;
+  if (s.kernels?.knowsOwner(ownership.owner, settings.bandBins)) {
+    const { set, all, owned, led } = s.kernels.bins.collectOwned(c.floors, track, from, to, segment.overPedestal ? c.pedestals[track] : undefined);
+    return { set, ownedShare: all > 0 ? owned / all : 0, leadDb: owned > 0 ? led / owned : 0 };
+  }
   const found: number[] = [];
   let owned = 0; let all = 0; let lead = 0;
   const p = s.power[track];

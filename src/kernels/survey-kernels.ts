@@ -177,7 +177,7 @@ export class SurveyKernels {
     const row = this.rows + (slot / shape.rowEvery) * this.binCount * groups * 16;
     for (let g = 0; g < groups; g++) {
       k.fn.lanePower(
-        shape.fftSize, this.lanes + g * this.laneBytes + place * this.slotFrames * 16, plan.window, plan.table, this.scratch, 1 / plan.windowSquareSum,
+        shape.fftSize, this.lanes + g * this.laneBytes + (place * this.slotFrames + (this.slotFrames - shape.fftSize) / 2) * 16, plan.window, plan.table, this.scratch, 1 / plan.windowSquareSum,
         row + g * 16, groups * 16,
       );
     }

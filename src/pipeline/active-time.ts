@@ -17,7 +17,7 @@ export interface Span {
 }
 
 /** Around what is active this much is looked at as well: strings of elements, decay, the filters' memory. */
-const HALO_SEC = 0.06;
+const HALO_SEC = 0.13;
 /** Stretches up to this length are looked at in one piece. */
 const WHOLE_SEC = 12;
 /** Offsets of recorders are read this many slots apart. */

@@ -85,7 +85,8 @@ export class SurveyWorker {
       const own = gaps.filter((g) => g.trackIndex === j);
       let count = 0;
       for (let row = 0; row < rowCount; row++) {
-        const start = (first + row * rowEvery) * kernels.slotFrames;
+        // Spectra are taken in the middle of their slots.
+        const start = (first + row * rowEvery) * kernels.slotFrames + (kernels.slotFrames - settings.fftSize) / 2;
         const isCut = own.some((g) => g.startFrame < start + settings.fftSize && g.startFrame + g.frameCount > start);
         // Digital silence says nothing about the noise.
         if (isCut || kernels.isSilent(row, j)) kernels.leaveOut(row, j);
