@@ -7,7 +7,7 @@ import { UNTAGGED_FEATURES } from '../../dist/attribute/untagged-features.js';
 import { judgeOwnRows, judgeUntaggedRows, labelLeftovers, labelOwn, lookAgain } from './label-scene.mjs';
 import { fitCalibration, fitRisingLine, trainForest } from './train-forest.mjs';
 
-const FOLDS = 3;
+const FOLDS = 2;
 /** Rows from here on take part in calibration: a little below what is written. */
 const LEAST_LOG_ODDS = -1.5;
 
