@@ -37,6 +37,14 @@ describe('volary score', () => {
     expect(await readFile(join(folder, 'score.json'), 'utf8')).toBe(json);
   });
 
+  it('finds the threshold for a precision that is asked for', async () => {
+    await writeFile(join(folder, 'calls.csv'), formatCsv(callTable, [...CALLS, callRow(3, 'red', 2.5, 2.6, 0.6)]));
+    const text = await run(folder, '--labels', truth(), '--precision', '.95');
+    // Three of four are right; the wrong one has the least probability.
+    expect(text.out).toMatch(/^ *0?\.950 +0?\.7000 +0?\.750 +1\.000/m);
+    await expect(run(folder, '--labels', truth(), '--precision', '99')).rejects.toThrow('shares between 0 and 1');
+  });
+
   it('prints score.json with --json', async () => {
     const { out, status } = await run(folder, '--labels', truth(), '--json', '--tracks', 'red, blue', '--collar', '0.01');
     expect(status).toBe(0);

@@ -27,7 +27,7 @@ export async function runScore(io: CommandIo, folder: string, options: ScoreComm
   const labels = await leaveOutUnanalysed(io, folder, readLabels(text, options.labels));
   const score = scoreCalls(calls, labels, {
     toleranceSec: options.tolerance, collarSec: options.collar, tracks: options.tracks, untaggedInDiarization: options.untagged,
-    fromSec: options.from, toSec: options.to,
+    fromSec: options.from, toSec: options.to, precisions: options.precision,
   });
   if (score.counts.labels === 0) {
     throw new VolaryError('no-data', {
@@ -41,7 +41,7 @@ export async function runScore(io: CommandIo, folder: string, options: ScoreComm
 
 /** A verified sample tells the error rate of the whole table; what needs all labels of a stretch cannot be asked of it. */
 async function runVerified(io: CommandIo, folder: string, calls: readonly CallRow[], text: string, options: ScoreCommandOptions): Promise<number> {
-  const unfit = options.tracks ? '--tracks' : options.from !== undefined ? '--from' : options.to !== undefined ? '--to' : options.collar ? '--collar' : undefined;
+  const unfit = options.tracks ? '--tracks' : options.from !== undefined ? '--from' : options.to !== undefined ? '--to' : options.collar ? '--collar' : options.precision ? '--precision' : undefined;
   if (unfit) throw new VolaryError('bad-option', { where: unfit, what: 'has no meaning for a verified sample', expected: 'no such option, or a label file' });
   const score = scoreVerified(calls, readSample(text, options.labels), options.tolerance);
   await writeResult(io, folder, verifiedScoreToJson(score), formatVerified(score));

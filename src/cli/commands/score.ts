@@ -11,6 +11,7 @@ export interface ScoreCommandOptions {
   untagged?: boolean;
   from?: number;
   to?: number;
+  precision?: number[];
 }
 
 /** Adds `score`: how right is the call table? */
@@ -25,6 +26,7 @@ export function addScoreCommand(program: Command): void {
     .option('--untagged', 'let untagged callers count as one more bird in the diarization error rate')
     .option('--from <s>', 'score only calls that start at or after this time', parseNumber())
     .option('--to <s>', 'score only calls that start before this time: where only a part was labelled', parseNumber())
+    .option('--precision <shares>', 'shares of right calls to find thresholds for, with commas between (default .9,.95,.98,.99,.995)', parseShares)
     .option('--json', 'print score.json instead of the summary')
     .action((folder: string, options: ScoreCommandOptions) => runCommand('score', async (io) => {
       const { runScore } = await import('./run-score.js');
@@ -35,6 +37,12 @@ export function addScoreCommand(program: Command): void {
     'volary score result --labels first-ten-minutes.csv --to 600 --tracks red,blue',
     'volary score result --labels result/sample.csv    the error rate of a whole table from a verified sample',
   ]);
+}
+
+function parseShares(text: string): number[] {
+  const shares = text.split(',').map((t) => Number(t.trim()));
+  if (shares.some((v) => !(v > 0 && v < 1))) throw new InvalidArgumentError("expected shares between 0 and 1, as in '.95,.99'.");
+  return shares;
 }
 
 function parseNames(text: string): string[] {
