@@ -2,6 +2,7 @@
 import { cosTurn, sinTurn } from '../numeric/elementary.js';
 import type { Ptr } from './kernel-exports.js';
 import type { Kernels } from './kernels.js';
+import { countBufferBytes, eachPiece, type LaneRun } from './lane-records.js';
 import { createStftPlan, type StftPlan } from './stft.js';
 
 /** Hops of one slot: the grain of activity. */
@@ -9,8 +10,6 @@ export const SLOT_HOPS = 8;
 /** Slots that are worked on while they are in the second cache, and that are read at a time. */
 const BLOCK_SLOTS = 8;
 const CHUNK_SLOTS = 128;
-/** Bytes that runs may lose to alignment. */
-const SLACK_BYTES = 16384;
 
 export interface SurveyShape {
   fftSize: number;
@@ -23,18 +22,6 @@ export interface SurveyShape {
   sampleRateHz: number;
   bandHz: readonly [number, number];
 }
-
-/** A stretch of one track in a buffer: sample i at byteOffset + i * strideBytes. */
-export interface LaneRun {
-  trackIndex: number;
-  offset: number;
-  frameCount: number;
-  byteOffset: number;
-  strideBytes: number;
-  coding: 'u8' | 's16' | 's24' | 's32' | 'f32';
-}
-
-const CODINGS = { u8: 1, s16: 2, s24: 3, s32: 4, f32: 5 } as const;
 
 /** Second-order Butterworth sections by the bilinear transform (Oppenheim & Schafer 7.1): b a1 a2 of the high-pass, then of the low-pass. */
 export function designBand(bandHz: readonly [number, number], sampleRateHz: number): Float64Array {
@@ -62,7 +49,7 @@ export function computeBandResponse(filter: ArrayLike<number>, fftSize: number):
 export function countSurveyBytes(shape: SurveyShape): number {
   const groups = Math.ceil(shape.trackCount / 4), bins = shape.fftSize / 2 + 1, rows = Math.ceil(shape.mostSlots / shape.rowEvery);
   const slotFrames = SLOT_HOPS * shape.hopFrames;
-  return 2 * (4 * shape.trackCount * CHUNK_SLOTS * slotFrames + SLACK_BYTES) + BLOCK_SLOTS * slotFrames * groups * 16
+  return 2 * countBufferBytes(shape.trackCount, CHUNK_SLOTS * slotFrames) + BLOCK_SLOTS * slotFrames * groups * 16
     + (shape.mostSlots + 1) * SLOT_HOPS * groups * 16 + (rows + 1) * bins * groups * 16 + rows * 16 + 80 * shape.fftSize + (1 << 18);
 }
 
@@ -99,7 +86,7 @@ export class SurveyKernels {
     this.slotFrames = SLOT_HOPS * hopFrames;
     this.plan = createStftPlan(k, { fftSize, hopFrames: this.slotFrames });
     this.binCount = this.plan.binCount;
-    const chunkBytes = 4 * trackCount * CHUNK_SLOTS * this.slotFrames + SLACK_BYTES;
+    const chunkBytes = countBufferBytes(trackCount, CHUNK_SLOTS * this.slotFrames);
     this.bufferPtr = [k.alloc(chunkBytes), k.alloc(chunkBytes)];
     this.buffers = [k.u8(this.bufferPtr[0], chunkBytes), k.u8(this.bufferPtr[1], chunkBytes)];
     this.records = k.alloc(48);
@@ -185,21 +172,8 @@ export class SurveyKernels {
 
   /** Lanes of one group for frames [from, from + count) of a buffer; cut where a run of one of its tracks begins or ends. */
   private fillLanes(buffer: 0 | 1, runs: readonly LaneRun[], group: number, from: number, count: number): void {
-    const own = runs.filter((r) => r.trackIndex >> 2 === group && r.offset < from + count && r.offset + r.frameCount > from);
-    const cuts = [from, from + count];
-    for (const r of own) {
-      for (const edge of [r.offset, r.offset + r.frameCount]) if (edge > from && edge < from + count && !cuts.includes(edge)) cuts.push(edge);
-    }
-    cuts.sort((a, b) => a - b);
-    const { k } = this;
-    const record = k.i32(this.records, 12);
-    for (let c = 0; c + 1 < cuts.length; c++) {
-      record.fill(0);
-      for (const r of own) {
-        if (r.offset > cuts[c] || r.offset + r.frameCount <= cuts[c]) continue;
-        record.set([this.bufferPtr[buffer] + r.byteOffset + (cuts[c] - r.offset) * r.strideBytes, r.strideBytes, CODINGS[r.coding]], 3 * (r.trackIndex & 3));
-      }
-      k.fn.lanesFromPcm(this.records, cuts[c + 1] - cuts[c], this.lanes + group * this.laneBytes + (cuts[c] - from) * 16);
-    }
+    eachPiece(this.k, this.records, this.bufferPtr[buffer], runs, group, from, count, (start, frames) => {
+      this.k.fn.lanesFromPcm(this.records, frames, this.lanes + group * this.laneBytes + (start - from) * 16);
+    });
   }
 }

@@ -5,6 +5,7 @@ import { countEngineBytes, createKernelEngine } from '../evidence/kernel-engine.
 import { LagMeter } from '../evidence/lags.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import type { SpectralEngine } from '../evidence/spectra.js';
+import { countBufferBytes, PcmTracks } from '../kernels/lane-records.js';
 import { createKernels } from '../kernels/kernels.js';
 import { readOffset, type ClockModel } from '../model/clock.js';
 import type { StudyAudio } from '../study/study-audio.js';
@@ -27,24 +28,40 @@ export interface ExtractResult {
   lostRuns: [number, number, number][];
 }
 
+interface Dense { engine: SpectralEngine; pcm: PcmTracks }
+
+/** Frames that are read at a time. */
+const READ_FRAMES = 65536;
+
+/** Does jobs one at a time, however many are asked for at once: they share their memory. */
 export class CellWorker {
   private surveyor: SurveyWorker | undefined;
-  private dense: SpectralEngine | undefined;
+  private dense: Dense | undefined;
   private readonly meter: LagMeter;
-  private readonly blocks: Float32Array[] = [];
+  private last: Promise<unknown> = Promise.resolve();
 
   constructor(private readonly module: WebAssembly.Module, private readonly audio: StudyAudio, private readonly settings: AnalysisSettings, private readonly plan: CellPlan) {
     this.meter = new LagMeter(settings.fftSize, settings.sampleRateHz, settings.maxLagSec);
   }
 
   survey(index: number): Promise<SurveyResult> {
-    this.surveyor ??= new SurveyWorker(this.module, this.audio, this.settings, this.plan);
-    return this.surveyor.survey(index);
+    return this.queue(() => {
+      this.surveyor ??= new SurveyWorker(this.module, this.audio, this.settings, this.plan);
+      return this.surveyor.survey(index);
+    });
   }
 
-  async extract(task: ExtractTask): Promise<ExtractResult> {
-    const result: ExtractResult = { candidates: [], lostRuns: [] };
-    for (const span of task.spans) await this.extractSpan(task, span, result);
+  extract(task: ExtractTask): Promise<ExtractResult> {
+    return this.queue(async () => {
+      const result: ExtractResult = { candidates: [], lostRuns: [] };
+      for (const span of task.spans) await this.extractSpan(task, span, result);
+      return result;
+    });
+  }
+
+  private queue<T>(job: () => Promise<T>): Promise<T> {
+    const result = this.last.then(job);
+    this.last = result.catch(() => undefined);
     return result;
   }
 
@@ -57,14 +74,19 @@ export class CellWorker {
     const length = (span.end - span.first) * slotFrames;
     const middle = t0 + length / fs / 2;
     const starts = recorders.map((_, r) => Math.round((t0 + readOffset(task.clock[r], middle)) * fs));
-    const engine = this.getEngine();
-    await audio.readTracks(starts, length, this.blocks);
+    const { engine, pcm } = this.getDense();
+    const { ptr, signals } = engine.placeSignals!(tracks.length, length);
+    for (let done = 0; done < length; done += pcm.chunkFrames) {
+      const count = Math.min(pcm.chunkFrames, length - done);
+      const { runs } = await audio.readPcm(starts.map((s) => s + done), count, pcm.buffer);
+      pcm.write(runs, count, ptr, length, done);
+    }
     const residualSec = (track: number, tSec: number): number => {
       const r = tracks[track].recorderIndex;
       return t0 + readOffset(task.clock[r], tSec) - starts[r] / fs;
     };
     const found = extractStretch(engine, this.meter, settings, {
-      signals: this.blocks, lengthFrames: length, startSec: t0, residualSec, gainDb: task.gainDb, floors: task.floors,
+      signals, lengthFrames: length, startSec: t0, residualSec, gainDb: task.gainDb, floors: task.floors,
     });
     const isOwn = (c: Candidate): boolean => c.onsetSec >= span.ownFromSec && c.onsetSec < span.ownToSec;
     for (const c of found.candidates) if (isOwn(c)) into.candidates.push(c);
@@ -83,14 +105,14 @@ export class CellWorker {
   }
 
   /** Memory for spectra is taken when they are first asked for; that of the survey is given back. */
-  private getEngine(): SpectralEngine {
+  private getDense(): Dense {
     if (this.dense) return this.dense;
     this.surveyor = undefined;
     const { settings, plan, audio } = this;
     const tracks = audio.timeline.tracks.length;
-    const most = countSpanFrames(plan, settings);
-    this.dense = createKernelEngine(createKernels(this.module, countEngineBytes(settings, tracks, most)), settings);
-    for (let j = 0; j < tracks; j++) this.blocks.push(new Float32Array(most));
+    const k = createKernels(this.module, countEngineBytes(settings, tracks, countSpanFrames(plan, settings)) + countBufferBytes(tracks, READ_FRAMES) + 8192);
+    const pcm = new PcmTracks(k, tracks, READ_FRAMES);
+    this.dense = { pcm, engine: createKernelEngine(k, settings) };
     return this.dense;
   }
 }

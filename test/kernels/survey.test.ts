@@ -1,8 +1,9 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { computeResponse } from '../../src/kernels/filter-design.js';
 import type { Kernels } from '../../src/kernels/kernels.js';
-import { computeBandResponse, countSurveyBytes, designBand, SLOT_HOPS, SurveyKernels, type LaneRun } from '../../src/kernels/survey-kernels.js';
+import { computeBandResponse, countSurveyBytes, designBand, SLOT_HOPS, SurveyKernels } from '../../src/kernels/survey-kernels.js';
 import { createKernels } from '../../src/kernels/kernels.js';
+import type { LaneRun } from '../../src/kernels/lane-records.js';
 import { loadKernelsFile } from '../../src/node/kernels-file.js';
 import { referenceBandHops, referenceSample } from '../reference/survey.js';
 import { allocGuarded, largestDifference, makeNoise, openKernels } from './support.js';
