@@ -21,3 +21,7 @@ export { roomEnvelope, roomScratchBytes } from './room-envelope';
 export { frameTexture } from './frame-texture';
 export { pathProducts } from './path-products';
 export { pathPrediction } from './path-prediction';
+export { collectOwned, collectShared, sumLoud, sumShared } from './collect-bins';
+export { lanesFromPcm, tracksFromPcm } from './pcm-lanes';
+export { bandHops } from './band-hops';
+export { lanePower, lowQuantiles } from './lane-power';

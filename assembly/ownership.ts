@@ -8,33 +8,36 @@
  *   floorPtr   read    f32[trackCount][binCount], > 0
  *   scalePtr   read    f32[trackCount]
  *   lostPtr    read    u8[trackCount][frameCount], 1 = leave the track out of the frame
- *   scratchPtr written OWNERSHIP_SCRATCH_BYTES, 8-aligned
+ *   scratchPtr written ownershipScratchBytes(binCount, trackCount), 16-aligned
  *   ownerPtr   written u8[frameCount][binCount]
  *   leadPtr    written f32[frameCount][binCount]
  *   ownedPtr   written f32[trackCount][frameCount]
  * Outside bins firstBin .. endBin-1 owner is 255 and lead 0. 1 <= firstBin, firstBin + 4 <= endBin < binCount; at most 16 tracks.
- * Alignment 4 (scratch 8); nothing may overlap. A NaN power owns nothing in its 3 x 3 neighbourhood.
+ * Alignment 4 (scratch 16); nothing may overlap. A NaN power owns nothing in its 3 x 3 neighbourhood.
  * Source: definition; dominance of time-frequency bins: Yilmaz & Rickard 2004. Plain reference: test/reference/ownership.ts.
  */
 import { log2Vector } from './inline/log2';
 
-/** Records of 32 bytes for 16 tracks (rows t-1, t, t+1, floor, scale, id), then f64[16]. */
+/** Records of 32 bytes for 16 tracks (rows t-1, t, t+1 of sums over three bins, floor, scale, id), then f64[16], then the rows: three per track in turn. */
 const RECORD_BYTES: usize = 32;
 const SUMS_OFFSET: usize = 16 * 32;
+const ROWS_OFFSET: usize = 16 * 32 + 16 * 8;
 const NOBODY: i32 = 255;
 const DB_PER_OCTAVE: f32 = 3.0102999566398120;
 
 /** Bytes of the scratch. */
-export function ownershipScratchBytes(): i32 {
-  return <i32>SUMS_OFFSET + 16 * 8;
+export function ownershipScratchBytes(binCount: i32, trackCount: i32): i32 {
+  return <i32>ROWS_OFFSET + 12 * trackCount * binCount;
 }
 
 export function mapOwnership(
   powerPtr: usize, frameCount: i32, binCount: i32, trackCount: i32, floorPtr: usize, scalePtr: usize, lostPtr: usize,
   firstBin: i32, endBin: i32, leastSnr: f32, scratchPtr: usize, ownerPtr: usize, leadPtr: usize, ownedPtr: usize,
 ): void {
+  sumBins(powerPtr, frameCount, binCount, trackCount, firstBin, endBin, 0, scratchPtr + ROWS_OFFSET);
   for (let t = 0; t < frameCount; t++) {
-    const active = listTracks(powerPtr, frameCount, binCount, trackCount, floorPtr, scalePtr, lostPtr, t, scratchPtr);
+    if (t + 1 < frameCount) sumBins(powerPtr, frameCount, binCount, trackCount, firstBin, endBin, t + 1, scratchPtr + ROWS_OFFSET);
+    const active = listTracks(frameCount, binCount, trackCount, floorPtr, scalePtr, lostPtr, t, scratchPtr);
     const row = <usize>t * <usize>binCount;
     const owners = ownerPtr + row, leads = leadPtr + (row << 2);
     memory.fill(owners, <u8>NOBODY, <usize>binCount);
@@ -48,18 +51,32 @@ export function mapOwnership(
   }
 }
 
+/** Sums over three bins of every track in frame t, into the rows of that frame. */
+function sumBins(powerPtr: usize, frameCount: i32, binCount: i32, trackCount: i32, firstBin: i32, endBin: i32, t: i32, rowsPtr: usize): void {
+  const rowBytes = <usize>binCount << 2;
+  for (let j = 0; j < trackCount; j++) {
+    const p = powerPtr + (<usize>j * <usize>frameCount + <usize>t) * rowBytes;
+    const o = rowsPtr + (<usize>(t % 3) * <usize>trackCount + <usize>j) * rowBytes;
+    for (let b = firstBin; b < endBin; b += 4) {
+      const at = <usize>min(b, endBin - 4) << 2;
+      v128.store(o + at, f32x4.add(f32x4.add(v128.load(p + at - 4), v128.load(p + at)), v128.load(p + at, 4)));
+    }
+  }
+}
+
 /** One record per track that is not lost in the frame; returns how many. */
 function listTracks(
-  powerPtr: usize, frameCount: i32, binCount: i32, trackCount: i32, floorPtr: usize, scalePtr: usize, lostPtr: usize, t: i32, recordPtr: usize,
+  frameCount: i32, binCount: i32, trackCount: i32, floorPtr: usize, scalePtr: usize, lostPtr: usize, t: i32, recordPtr: usize,
 ): i32 {
-  const rowBytes = <usize>binCount << 2;
+  const rowBytes = <usize>binCount << 2, frameBytes = <usize>trackCount * rowBytes;
+  const before = <usize>(max(0, t - 1) % 3) * frameBytes, here = <usize>(t % 3) * frameBytes, after = <usize>(min(frameCount - 1, t + 1) % 3) * frameBytes;
   let record = recordPtr;
   for (let j = 0; j < trackCount; j++) {
     if (load<u8>(lostPtr + <usize>j * <usize>frameCount + <usize>t)) continue;
-    const track = powerPtr + <usize>j * <usize>frameCount * rowBytes;
-    store<usize>(record, track + <usize>max(0, t - 1) * rowBytes);
-    store<usize>(record, track + <usize>t * rowBytes, 4);
-    store<usize>(record, track + <usize>min(frameCount - 1, t + 1) * rowBytes, 8);
+    const rows = recordPtr + ROWS_OFFSET + <usize>j * rowBytes;
+    store<usize>(record, rows + before);
+    store<usize>(record, rows + here, 4);
+    store<usize>(record, rows + after, 8);
     store<usize>(record, floorPtr + <usize>j * rowBytes, 12);
     store<f32>(record, load<f32>(scalePtr + (<usize>j << 2)), 16);
     store<i32>(record, j, 20);
@@ -70,20 +87,36 @@ function listTracks(
 
 // @ts-ignore: decorator
 @inline
-function sumThree(p: usize): v128 {
-  return f32x4.add(f32x4.add(v128.load(p - 4), v128.load(p)), v128.load(p, 4));
+function smoothPower(record: usize, at: usize): v128 {
+  return f32x4.mul(f32x4.splat(1.0 / 9.0), f32x4.add(f32x4.add(v128.load(load<usize>(record) + at), v128.load(load<usize>(record, 4) + at)), v128.load(load<usize>(record, 8) + at)));
+}
+
+/** Whether any track is loud enough in any of four bins to own it: most are nobody's. */
+// @ts-ignore: decorator
+@inline
+function isLoud(recordPtr: usize, active: i32, at: usize, least: v128): bool {
+  let loud = i32x4.splat(0);
+  const end = recordPtr + <usize>active * RECORD_BYTES;
+  for (let record = recordPtr; record < end; record += RECORD_BYTES) {
+    loud = v128.or(loud, f32x4.gt(smoothPower(record, at), f32x4.mul(least, v128.load(load<usize>(record, 12) + at))));
+  }
+  return v128.any_true(loud);
 }
 
 // @ts-ignore: decorator
 @inline
 function decideVector(recordPtr: usize, active: i32, b: i32, leastSnr: f32, owners: usize, leads: usize): void {
-  const ninth = f32x4.splat(1.0 / 9.0), least = f32x4.splat(leastSnr), nobody = i32x4.splat(NOBODY);
+  const least = f32x4.splat(leastSnr), nobody = i32x4.splat(NOBODY);
   const at = <usize>b << 2;
+  if (!isLoud(recordPtr, active, at, least)) {
+    store<i32>(owners + <usize>b, -1);
+    v128.store(leads + at, f32x4.splat(0));
+    return;
+  }
   let best = f32x4.splat(0), second = best, owner = nobody;
   let record = recordPtr;
   for (let n = 0; n < active; n++) {
-    const sum = f32x4.add(f32x4.add(sumThree(load<usize>(record) + at), sumThree(load<usize>(record, 4) + at)), sumThree(load<usize>(record, 8) + at));
-    const smooth = f32x4.mul(ninth, sum);
+    const smooth = smoothPower(record, at);
     const floor = v128.load(load<usize>(record, 12) + at);
     const q = f32x4.mul(f32x4.sub(smooth, floor), v128.load_splat<f32>(record, 16));
     const isAhead = f32x4.gt(q, best);

@@ -4,14 +4,14 @@ export const EVIDENCE = {
   lags: [
     'heardShare', 'bestZ', 'bestAgreement', 'lagOfBestMs', 'earliestLagMs', 'earliestZ', 'laterZ', 'earlierZ', 'rangeM', 'leadOverCurveDb', 'zeroLag',
     'weightedLagMs', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'lagMs', 'lagTracks', 'otherLagMs', 'heard', 'contactLagMs', 'contactAgreement',
-    'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'strengthBelowPlaceDb',
+    'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
   ],
   /** How much louder it is on one track than on the others, gains taken out, and than other sounds. Stretches are still cut by level. */
   levels: [
     'ownedShare', 'leadDb', 'leastLeadDb', 'secondLeadDb', 'rangeM', 'leadOverCurveDb', 'expectedSnrDb', 'bestOtherSnrDb', 'rivalDb', 'explainedDb',
     'louderByDb', 'sameTrackDb', 'fillDb', 'leadResidualDb', 'leadBelowUsualDb', 'leadToOwnDb', 'aboveUsualDb', 'rivalStrengthDb', 'spreadDb', 'totalShare',
     'aboveAcceptedDb', 'aboveSinceDb', 'leadMedianDb', 'expectedStrengthDb', 'otherLeadDb',
-    'contactLeadDb', 'leadBelowPlaceDb', 'leadBelowHighDb', 'strengthBelowPlaceDb', 'belowStrongestDb',
+    'contactLeadDb', 'leadBelowPlaceDb', 'leadBelowHighDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb', 'belowStrongestDb',
   ],
   /** What the sound is like by itself: tones or noise, how it begins, how long it is. */
   spectrum: [
@@ -23,7 +23,7 @@ export const EVIDENCE = {
     'rivalDb', 'explainedDb', 'rivalCount', 'rivalOnsetMs', 'sinceLouderMs', 'louderByDb', 'sameTrackDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb',
     'templateCount', 'aboveUsualDb', 'pitchToUsual', 'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'neighbourLogOdds', 'aboveAcceptedDb',
     'acceptedOverlap', 'sinceAcceptedMs', 'aboveSinceDb', 'lagMs', 'lagTracks', 'leadMedianDb', 'expectedStrengthDb', 'otherLagMs', 'otherLeadDb', 'templates',
-    'sinceTemplateSec', 'pitch', 'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb',
+    'sinceTemplateSec', 'pitch', 'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
     'shareOfEvent', 'sinceEventMs', 'belowStrongestDb',
   ],
   kept: ['peakDb', 'lostShare', 'lostTracks', 'lostBirds', 'firstLogOdds', 'ownLogOdds', 'shared', 'core', 'trackCount', 'members', 'twin', 'doubtShare', 'gainScaleDb', 'birds'],

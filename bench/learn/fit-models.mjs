@@ -1,4 +1,4 @@
-// Fits the five forests on scenes, with calibration on scenes left out of the fit (folds by scene).
+// Fits the five forests on scenes, each look on what the look before said of scenes left out of its fit (folds by scene).
 import { CALL_FEATURES } from '../../dist/model/call-features.js';
 import { CONTEXT_FEATURES } from '../../dist/model/context-features.js';
 import { scoreForest } from '../../dist/model/forest.js';
@@ -7,7 +7,7 @@ import { UNTAGGED_FEATURES } from '../../dist/attribute/untagged-features.js';
 import { judgeOwnRows, judgeUntaggedRows, labelLeftovers, labelOwn, lookAgain } from './label-scene.mjs';
 import { fitCalibration, fitRisingLine, trainForest } from './train-forest.mjs';
 
-const FOLDS = 3;
+const FOLDS = 2;
 /** Rows from here on take part in calibration: a little below what is written. */
 const LEAST_LOG_ODDS = -1.5;
 
@@ -62,6 +62,21 @@ export function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
   models.own.calibration = own;
   models.untagged.calibration = untagged;
   return { models, folds: folds.map((f) => ({ models: f.models, scenes: f.test })) };
+}
+
+/** Calibrates models on scenes that none of them was fitted to, by the rows that would be written. */
+export function calibrateModels(models, scenes) {
+  models.own.calibration = { from: [], to: [] };
+  for (const s of scenes) {
+    labelOwn(s);
+    s.z1 = s.x1.map((x) => scoreForest(models.first, x));
+    lookAgain(s, models.first, 'x1', 'x2');
+    lookAgain(s, models.second, 'x2', 'x3');
+  }
+  const one = [{ models, test: scenes }];
+  models.own.calibration = calibrate(one, (f, s) => judgeOwnRows(s, models.own, LEAST_LOG_ODDS));
+  for (const s of scenes) labelLeftovers(s, models.own);
+  models.untagged.calibration = calibrate(one, (f, s) => judgeUntaggedRows(s, models.untagged, LEAST_LOG_ODDS));
 }
 
 /** Calibration by rows as they would be written, on scenes that the fold's forests never saw. */

@@ -13,8 +13,9 @@ const LEAST_IOU = 0.4;
 /** Marks a scene { birds, truth, candidates, gains } with first features `x1` and own labels `y`. */
 export function labelOwn(scene) {
   scene.x1 = computeCallFeatures(scene.candidates, scene.gains);
-  // Sounds of others that look like own calls are rare and decide the ghosts: they weigh more.
-  scene.w = scene.candidates.map((c) => (c.ownedShare > 0.5 && Math.max(...c.agreementZ) > 7 ? 2 : 1));
+  // Sounds of others that look like own calls are rare and decide the ghosts: they weigh more, those of birds without a tag most.
+  const free = scene.truth.filter((t) => t.bird === 'none');
+  scene.w = scene.candidates.map((c) => (free.some((t) => overlapOverUnion(c, t) > LEAST_IOU) ? 4 : c.ownedShare > 0.5 && Math.max(...c.agreementZ) > 7 ? 2 : 1));
   scene.y = scene.candidates.map((c) => Number(scene.truth.some((t) => t.bird === scene.birds[c.track] && isSame(c, t))));
 }
 

@@ -1,4 +1,4 @@
-// Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 260] [--first-seed 3000]
+// Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 210] [--first-seed 3000]
 // Evidence is kept in out/learn, so that a second run only fits. Judging uses other seeds (bench/accuracy).
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
@@ -6,34 +6,42 @@ import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
 import { drawRandomScene } from '../../dist/simulate/random-scene.js';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
-import { fitModels } from './fit-models.mjs';
+import { calibrateModels, fitModels } from './fit-models.mjs';
 import { packEvidence, unpackEvidence } from './evidence-file.mjs';
 import { gatherInMemory } from './run-scene.mjs';
 import { varyScene } from './vary-scene.mjs';
 
 const PRESETS = ['normal', 'crowded', 'easy', 'two-clocks', 'small-species', 'harsh', 'normal', 'crowded'];
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
-const { values } = parseArgs({ options: { scenes: { type: 'string', default: '260' }, 'first-seed': { type: 'string', default: '3000' }, trees: { type: 'string', default: '160' } } });
+const { values } = parseArgs({ options: { scenes: { type: 'string', default: '210' }, 'first-seed': { type: 'string', default: '3000' }, trees: { type: 'string', default: '160' } } });
 const folder = join(root, 'out', 'learn');
 mkdirSync(folder, { recursive: true });
 
-const scenes = [];
-const first = Number(values['first-seed']);
-for (let seed = first; seed < first + Number(values.scenes); seed++) {
-  const preset = PRESETS[seed % PRESETS.length];
-  const files = [join(folder, `${seed}.json`), join(folder, `${seed}-varied.json`)];
-  if (!files.every((f) => existsSync(f))) {
-    const s = simulateScene(drawRandomScene(seed, preset), seed);
-    const drawn = { birds: s.tracks.map((t) => t.bird), recorders: s.tracks.map((t) => t.recorder), signals: s.tracks.map((t) => t.samples), truth: s.truth };
-    await keepEvidence(files[0], drawn, s.sampleRateHz, seed, preset);
-    await keepEvidence(files[1], varyScene({ ...drawn, clock: s.clock, sampleRateHz: s.sampleRateHz, seed }), s.sampleRateHz, seed, preset);
-    process.stderr.write(`seed ${seed} ${preset}\n`);
+/** Seeds of the scenes that the finished models are calibrated on: never fitted to, never judged on. */
+const CALIBRATION_SEEDS = [7000, 7032];
+
+async function gatherScenes(first, end, isVaried) {
+  const scenes = [];
+  for (let seed = first; seed < end; seed++) {
+    const preset = PRESETS[seed % PRESETS.length];
+    const files = [join(folder, `${seed}.json`), ...(isVaried ? [join(folder, `${seed}-varied.json`)] : [])];
+    if (!files.every((f) => existsSync(f))) {
+      const s = simulateScene(drawRandomScene(seed, preset), seed);
+      const drawn = { birds: s.tracks.map((t) => t.bird), recorders: s.tracks.map((t) => t.recorder), signals: s.tracks.map((t) => t.samples), truth: s.truth };
+      await keepEvidence(files[0], drawn, s.sampleRateHz, seed, preset);
+      if (isVaried) await keepEvidence(files[1], varyScene({ ...drawn, clock: s.clock, sampleRateHz: s.sampleRateHz, seed }), s.sampleRateHz, seed, preset);
+      process.stderr.write(`seed ${seed} ${preset}\n`);
+    }
+    for (const f of files) {
+      const scene = existsSync(f) ? unpackEvidence(readFileSync(f, 'utf8')) : { candidates: [], truth: [] };
+      if (scene.candidates.length > 0 && scene.truth.length > 0) scenes.push(scene);
+    }
   }
-  for (const f of files) {
-    const scene = existsSync(f) ? unpackEvidence(readFileSync(f, 'utf8')) : { candidates: [], truth: [] };
-    if (scene.candidates.length > 0 && scene.truth.length > 0) scenes.push(scene);
-  }
+  return scenes;
 }
+
+const first = Number(values['first-seed']);
+const scenes = await gatherScenes(first, first + Number(values.scenes), true);
 
 async function keepEvidence(file, { birds, recorders, signals, truth }, sampleRateHz, seed, preset) {
   try {
@@ -45,6 +53,7 @@ async function keepEvidence(file, { birds, recorders, signals, truth }, sampleRa
 }
 
 const { models } = fitModels(scenes, { trees: Number(values.trees), log: (t) => process.stderr.write(`${t}\n`) });
+calibrateModels(models, await gatherScenes(...CALIBRATION_SEEDS, false));
 for (const [name, forest] of Object.entries(models)) {
   const text = `import type { Forest } from './forest.js';\n\n/** Learned on ${scenes.length} simulated scenes by bench/learn; not to be edited by hand. */\n`
     + `export const ${name}Forest: Forest = JSON.parse(${JSON.stringify(JSON.stringify(forest))}) as Forest;\n`;

@@ -5,6 +5,7 @@ import { createMemoryReader } from '../../dist/audio/memory-reader.js';
 import { resolveSettings } from '../../dist/evidence/settings.js';
 import { planCells } from '../../dist/pipeline/cells.js';
 import { CellWorker } from '../../dist/pipeline/cell-work.js';
+import { SpanFinder } from '../../dist/pipeline/active-time.js';
 import { calibrateStudy, makeTask } from '../../dist/pipeline/calibrate.js';
 import { fitGains } from '../../dist/model/fit-gains.js';
 import { loadKernelsFile } from '../../dist/node/kernels-file.js';
@@ -24,7 +25,8 @@ export async function gatherInMemory(birds, recorders, signals, sampleRateHz) {
   const each = async (items, job) => { const out = []; for (const x of items) out.push(await job(x)); return out; };
   const runner = { survey: (c, f) => each(c, (k) => worker.survey(k)), extract: (t, f) => each(t, (k) => worker.extract(k)) };
   const calibration = await calibrateStudy(runner, timeline, settings, plan, { maxOffsetSec: 60 });
-  const cells = await runner.extract(Array.from({ length: plan.cellCount }, (_, k) => makeTask(plan, calibration, k)));
+  const spans = new SpanFinder(calibration.active, calibration.clock, plan, settings);
+  const cells = await runner.extract(Array.from({ length: plan.cellCount }, (_, k) => makeTask(plan, calibration, spans, k)));
   const candidates = cells.flatMap((c) => c.candidates);
   const evidence = { candidates, cells, gains: fitGains(candidates, calibration.priorGainDb), clock: calibration.clock };
   return { evidence, timeline, settings, plan };

@@ -48,9 +48,23 @@ export class ByteWindow {
 export async function readExactly(source: ByteSource, offset: number, length: number): Promise<Uint8Array> {
   const bytes = await source.read(offset, length);
   if (bytes.length >= length) return bytes;
-  throw new VolaryError('unreadable', {
+  throw becameShorter(source, offset + bytes.length);
+}
+
+/** `readExactly` into memory that is there already. */
+export async function readExactlyInto(source: ByteSource, offset: number, into: Uint8Array): Promise<void> {
+  if (!source.readInto) {
+    into.set(await readExactly(source, offset, into.length));
+    return;
+  }
+  const got = await source.readInto(offset, into);
+  if (got < into.length) throw becameShorter(source, offset + got);
+}
+
+function becameShorter(source: ByteSource, gotBytes: number): VolaryError {
+  return new VolaryError('unreadable', {
     what: 'file became shorter while it was being read', where: quoteName(source.name),
-    got: `${offset + bytes.length} bytes`, expected: `${source.sizeBytes} bytes`, mend: 'read it again when nothing writes to it any more',
+    got: `${gotBytes} bytes`, expected: `${source.sizeBytes} bytes`, mend: 'read it again when nothing writes to it any more',
   });
 }
 

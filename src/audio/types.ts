@@ -4,6 +4,8 @@ export interface ByteSource {
   readonly name: string;
   readonly sizeBytes: number;
   read(offsetBytes: number, lengthBytes: number): Promise<Uint8Array>;
+  /** Reads into memory that is there already, where a source can; returns the bytes read, fewer only at the end of the source. */
+  readInto?(offsetBytes: number, into: Uint8Array): Promise<number>;
   close(): Promise<void>;
 }
 
@@ -30,6 +32,14 @@ export interface AudioInfo {
   warnings: string[];
 }
 
+/** How samples lie in a file's bytes: interleaved, little-endian integers; 8-bit unsigned, wider ones signed. */
+export interface PcmLayout {
+  coding: 'u8' | 's16' | 's24' | 's32';
+  sampleBytes: number;
+  /** Bytes of one frame of all channels. */
+  blockBytes: number;
+}
+
 /** One opened file. Samples are float32 in [-1, 1); planar, one array per channel. */
 export interface AudioReader {
   readonly name: string;
@@ -42,6 +52,10 @@ export interface AudioReader {
   readFrames(startFrame: number, frameCount: number, into: Float32Array[], intoOffset?: number): Promise<number>;
   readonly nonFiniteCount: number;
   readonly lostFrames: number;
+  /** Where samples can be had as they lie in the file. */
+  readonly pcmLayout?: PcmLayout;
+  /** Reads the bytes of whole frames that lie within the file into `into`, which has just that length. Only with `pcmLayout`. */
+  readBytes?(startFrame: number, into: Uint8Array): Promise<void>;
   /** Lost stretches [from, to) of a span that was read before, in file frames; the same however often it is read. Absent where nothing gets lost. */
   listLost?(startFrame: number, frameCount: number): [number, number][];
   close(): Promise<void>;

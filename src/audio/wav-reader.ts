@@ -1,11 +1,11 @@
 import { quoteName, VolaryError } from '../schema/errors.js';
 import { BEXT_TIME_BYTES, parseBroadcastTime } from './broadcast-time.js';
-import { readExactly } from './byte-window.js';
+import { readExactly, readExactlyInto } from './byte-window.js';
 import type { ByteWindow } from './byte-window.js';
 import { IntervalSet } from './interval-set.js';
 import { decodeSamples, sampleCodingOf } from './pcm-decode.js';
 import { walkRiff } from './riff-walk.js';
-import type { AudioInfo, AudioReader, ByteSource } from './types.js';
+import type { AudioInfo, AudioReader, ByteSource, PcmLayout } from './types.js';
 import { parseWavFormat } from './wav-format.js';
 import { chooseDataChunk, chooseFormatChunk, settleDataSpan } from './wav-layout.js';
 import { walkWave64 } from './wave64-walk.js';
@@ -39,11 +39,20 @@ export async function openWav(source: ByteSource, window: ByteWindow, container:
 class WavReader implements AudioReader {
   readonly name: string;
   readonly lostFrames = 0;
+  readonly pcmLayout?: PcmLayout;
   private badSamples = 0;
   private readonly seen = new IntervalSet();
 
   constructor(private readonly source: ByteSource, readonly info: AudioInfo, private readonly dataStart: number, private readonly blockBytes: number) {
     this.name = source.name;
+    const { sampleFormat, bitsPerSample } = info;
+    const coding = sampleCodingOf(sampleFormat, bitsPerSample / 8);
+    // Floats are looked through for what is no number while they are decoded.
+    if (coding !== 'f32' && coding !== 'f64') this.pcmLayout = { coding, sampleBytes: bitsPerSample / 8, blockBytes };
+  }
+
+  async readBytes(startFrame: number, into: Uint8Array): Promise<void> {
+    await readExactlyInto(this.source, this.dataStart + startFrame * this.blockBytes, into);
   }
 
   get nonFiniteCount(): number { return this.badSamples; }

@@ -88,7 +88,8 @@ export function ownedLevel(
   const out = new Float32Array(s.frameCount);
   for (let t = 0; t < s.frameCount; t++) {
     const mean = (2 * raw[t] + (raw[t - 1] ?? 0) + (raw[t + 1] ?? 0)) / 4;
-    out[t] = 10 * log10(Math.max(mean, 1e-3));
+    // Most frames of most tracks own nothing.
+    out[t] = mean > 1e-3 ? 10 * log10(mean) : -30;
   }
   return out;
 }

@@ -5,28 +5,34 @@ import type { StretchSpectra } from './spectra.js';
 export type FloorSpectrum = Float32Array;
 
 // A share of an exponential distribution (the power of Gaussian noise in a bin) lies below -ln(1 - share) times its mean.
-const QUANTILE = 0.25;
-const TO_MEAN = 1 / -ln(1 - QUANTILE);
+export const FLOOR_QUANTILE = 0.25;
+const TO_MEAN = 1 / -ln(1 - FLOOR_QUANTILE);
+const LEAST_POWER = 1e-14;
 
 /**
  * Noise floor per bin of every track from a stretch: a low quantile over time, scaled to the mean of exponential noise,
  * then a median over neighbouring bins. Robust as long as sound fills less than about two thirds of the time in a bin.
  * @returns one array of binCount mean powers per track; at least `leastPower`
  */
-export function estimateFloors(s: StretchSpectra, frames: readonly number[], leastPower = 1e-14): FloorSpectrum[] {
+export function estimateFloors(s: StretchSpectra, frames: readonly number[], leastPower = LEAST_POWER): FloorSpectrum[] {
   const column = new Float32Array(frames.length);
   return s.power.map((p) => {
     const raw = new Float32Array(s.binCount);
     for (let b = 0; b < s.binCount; b++) {
       for (let k = 0; k < frames.length; k++) column[k] = p[frames[k] * s.binCount + b];
-      raw[b] = Math.max(leastPower, selectValue(column, Math.floor(QUANTILE * (frames.length - 1))) * TO_MEAN);
+      raw[b] = Math.max(leastPower, selectValue(column, Math.floor(FLOOR_QUANTILE * (frames.length - 1))) * TO_MEAN);
     }
     return smoothBins(raw);
   });
 }
 
+/** The floor that the quantiles of one track's bins over time give. */
+export function finishFloor(quantiles: Float32Array): FloorSpectrum {
+  return smoothBins(quantiles.map((v) => Math.max(LEAST_POWER, v * TO_MEAN)));
+}
+
 /** The k-th smallest value (from 0) of numbers that are not NaN, which are reordered: Hoare 1961, algorithm 65. */
-function selectValue(x: Float32Array, k: number): number {
+export function selectValue(x: Float32Array, k: number): number {
   let low = 0;
   let high = x.length - 1;
   while (low < high) {

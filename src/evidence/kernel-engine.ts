@@ -23,14 +23,19 @@ export function createKernelEngine(k: Kernels, settings: AnalysisSettings): Spec
   const lagTransform = createLagTransform(k, settings.fftSize);
   const keptBins = countKeptBins(settings);
   const base = k.mark();
+  const placeSignals = (trackCount: number, lengthFrames: number): { ptr: number; signals: Float32Array[] } => {
+    k.release(base);
+    const ptr = k.allocF32(trackCount * lengthFrames);
+    return { ptr, signals: Array.from({ length: trackCount }, (_, j) => k.f32(ptr + j * lengthFrames * 4, lengthFrames)) };
+  };
   return {
+    placeSignals,
     analyse(signals, lengthFrames): StretchSpectra {
-      k.release(base);
       const trackCount = signals.length;
       const binCount = plan.binCount;
       const frameCount = Math.floor((lengthFrames - 1) / settings.hopFrames) + 1;
-      const signal = k.allocF32(trackCount * lengthFrames);
-      signals.forEach((x, j) => k.f32(signal + j * lengthFrames * 4, lengthFrames).set(x.subarray(0, lengthFrames)));
+      const { ptr: signal, signals: places } = placeSignals(trackCount, lengthFrames);
+      signals.forEach((x, j) => { if (x.buffer !== places[j].buffer || x.byteOffset !== places[j].byteOffset) places[j].set(x.subarray(0, lengthFrames)); });
       const region = { signal, trackStrideFrames: lengthFrames, trackCount, frameCount: lengthFrames };
       const powerScale = 1 / plan.windowSquareSum;
       const { spectra, power: powerPtr } = computeStftPower(k, plan, region, -settings.fftSize / 2, frameCount, powerScale, keptBins);

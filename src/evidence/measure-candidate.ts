@@ -87,11 +87,13 @@ function takeShared(c: StretchContext, track: number, from: number, to: number):
 
 /** Share of a track's sound in frames [from, to) that lies in a set of bins. */
 export function measureShare(c: StretchContext, track: number, set: BinSet, from: number, to: number): number {
+  const bins = c.settings.bandBins;
   const p = c.spectra.power[track];
   let inside = 0; let all = 0;
   for (let n = 0; n < set.length; n++) inside += p[set[n]];
-  for (let t = from; t < to; t++) {
-    for (let b = c.settings.bandBins[0]; b < c.settings.bandBins[1]; b++) {
+  if (c.spectra.kernels?.fitsBand(bins)) all = c.spectra.kernels.bins.sumLoud(c.floors, track, 4, from, to, bins);
+  else for (let t = from; t < to; t++) {
+    for (let b = bins[0]; b < bins[1]; b++) {
       const v = p[t * c.spectra.binCount + b];
       if (v > 4 * c.floors[track][b]) all += v;
     }
@@ -102,6 +104,10 @@ export function measureShare(c: StretchContext, track: number, set: BinSet, from
 function collectOwned(c: StretchContext, segment: Segment, from: number, to: number): OwnedSet {
   const { spectra: s, ownership, settings } = c;
   const { track } = segment;
+  if (s.kernels?.knowsOwner(ownership.owner, settings.bandBins)) {
+    const { set, all, owned, led } = s.kernels.bins.collectOwned(c.floors, track, from, to, segment.overPedestal ? c.pedestals[track] : undefined);
+    return { set, ownedShare: all > 0 ? owned / all : 0, leadDb: owned > 0 ? led / owned : 0 };
+  }
   const found: number[] = [];
   let owned = 0; let all = 0; let lead = 0;
   const p = s.power[track];

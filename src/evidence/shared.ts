@@ -14,6 +14,17 @@ export function measureSharedLevel(s: StretchSpectra, floors: readonly FloorSpec
     for (let b = bins[0]; b < bins[1]; b++) a += f[b];
     return a;
   });
+  const raw = s.kernels?.knowsOwner(map.owner, bins) ? s.kernels.bins.sumShared(floors, floorSum, MOST_LEAD_DB) : sumSharedFrames(s, floors, floorSum, map, bins);
+  const out = new Float32Array(s.frameCount);
+  for (let t = 0; t < s.frameCount; t++) {
+    const mean = (2 * raw[t] + (raw[t - 1] ?? 0) + (raw[t + 1] ?? 0)) / 4;
+    out[t] = mean > 1e-3 ? 10 * log10(mean) : -30;
+  }
+  return out;
+}
+
+/** The kernels' `sumShared` in plain loops. */
+function sumSharedFrames(s: StretchSpectra, floors: readonly FloorSpectrum[], floorSum: readonly number[], map: OwnershipMap, bins: readonly [number, number]): Float32Array {
   const raw = new Float32Array(s.frameCount);
   for (let t = 0; t < s.frameCount; t++) {
     let a = 0;
@@ -25,18 +36,17 @@ export function measureSharedLevel(s: StretchSpectra, floors: readonly FloorSpec
     }
     raw[t] = a;
   }
-  const out = new Float32Array(s.frameCount);
-  for (let t = 0; t < s.frameCount; t++) {
-    const mean = (2 * raw[t] + (raw[t - 1] ?? 0) + (raw[t + 1] ?? 0)) / 4;
-    out[t] = 10 * log10(Math.max(mean, 1e-3));
-  }
-  return out;
+  return raw;
 }
 
 /** Bins of shared sound in a stretch of frames, and the track that hears it best over its floor (-1 where none does). */
 export function collectShared(
   s: StretchSpectra, floors: readonly FloorSpectrum[], lost: readonly Uint8Array[], map: OwnershipMap, bins: readonly [number, number], from: number, to: number,
 ): { set: BinSet; track: number; leadDb: number } {
+  if (s.kernels?.knowsOwner(map.owner, bins)) {
+    const { set, led, weight, heard } = s.kernels.bins.collectShared(floors, MOST_LEAD_DB, from, to);
+    return { set, track: findLoudest(heard), leadDb: weight > 0 ? led / weight : 0 };
+  }
   const found: number[] = [];
   const heard = new Float64Array(s.trackCount);
   let lead = 0; let weight = 0;
@@ -52,7 +62,11 @@ export function collectShared(
       for (let j = 0; j < s.trackCount; j++) if (!lost[j][t]) heard[j] += Math.max(0, s.power[j][k] / floors[j][b] - 1);
     }
   }
+  return { set: Uint32Array.from(found), track: findLoudest(heard), leadDb: weight > 0 ? lead / weight : 0 };
+}
+
+function findLoudest(heard: Float64Array): number {
   let track = -1;
-  for (let j = 0; j < s.trackCount; j++) if (heard[j] > (track < 0 ? 0 : heard[track])) track = j;
-  return { set: Uint32Array.from(found), track, leadDb: weight > 0 ? lead / weight : 0 };
+  for (let j = 0; j < heard.length; j++) if (heard[j] > (track < 0 ? 0 : heard[track])) track = j;
+  return track;
 }

@@ -41,7 +41,7 @@ export interface KernelExports {
     power: Ptr, frameCount: number, binCount: number, trackCount: number, floor: Ptr, scale: Ptr, lost: Ptr, firstBin: number, endBin: number,
     leastSnr: number, scratch: Ptr, owner: Ptr, lead: Ptr, owned: Ptr,
   ): void;
-  ownershipScratchBytes(): number;
+  ownershipScratchBytes(binCount: number, trackCount: number): number;
   findPedestal(
     power: Ptr, frameCount: number, binCount: number, floor: Ptr, level: Ptr, leastDb: number, firstBin: number, endBin: number, rank: number,
     factor: number, scratch: Ptr, pedestal: Ptr,
@@ -72,6 +72,21 @@ export interface KernelExports {
     power: Ptr, binCount: number, floor: Ptr, firstFrame: number, endFrame: number, firstBin: number, endBin: number, lag: number,
     highBin: number, highEnd: number, result: Ptr,
   ): void;
+  collectOwned(
+    power: Ptr, frameCount: number, binCount: number, floor: Ptr, owner: Ptr, lead: Ptr, track: number, lift: Ptr, from: number, to: number,
+    firstBin: number, endBin: number, set: Ptr, result: Ptr,
+  ): number;
+  collectShared(
+    power: Ptr, frameCount: number, binCount: number, trackCount: number, floor: Ptr, owner: Ptr, lead: Ptr, lost: Ptr, mostLead: number,
+    from: number, to: number, firstBin: number, endBin: number, set: Ptr, result: Ptr,
+  ): number;
+  sumShared(
+    power: Ptr, frameCount: number, binCount: number, floor: Ptr, floorSum: Ptr, owner: Ptr, lead: Ptr, mostLead: number, firstBin: number,
+    endBin: number, level: Ptr,
+  ): void;
+  sumLoud(
+    power: Ptr, frameCount: number, binCount: number, floor: Ptr, track: number, factor: number, from: number, to: number, firstBin: number, endBin: number,
+  ): number;
   /** edge: i32[9]. */
   bandRise(power: Ptr, frameCount: number, binCount: number, floor: Ptr, edge: Ptr, rise: Ptr): void;
   flagEvenFrames(rise: Ptr, frameCount: number, radius: number, leastRatio: number, spreadRatio: number, flag: Ptr): void;
@@ -99,6 +114,12 @@ export interface KernelExports {
     signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, sos: Ptr, sectionCount: number, state: Ptr,
     hopFrames: number, smoothing: number, scratch: Ptr, env: Ptr, envStride: number,
   ): void;
+  /** records: four of i32 address, stride in bytes, coding (0 none, 1 u8, 2 s16, 3 s24, 4 s32, 5 f32). */
+  lanesFromPcm(records: Ptr, frameCount: number, lanes: Ptr): void;
+  tracksFromPcm(records: Ptr, frameCount: number, trackCount: number, scratch: Ptr, out: Ptr, strideFrames: number): void;
+  bandHops(lanes: Ptr, groupBytes: number, groupCount: number, hopCount: number, hopFrames: number, filter: Ptr, state: Ptr, energy: Ptr): void;
+  lanePower(n: number, lanes: Ptr, window: Ptr, table: Ptr, scratch: Ptr, scale: number, out: Ptr, strideBytes: number): void;
+  lowQuantiles(rows: Ptr, rowCount: number, columnCount: number, rank: Ptr, groupCount: number, scratch: Ptr, out: Ptr): void;
   noiseFloor(energy: Ptr, hopCount: number, blockHops: number, quantile: number, radius: number, scratch: Ptr, floor: Ptr): void;
   compareTracks(
     cross: Ptr, auto: Ptr, trackCount: number, binCount: number, firstBin: number, endBin: number, noise: Ptr, noiseScale: number,

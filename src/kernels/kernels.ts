@@ -27,6 +27,7 @@ export interface Kernels {
   f32(ptr: number, count: number): Float32Array;
   f64(ptr: number, count: number): Float64Array;
   i32(ptr: number, count: number): Int32Array;
+  u32(ptr: number, count: number): Uint32Array;
   i16(ptr: number, count: number): Int16Array;
   u8(ptr: number, count: number): Uint8Array;
 }
@@ -89,6 +90,7 @@ function wrapMemory(fn: KernelExports, memory: WebAssembly.Memory): Kernels {
     f32: (ptr, count) => new Float32Array(buffer, ptr, count),
     f64: (ptr, count) => new Float64Array(buffer, ptr, count),
     i32: (ptr, count) => new Int32Array(buffer, ptr, count),
+    u32: (ptr, count) => new Uint32Array(buffer, ptr, count),
     i16: (ptr, count) => new Int16Array(buffer, ptr, count),
     u8: (ptr, count) => new Uint8Array(buffer, ptr, count),
   };

@@ -1,4 +1,5 @@
 /** The kernels on one stretch of spectra: what the evidence stage asks for, over memory that lives until the next stretch. */
+import { BinCollector, type OwnerRegion } from './bin-collector.js';
 import type { Ptr } from './kernel-exports.js';
 import type { Kernels } from './kernels.js';
 import type { SignalRegion } from './stft.js';
@@ -84,9 +85,13 @@ export function countStretchBytes(trackCount: number, frameCount: number, binCou
 export class StretchKernels {
   private readonly noisePtr = new Map<object, Ptr>();
   private readonly floorPtr = new Map<object, Ptr>();
-  private owner: { values: Uint8Array; ptr: Ptr; owned: Ptr; bins: readonly [number, number] } | undefined;
+  private owner: OwnerRegion | undefined;
+  /** What bins of a stretch of frames hold; after `mapOwnership`. */
+  readonly bins: BinCollector;
 
-  constructor(private readonly k: Kernels, readonly region: StretchRegion, private readonly lagTransform?: LagTransform) {}
+  constructor(private readonly k: Kernels, readonly region: StretchRegion, private readonly lagTransform?: LagTransform) {
+    this.bins = new BinCollector(k, region, () => this.owner, (floors) => this.placeFloors(floors));
+  }
 
   /** Whether a band [first, end) can be worked on by these kernels. */
   fitsBand(bins: readonly [number, number]): boolean {
@@ -125,15 +130,15 @@ export class StretchKernels {
     const owner = k.alloc(frameCount * binCount);
     const lead = k.allocF32(frameCount * binCount);
     const owned = k.allocF32(trackCount * frameCount);
+    const lostPtr = k.alloc(trackCount * frameCount);
     const before = k.mark();
     const scalePtr = k.allocF32(trackCount);
     k.f32(scalePtr, trackCount).set(scale);
-    const lostPtr = k.alloc(trackCount * frameCount);
     lost.forEach((flags, j) => k.u8(lostPtr + j * frameCount, frameCount).set(flags));
-    const scratch = k.alloc(k.fn.ownershipScratchBytes());
+    const scratch = k.alloc(k.fn.ownershipScratchBytes(binCount, trackCount));
     k.fn.mapOwnership(power, frameCount, binCount, trackCount, floor, scalePtr, lostPtr, bins[0], bins[1], leastSnr, scratch, owner, lead, owned);
     k.release(before);
-    this.owner = { values: k.u8(owner, frameCount * binCount), ptr: owner, owned, bins };
+    this.owner = { values: k.u8(owner, frameCount * binCount), ptr: owner, lead, lost: lostPtr, owned, bins };
     return { owner: this.owner.values, leadDb: k.f32(lead, frameCount * binCount) };
   }
 

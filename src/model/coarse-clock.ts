@@ -8,7 +8,7 @@ import { medianOf } from './solve.js';
 /** Loudness over time of one recorder: one value per step, from its own file time zero. */
 export interface ActivityTrace {
   stepSec: number;
-  values: Float32Array;
+  values: Float32Array | Uint8Array;
 }
 
 const FIRST_SEC = 600;
@@ -157,7 +157,7 @@ function reuseCorrelator(leastLength: number): Correlator {
 }
 
 /** Best shift within two thinned steps of one, in steps after `start`, by a parabola through the correlation of all steps. */
-function refine(a: Float64Array, b: Float32Array, start: number, around: number): number {
+function refine(a: Float64Array, b: Float32Array | Uint8Array, start: number, around: number): number {
   const least = around - 2 * THIN;
   const sums = Array.from({ length: 4 * THIN + 1 }, (_, n) => {
     const shift = start + least + n;
@@ -173,13 +173,13 @@ function refine(a: Float64Array, b: Float32Array, start: number, around: number)
 }
 
 /** Sums of THIN values each, from an index on; what lies outside counts as silence. */
-function thin(values: Float32Array, from: number, count: number): Float32Array {
+function thin(values: Float32Array | Uint8Array, from: number, count: number): Float32Array {
   const out = new Float32Array(count);
   for (let k = Math.max(0, -from); k < Math.min(count * THIN, values.length - from); k++) out[Math.floor(k / THIN)] += values[from + k];
   return out;
 }
 
-function removeMean(x: Float32Array): Float64Array {
+function removeMean(x: Float32Array | Uint8Array): Float64Array {
   let s = 0;
   for (const v of x) s += v;
   const mean = s / Math.max(1, x.length);

@@ -7,7 +7,7 @@ import { readLeadCurve, type GainFit } from './fit-gains.js';
 export const CONTEXT_FEATURES = [
   ...CALL_FEATURES, 'firstLogOdds', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb', 'templateCount', 'aboveUsualDb', 'pitchToUsual',
   'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements', 'shared', 'core', 'doubtShare', 'gainScaleDb', 'birds',
-  'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb',
+  'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
 ] as const;
 
 const CLEAR_Z = 6;
@@ -62,6 +62,7 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
     strength: middle(list.map((t) => strength[t.candidate])),
     pitch: middle(list.map((t) => log2(candidates[t.candidate].centroidHz))),
     high: high(list.map((t) => residual[t.candidate])),
+    spread: spreadOf(list.map((t) => residual[t.candidate])),
     tilt: middle(list.map((t) => liftOfLowEnd(candidates[t.candidate]))),
   }));
   const allPitch = middle(templates.flatMap((list) => list.map((t) => log2(candidates[t.candidate].centroidHz))));
@@ -84,6 +85,7 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
       hasOwn ? strength[n] - own.strength : 0, Math.abs(log2(c.centroidHz) - (hasOwn ? own.pitch : allPitch)),
       around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared, c.core, doubt, gains.scaleDb, gains.gainDb.length,
       ...compareSpectra(candidates, templates, c), inPlace.leadDb, inPlace.count, hasOwn ? residual[n] - own.high : 0, hasOwn ? liftOfLowEnd(c) - own.tilt : 0, inPlace.strengthDb,
+      hasOwn ? (residual[n] - own.residual) / own.spread : 0, hasOwn ? own.spread : 0,
     ]);
   });
 }
@@ -233,4 +235,15 @@ function high(v: number[]): number {
   if (v.length === 0) return 0;
   v.sort((a, b) => a - b);
   return v[Math.floor(0.8 * (v.length - 1) + 0.5)];
+}
+
+/** Spread in which single values are surely expected, dB: of few or equal values not less than what lags and levels are measured to. */
+const LEAST_SPREAD_DB = 0.7;
+const UNKNOWN_SPREAD_DB = 2;
+
+/** Standard deviation of a bird's leads, from the median of deviations (times 1.4826 for normal scatter), pulled to a usual one where calls are few. */
+function spreadOf(v: readonly number[]): number {
+  const centre = middle([...v]);
+  const own = 1.4826 * middle(v.map((x) => Math.abs(x - centre)));
+  return Math.max(LEAST_SPREAD_DB, (v.length * own + 3 * UNKNOWN_SPREAD_DB) / (v.length + 3));
 }

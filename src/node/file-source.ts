@@ -35,8 +35,13 @@ class FileSource implements ByteSource {
   }
 
   async read(offsetBytes: number, lengthBytes: number): Promise<Uint8Array> {
-    const wanted = Math.max(0, Math.min(lengthBytes, this.sizeBytes - offsetBytes));
-    const bytes = new Uint8Array(wanted);
+    const bytes = new Uint8Array(Math.max(0, Math.min(lengthBytes, this.sizeBytes - offsetBytes)));
+    const filled = await this.readInto(offsetBytes, bytes);
+    return filled === bytes.length ? bytes : bytes.subarray(0, filled);
+  }
+
+  async readInto(offsetBytes: number, bytes: Uint8Array): Promise<number> {
+    const wanted = Math.max(0, Math.min(bytes.length, this.sizeBytes - offsetBytes));
     let filled = 0;
     try {
       while (filled < wanted) {
@@ -48,7 +53,7 @@ class FileSource implements ByteSource {
     } catch (error) {
       throw describeFailure(error, quoteName(this.name));
     }
-    return filled === wanted ? bytes : bytes.subarray(0, filled);
+    return filled;
   }
 
   private requireUnchanged(): void {

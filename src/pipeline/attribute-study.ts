@@ -14,11 +14,11 @@ import type { CallRow, ClockRow, SoundRow, TrackHourRow } from '../schema/rows.j
 import type { StudyManifest } from '../study/manifest.js';
 import type { Timeline } from '../study/timeline.js';
 import { calibrateStudy, type Calibration, type CellRunner } from './calibrate.js';
-import type { ExtractResult } from './cell-work.js';
 import { findSurveyIndex, planCells, type CellPlan } from './cells.js';
 import { noCheckpoint, resumeStep, type Checkpoint } from './checkpoint.js';
 import { extractChunks, type Chunk } from './extract-blocks.js';
 import { meanFloorDb } from './floor-table.js';
+import { LostTime } from './lost-time.js';
 
 export interface StudyTables {
   calls: CallRow[];
@@ -81,7 +81,7 @@ export async function attributeStudy(
   }));
   const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.models ?? { first: firstForest, second: secondForest, own: ownForest, untagged: untaggedForest, lost: lostForest });
   let done = 0;
-  await extractChunks(runner, plan, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => tables.add(chunk));
+  await extractChunks(runner, plan, settings, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => tables.add(chunk));
   return { ...tables.finish(), settings, gainDb: calibration.gainDb, durationSec: timeline.durationSec, damagedSec: tables.sumDamage() };
 }
 
@@ -89,13 +89,14 @@ export async function attributeStudy(
 class TableMaker {
   private readonly calls: CallRow[] = [];
   private readonly sounds: SoundRow[] = [];
-  private readonly lostSec = new Map<number, number[]>();
-  private readonly damagedSec = new Map<number, number[]>();
+  private readonly lost: LostTime;
 
   constructor(
     private readonly timeline: Timeline, private readonly manifest: StudyManifest, private readonly settings: AnalysisSettings, private readonly plan: CellPlan,
     private readonly calibration: Calibration, private readonly models: Models,
-  ) {}
+  ) {
+    this.lost = new LostTime(timeline, settings, HOUR_SEC, calibration);
+  }
 
   add(chunk: Chunk): void {
     const candidates = chunk.cells.flatMap((r) => r.candidates);
@@ -109,13 +110,15 @@ class TableMaker {
     this.calls.push(...makeCallRows(candidates, attribution, context).filter(isHere));
     this.sounds.push(...makeSoundRows(candidates, attribution, chunk.cells.flatMap((c) => c.lostRuns), context).filter(isHere));
     chunk.cells.forEach((cell, k) => {
-      this.lostSec.set(chunk.firstCell + k, lostOfCell(cell, this.plan.cellSec));
-      this.damagedSec.set(chunk.firstCell + k, cell.damagedSec);
+      // Context belongs to other chunks.
+      const startSec = (chunk.firstCell + k) * this.plan.cellSec;
+      if (startSec < chunk.fromSec || startSec >= chunk.toSec) return;
+      for (const [track, onsetSec, offsetSec] of cell.lostRuns) this.lost.add(track, onsetSec, offsetSec);
     });
   }
 
   sumDamage(): number[] {
-    return this.timeline.tracks.map((_, j) => [...this.damagedSec.values()].reduce((s, cell) => s + cell[j], 0));
+    return this.lost.damagedSec;
   }
 
   finish(): StudyTables {
@@ -130,13 +133,13 @@ class TableMaker {
   }
 
   private makeTrackRows(): TrackHourRow[] {
-    const { timeline, plan } = this;
+    const { timeline } = this;
     return timeline.tracks.flatMap((track, j) => {
       const rows: TrackHourRow[] = [];
-      for (let start = 0; start < timeline.durationSec; start += HOUR_SEC) {
+      for (let hour = 0; hour * HOUR_SEC < timeline.durationSec; hour++) {
+        const start = hour * HOUR_SEC;
         const end = Math.min(timeline.durationSec, start + HOUR_SEC);
-        let lost = 0;
-        for (let c = Math.floor(start / plan.cellSec); c * plan.cellSec < end && c < plan.cellCount; c++) lost += this.lostSec.get(c)?.[j] ?? 0;
+        const lost = this.lost.read(j, hour);
         rows.push({
           track: track.bird, recorder: track.recorder, startSec: start, usableSec: Math.max(0, end - start - lost), noiseFloorDb: this.floorAt(j, (start + end) / 2),
           gainDb: this.calibration.gainDb[j], lostShare: Math.min(1, lost / (end - start)),
@@ -145,10 +148,6 @@ class TableMaker {
       return rows;
     });
   }
-}
-
-function lostOfCell(cell: ExtractResult, cellSec: number): number[] {
-  return cell.lostSec.map((lost, j) => Math.min(cellSec, lost + cell.missingSec[j]));
 }
 
 function makeClockRows(timeline: Timeline, model: ClockModel): ClockRow[] {

@@ -5,9 +5,13 @@ import { findCoarseClock } from '../model/coarse-clock.js';
 import { fitClocks } from '../model/fit-clock.js';
 import { fitGains } from '../model/fit-gains.js';
 import type { Timeline } from '../study/timeline.js';
+import { computeBandResponse, designBand } from '../kernels/survey-kernels.js';
+import type { Gap } from '../study/study-audio.js';
+import { joinActivity, measureActiveShare, SpanFinder, type ActiveTime } from './active-time.js';
 import { findSurveyIndex, type CellPlan } from './cells.js';
-import type { ExtractResult, ExtractTask, SurveyResult } from './cell-work.js';
+import type { ExtractResult, ExtractTask } from './cell-work.js';
 import { buildFloorTable, meanFloorDb, type FloorTable } from './floor-table.js';
+import type { SurveyResult } from './survey-cell.js';
 
 /** Runs the jobs that read audio, in order or in parallel; results come back in the order of the tasks. */
 export interface CellRunner {
@@ -22,6 +26,10 @@ export interface Calibration {
   gainDb: number[];
   /** Gains as the noise floors alone suggest them. */
   priorGainDb: number[];
+  /** Where there may be more than noise. */
+  active: ActiveTime;
+  /** Stretches of tracks without sound, frames on their recorders' clocks. */
+  gaps: Gap[];
 }
 
 export interface CalibrateOptions {
@@ -29,8 +37,8 @@ export interface CalibrateOptions {
   onProgress?: (stage: string, done: number, total: number) => void;
 }
 
-/** Cells of the calibration passes: at least this many where there are so many, and at least one in ten. */
-const LEAST_CELLS = 360;
+/** Cells of the calibration passes: so many that they hold this much active time, seconds. Clocks of several recorders ask for one in ten at least. */
+const ENOUGH_SEC = 900;
 const LEAST_SHARE = 0.1;
 const BATCH_CELLS = 48;
 
@@ -41,28 +49,33 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
     return () => options.onProgress?.(stage, ++done, total);
   };
   const surveys = await runner.survey(range(plan.surveyCount), report('survey', plan.surveyCount));
-  const floors = buildFloorTable(surveys, timeline.tracks.length, settings.fftSize / 2 + 1);
-  const coarse = findCoarseClocks(surveys, timeline, plan.durationSec, options.maxOffsetSec);
+  const recorderOfTrack = timeline.tracks.map((t) => t.recorderIndex);
+  const floors = buildFloorTable(surveys, timeline.tracks.length, settings.fftSize / 2 + 1, plan.surveySec);
+  const response = computeBandResponse(designBand(settings.bandHz, settings.sampleRateHz), settings.fftSize);
+  const active = joinActivity(surveys, floors, response, recorderOfTrack, plan, settings);
+  const gaps = surveys.flatMap((s) => s.gaps);
+  const coarse = findCoarseClocks(surveys, timeline, plan, settings, options.maxOffsetSec);
   const priorGainDb = centre(floorsOfStudy(floors, settings));
-  const sampled = sampleEvenly(plan.cellCount, Math.max(LEAST_CELLS, Math.ceil(plan.cellCount * LEAST_SHARE)));
+  const enough = ENOUGH_SEC / Math.max(1e-3, measureActiveShare(active)) / plan.cellSec;
+  const sampled = sampleEvenly(plan.cellCount, Math.ceil(Math.max(enough, timeline.recorders.length > 1 ? plan.cellCount * LEAST_SHARE : 0)));
   const look = async (name: string, gainDb: number[], clock: ClockModel): Promise<Candidate[]> => {
     const onDone = report(name, sampled.length);
     const telling: Candidate[] = [];
+    const spans = new SpanFinder(active, clock, plan, settings);
     // Batch by batch, so that the evidence of few cells is held at a time.
     for (let from = 0; from < sampled.length; from += BATCH_CELLS) {
-      const tasks = sampled.slice(from, from + BATCH_CELLS).map((cell) => makeTask(plan, { floors, clock, gainDb, priorGainDb }, cell));
+      const tasks = sampled.slice(from, from + BATCH_CELLS).map((cell) => makeTask(plan, { floors, clock, gainDb }, spans, cell));
       for (const r of await runner.extract(tasks, onDone)) telling.push(...r.candidates.filter(isTelling));
     }
     return telling;
   };
-  const recorderOfTrack = timeline.tracks.map((t) => t.recorderIndex);
   const first = await look('calibration', priorGainDb, coarse);
   const clock = fitClocks({ candidates: first, recorderOfTrack, coarse, durationSec: plan.durationSec });
   // The first gains come from noise floors alone and may hide a bird behind its neighbour: calibrate once more with the gains of the first pass.
   const rough = [...fitGains(sameRecorderOnly(first, timeline), priorGainDb).gainDb];
   const second = await look('calibration, once more', rough, clock);
   return {
-    floors, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
+    floors, active, gaps, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
     clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, durationSec: plan.durationSec }),
   };
 }
@@ -73,21 +86,20 @@ function isTelling(c: Candidate): boolean {
 }
 
 /** The extraction task of one cell. */
-export function makeTask(plan: CellPlan, calibration: Calibration, cell: number): ExtractTask {
+export function makeTask(plan: CellPlan, calibration: Pick<Calibration, 'floors' | 'gainDb' | 'clock'>, spans: SpanFinder, cell: number): ExtractTask {
   const { floors, gainDb, clock } = calibration;
-  return { cell, gainDb, clock, floors: floors[findSurveyIndex(plan, (cell + 0.5) * plan.cellSec)] };
+  return { cell, spans: spans.list(cell), gainDb, clock, floors: floors[findSurveyIndex(plan, (cell + 0.5) * plan.cellSec)] };
 }
 
-function findCoarseClocks(surveys: readonly SurveyResult[], timeline: Timeline, durationSec: number, maxOffsetSec: number): ClockModel {
+function findCoarseClocks(surveys: readonly SurveyResult[], timeline: Timeline, plan: CellPlan, settings: AnalysisSettings, maxOffsetSec: number): ClockModel {
   const zero = createZeroClock(timeline.recorders.length);
   if (timeline.recorders.length < 2) return zero;
+  const stepSec = (plan.traceHops * settings.hopFrames) / settings.sampleRateHz;
   const traces = timeline.recorders.map((_, r) => {
-    const total = surveys.reduce((s, x) => s + x.activity[r].length, 0);
-    const values = new Float32Array(total);
+    const values = new Uint8Array(surveys.reduce((s, x) => s + x.activity[r].length, 0));
     let at = 0;
     for (const s of surveys) { values.set(s.activity[r], at); at += s.activity[r].length; }
-    // Blocks hold a whole number of hops: over the study a step is a trifle longer than a hop.
-    return { stepSec: durationSec / Math.max(1, total), values };
+    return { stepSec, values };
   });
   return zero.map((clock, r) => (r === 0 || !timeline.tracks.some((t) => t.recorderIndex === r) ? clock : findCoarseClock(traces[0], traces[r], maxOffsetSec, timeline.recorders[r])));
 }

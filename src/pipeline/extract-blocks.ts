@@ -1,5 +1,7 @@
 import type { CellPlan } from './cells.js';
-import type { ExtractResult } from './cell-work.js';
+import type { ExtractResult, ExtractTask } from './cell-work.js';
+import type { AnalysisSettings } from '../evidence/settings.js';
+import { SpanFinder } from './active-time.js';
 import { makeTask, range, type Calibration, type CellRunner } from './calibrate.js';
 import { resumeStep, type Checkpoint } from './checkpoint.js';
 
@@ -24,8 +26,13 @@ export interface Chunk {
  * its context, and what is no longer needed is dropped.
  */
 export async function extractChunks(
-  runner: CellRunner, plan: CellPlan, calibration: Calibration, checkpoint: Checkpoint, onCell: () => void, decide: (chunk: Chunk) => void,
+  runner: CellRunner, plan: CellPlan, settings: AnalysisSettings, calibration: Calibration, checkpoint: Checkpoint, onCell: () => void, decide: (chunk: Chunk) => void,
 ): Promise<void> {
+  const spans = new SpanFinder(calibration.active, calibration.clock, plan, settings);
+  const extract = (block: number): Promise<ExtractResult[]> => {
+    const cells = range(Math.min(plan.cellCount, (block + 1) * BLOCK_CELLS)).slice(block * BLOCK_CELLS);
+    return extractBlock(cells.map((c) => makeTask(plan, calibration, spans, c)), runner, checkpoint, `block-${String(block).padStart(6, '0')}`, onCell);
+  };
   const blockCount = Math.ceil(plan.cellCount / BLOCK_CELLS);
   const held = new Map<number, ExtractResult[]>();
   for (let first = 0; first < blockCount; first += CHUNK_BLOCKS) {
@@ -34,7 +41,7 @@ export async function extractChunks(
     const to = Math.min(blockCount, last + CONTEXT_BLOCKS);
     for (const b of held.keys()) if (b < from) held.delete(b);
     const missing = range(to).slice(from).filter((b) => !held.has(b));
-    const found = await Promise.all(missing.map((b) => extractBlock(runner, plan, calibration, checkpoint, b, onCell)));
+    const found = await Promise.all(missing.map(extract));
     missing.forEach((b, k) => held.set(b, found[k]));
     decide({
       cells: range(to).slice(from).flatMap((b) => held.get(b)!), firstCell: from * BLOCK_CELLS,
@@ -43,12 +50,11 @@ export async function extractChunks(
   }
 }
 
-function extractBlock(runner: CellRunner, plan: CellPlan, calibration: Calibration, checkpoint: Checkpoint, block: number, onCell: () => void): Promise<ExtractResult[]> {
-  const cells = range(Math.min(plan.cellCount, (block + 1) * BLOCK_CELLS)).slice(block * BLOCK_CELLS);
+function extractBlock(tasks: ExtractTask[], runner: CellRunner, checkpoint: Checkpoint, key: string, onCell: () => void): Promise<ExtractResult[]> {
   let told = 0;
   const tell = (): void => { told++; onCell(); };
-  return resumeStep(checkpoint, `block-${String(block).padStart(6, '0')}`, () => runner.extract(cells.map((c) => makeTask(plan, calibration, c)), tell)).then((r) => {
-    for (; told < cells.length; told++) onCell();
+  return resumeStep(checkpoint, key, () => runner.extract(tasks, tell)).then((r) => {
+    for (; told < tasks.length; told++) onCell();
     return r;
   });
 }

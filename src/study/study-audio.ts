@@ -1,5 +1,5 @@
 import { quoteName, VolaryError } from '../schema/errors.js';
-import type { AudioReader } from '../audio/types.js';
+import type { AudioReader, PcmLayout } from '../audio/types.js';
 import type { Problem, Segment, Timeline } from './timeline.js';
 
 /** A stretch of a track without sound of its own: zeros stand there. Frames on the recorder's clock. */
@@ -9,6 +9,17 @@ export interface Gap {
   frameCount: number;
   /** no-file: nothing recorded; lost: the file is damaged there; unreadable: the file failed while being read. */
   reason: 'no-file' | 'lost' | 'unreadable';
+}
+
+/** A stretch of one track as bytes: sample i at byteOffset + i * strideBytes of the memory that was read into. */
+export interface PcmRun {
+  trackIndex: number;
+  /** First frame, counted from the start of what was asked for. */
+  offset: number;
+  frameCount: number;
+  byteOffset: number;
+  strideBytes: number;
+  coding: PcmLayout['coding'] | 'f32';
 }
 
 export interface StudyAudioOptions {
@@ -50,6 +61,16 @@ export class StudyAudio {
     return result;
   }
 
+  /**
+   * Like `readTracks` of all tracks, without decoding what needs none: bytes go to `into` as they lie in the files, or as planar 32-bit floats,
+   * and the runs say where. Where no run is there is no sound. `into` needs 4 bytes per frame and track and 16 per run; at a multiple of 4.
+   */
+  readPcm(startFrame: number | ArrayLike<number>, frameCount: number, into: Uint8Array): Promise<{ runs: PcmRun[]; gaps: Gap[] }> {
+    const result = this.queue.then(() => this.readPcmNow(startFrame, frameCount, into));
+    this.queue = result.catch(() => undefined);
+    return result;
+  }
+
   /** Closes all files. */
   async close(): Promise<void> {
     await this.queue;
@@ -60,15 +81,78 @@ export class StudyAudio {
 
   private async readNow(startFrame: number | ArrayLike<number>, frameCount: number, into: readonly (Float32Array | null)[]): Promise<Gap[]> {
     const gaps: Gap[] = [];
+    const jobs = this.planJobs(startFrame, frameCount, gaps, into);
+    for (const job of jobs.values()) await this.runJob(job, into, gaps);
+    return sortGaps(gaps);
+  }
+
+  /** Jobs that bring the tracks for which `into` has a place, or all. */
+  private planJobs(startFrame: number | ArrayLike<number>, frameCount: number, gaps: Gap[], into?: readonly (Float32Array | null)[]): Map<string, Job> {
     const jobs = new Map<string, Job>();
     this.timeline.tracks.forEach((track, trackIndex) => {
-      const target = into[trackIndex];
-      if (!target) return;
+      const target = into?.[trackIndex];
+      if (into && !target) return;
       const from = typeof startFrame === 'number' ? startFrame : startFrame[track.recorderIndex];
-      planTrack(trackIndex, track.segments, from, frameCount, jobs, gaps, target);
+      planTrack(trackIndex, track.segments, from, frameCount, jobs, gaps, target ?? undefined);
     });
-    for (const job of jobs.values()) await this.runJob(job, into, gaps);
-    return gaps.sort((a, b) => a.trackIndex - b.trackIndex || a.startFrame - b.startFrame);
+    return jobs;
+  }
+
+  private async readPcmNow(startFrame: number | ArrayLike<number>, frameCount: number, into: Uint8Array): Promise<{ runs: PcmRun[]; gaps: Gap[] }> {
+    const gaps: Gap[] = [];
+    const runs: PcmRun[] = [];
+    let at = 0;
+    for (const job of this.planJobs(startFrame, frameCount, gaps).values()) {
+      const layout = await this.findLayout(job);
+      if (layout) {
+        const bytes = job.frameCount * layout.blockBytes;
+        if (!(await this.readJobBytes(job, into.subarray(at, at + bytes), gaps))) continue;
+        for (const { trackIndex, channel } of job.wants) {
+          runs.push({ trackIndex, offset: job.offset, frameCount: job.frameCount, byteOffset: at + channel * layout.sampleBytes, strideBytes: layout.blockBytes, coding: layout.coding });
+        }
+        at += 16 * Math.ceil(bytes / 16);
+        continue;
+      }
+      const planes: (Float32Array | null)[] = this.timeline.tracks.map(() => null);
+      for (const { trackIndex } of job.wants) {
+        planes[trackIndex] = new Float32Array(into.buffer, into.byteOffset + at, job.frameCount);
+        runs.push({ trackIndex, offset: job.offset, frameCount: job.frameCount, byteOffset: at, strideBytes: 4, coding: 'f32' });
+        at += 4 * job.frameCount;
+      }
+      at = 16 * Math.ceil(at / 16);
+      await this.runJob({ ...job, offset: 0 }, planes, gaps);
+    }
+    return { runs, gaps: sortGaps(gaps) };
+  }
+
+  /** The layout of a job's file where its bytes are no more than the floats of the tracks wanted would be. */
+  private async findLayout(job: Job): Promise<PcmLayout | undefined> {
+    if (this.failed.has(job.path)) return undefined;
+    try {
+      const layout = (await this.getReader(job.path)).pcmLayout;
+      return layout && layout.blockBytes <= 4 * job.wants.length ? layout : undefined;
+    } catch {
+      // Said when it is read.
+      return undefined;
+    }
+  }
+
+  private async readJobBytes(job: Job, into: Uint8Array, gaps: Gap[]): Promise<boolean> {
+    try {
+      await (await this.getReader(job.path)).readBytes!(job.fileFrame, into);
+      return true;
+    } catch (error) {
+      this.reportFailure(job, error);
+      for (const { trackIndex } of job.wants) gaps.push({ trackIndex, startFrame: job.startFrame, frameCount: job.frameCount, reason: 'unreadable' });
+      return false;
+    }
+  }
+
+  private reportFailure(job: Job, error: unknown): void {
+    this.failed.add(job.path);
+    const reason = error instanceof VolaryError ? error.message : `${quoteName(job.path)}: cannot be read; got ${String((error as Error)?.message ?? error)}`;
+    const bird = this.timeline.tracks[job.wants[0].trackIndex].bird;
+    this.problems.push({ severity: 'error', kind: 'unreadable', bird, path: job.path, text: reason, startSec: job.startFrame / this.timeline.sampleRateHz });
   }
 
   private async runJob(job: Job, into: readonly (Float32Array | null)[], gaps: Gap[]): Promise<void> {
@@ -94,10 +178,7 @@ export class StudyAudio {
       }
       if (done < job.frameCount) lose('lost', done);
     } catch (error) {
-      this.failed.add(job.path);
-      const reason = error instanceof VolaryError ? error.message : `${quoteName(job.path)}: cannot be read; got ${String((error as Error)?.message ?? error)}`;
-      const bird = this.timeline.tracks[job.wants[0].trackIndex].bird;
-      this.problems.push({ severity: 'error', kind: 'unreadable', bird, path: job.path, text: reason, startSec: job.startFrame / this.timeline.sampleRateHz });
+      this.reportFailure(job, error);
       lose('unreadable', 0);
     }
   }
@@ -132,12 +213,16 @@ export class StudyAudio {
   }
 }
 
-function planTrack(trackIndex: number, segments: readonly Segment[], from: number, frameCount: number, jobs: Map<string, Job>, gaps: Gap[], target: Float32Array): void {
+function sortGaps(gaps: Gap[]): Gap[] {
+  return gaps.sort((a, b) => a.trackIndex - b.trackIndex || a.startFrame - b.startFrame);
+}
+
+function planTrack(trackIndex: number, segments: readonly Segment[], from: number, frameCount: number, jobs: Map<string, Job>, gaps: Gap[], target?: Float32Array): void {
   const end = from + frameCount;
   let cursor = from;
   const skipTo = (frame: number): void => {
     if (frame <= cursor) return;
-    target.fill(0, cursor - from, frame - from);
+    target?.fill(0, cursor - from, frame - from);
     gaps.push({ trackIndex, startFrame: cursor, frameCount: frame - cursor, reason: 'no-file' });
   };
   for (let i = findSegment(segments, from); i < segments.length && segments[i].startFrame < end; i++) {

@@ -141,7 +141,7 @@ describe('ownership of bins', () => {
     const owner = allocGuarded(k, Math.ceil((FRAMES * BINS) / 4));
     const lead = allocGuarded(k, FRAMES * BINS);
     const owned = allocGuarded(k, 2 * FRAMES);
-    const scratch = allocGuarded(k, k.fn.ownershipScratchBytes() / 4);
+    const scratch = allocGuarded(k, k.fn.ownershipScratchBytes(BINS, 2) / 4);
     const lost = k.alloc(2 * FRAMES);
     k.u8(lost, 2 * FRAMES).fill(0);
     k.fn.mapOwnership(power[0].byteOffset, FRAMES, BINS, 2, floor.ptr, scale.ptr, lost, 6, 33, LEAST_SNR, scratch.ptr, owner.ptr, lead.ptr, owned.ptr);

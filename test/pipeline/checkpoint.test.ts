@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest';
+import { decodeBase64, encodeBase64 } from '../../src/pipeline/base64.js';
 import { packJson, resumeStep, unpackJson, type Checkpoint } from '../../src/pipeline/checkpoint.js';
 import { makeRandom } from '../model/clock-synthetic.js';
 
@@ -27,6 +28,20 @@ describe('packed numbers', () => {
     const f64 = new Float64Array(bits.buffer.slice(0)).map((v) => (Number.isNaN(v) ? NaN : v));
     expect(new Uint32Array((roundTrip(f32) as Float32Array).buffer)).toEqual(new Uint32Array(f32.buffer));
     expect(new BigUint64Array((roundTrip(f64) as Float64Array).buffer)).toEqual(new BigUint64Array(f64.buffer));
+  });
+});
+
+describe('packed bytes', () => {
+  it.each([[[], ''], [[102], 'Zg=='], [[102, 111], 'Zm8='], [[102, 111, 111], 'Zm9v'], [[102, 111, 111, 98, 97, 114], 'Zm9vYmFy']])('are base64: the test vectors of RFC 4648 section 10, %j', (bytes, text) => {
+    expect(encodeBase64(Uint8Array.from(bytes))).toBe(text);
+    expect(Array.from(decodeBase64(text))).toEqual(bytes);
+  });
+
+  it('come back, views into larger memory too; an array of another kind is refused', () => {
+    const all = Uint8Array.from({ length: 300 }, (_, k) => k & 255);
+    for (let n = 0; n < 20; n++) expect(roundTrip({ a: all.subarray(n, 280 - n) })).toEqual({ a: all.slice(n, 280 - n) });
+    expect(roundTrip(new Float32Array(all.buffer, 8, 5).map(() => 0.1))).toEqual(new Float32Array(5).fill(0.1));
+    expect(() => packJson({ a: new Uint32Array(2) })).toThrow('checkpoints do not know');
   });
 });
 

@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest';
+import { resolveSettings } from '../../src/evidence/settings.js';
 import { createZeroClock } from '../../src/model/clock.js';
 import type { CellRunner } from '../../src/pipeline/calibrate.js';
 import type { ExtractResult, ExtractTask } from '../../src/pipeline/cell-work.js';
@@ -11,17 +12,18 @@ function makeRunner(): CellRunner & { asked: number[] } {
   const asked: number[] = [];
   return {
     asked, survey: async () => [],
-    extract: async (tasks: ExtractTask[], onDone) => tasks.map((t) => { asked.push(t.cell); onDone(); return { candidates: [], missingSec: [t.cell], lostSec: [], damagedSec: [], lostRuns: [] } satisfies ExtractResult; }),
+    extract: async (tasks: ExtractTask[], onDone) => tasks.map((t) => { asked.push(t.cell); onDone(); return { candidates: [], lostRuns: [[t.cell, 0, 0]] } satisfies ExtractResult; }),
   };
 }
 
 async function run(durationSec: number, checkpoint: Checkpoint = noCheckpoint): Promise<{ chunks: Chunk[]; asked: number[]; told: number; cellCount: number }> {
   const plan = planCells(durationSec, 1.5);
-  const calibration = { floors: Array.from({ length: plan.surveyCount }, () => []), clock: createZeroClock(1), gainDb: [], priorGainDb: [] };
+  const settings = resolveSettings(48000);
+  const calibration = { floors: Array.from({ length: plan.surveyCount }, () => []), clock: createZeroClock(1), gainDb: [], priorGainDb: [], active: [new Uint8Array(4).fill(255)], gaps: [] };
   const runner = makeRunner();
   const chunks: Chunk[] = [];
   let told = 0;
-  await extractChunks(runner, plan, calibration, checkpoint, () => { told++; }, (c) => chunks.push(c));
+  await extractChunks(runner, plan, settings, calibration, checkpoint, () => { told++; }, (c) => chunks.push(c));
   return { chunks, asked: runner.asked, told, cellCount: plan.cellCount };
 }
 
@@ -33,7 +35,7 @@ describe.each([3, 10, 119, 120, 121, 3600, 3601, 7300, 20000])('a study of %i se
     expect(chunks[0].fromSec).toBe(0);
     chunks.forEach((c, k) => {
       expect(c.toSec).toBe(chunks[k + 1]?.fromSec ?? Infinity);
-      const cells = c.cells.map((r) => r.missingSec[0]);
+      const cells = c.cells.map((r) => r.lostRuns[0][0]);
       expect(cells).toEqual(Array.from({ length: cells.length }, (_, n) => c.firstCell + n));
       // What a bird sounds like is learned from 150 s around: four minutes of context where the study goes on.
       expect(c.firstCell * 10).toBeLessThanOrEqual(Math.max(0, c.fromSec - 150));

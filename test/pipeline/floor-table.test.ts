@@ -3,8 +3,8 @@ import { buildFloorTable, meanFloorDb } from '../../src/pipeline/floor-table.js'
 
 const BINS = 5;
 /** One survey per value: floors of one track; null = no sound. */
-const surveys = (...values: (number | null)[]) => values.map((v) => ({ floors: [v === null ? new Float32Array(0) : new Float32Array(BINS).fill(v)], activity: [] }));
-const build = (...values: (number | null)[]): number[] => buildFloorTable(surveys(...values), 1, BINS).map((cell) => cell[0][2]);
+const surveys = (...values: (number | null)[]) => values.map((v) => ({ floors: [v === null ? new Float32Array(0) : new Float32Array(BINS).fill(v)] }));
+const build = (...values: (number | null)[]): number[] => buildFloorTable(surveys(...values), 1, BINS, 60).map((cell) => cell[0][2]);
 
 describe('the table of noise floors', () => {
   it('keeps what a cell measured while it is near its neighbourhood', () => {

@@ -1,0 +1,74 @@
+/** Stretches of tracks as bytes in the kernels' memory, four tracks at a time: the records that `lanesFromPcm` and `tracksFromPcm` read. */
+import type { Ptr } from './kernel-exports.js';
+import type { Kernels } from './kernels.js';
+
+/** A stretch of one track in a buffer: sample i at byteOffset + i * strideBytes. */
+export interface LaneRun {
+  trackIndex: number;
+  offset: number;
+  frameCount: number;
+  byteOffset: number;
+  strideBytes: number;
+  coding: 'u8' | 's16' | 's24' | 's32' | 'f32';
+}
+
+const CODINGS = { u8: 1, s16: 2, s24: 3, s32: 4, f32: 5 } as const;
+
+/**
+ * Calls `work` for the pieces of frames [from, from + count) of the four tracks of a group between which no run begins or ends, with the
+ * records of a piece written. A track without a run has an empty record: silence.
+ */
+export function eachPiece(
+  k: Kernels, records: Ptr, buffer: Ptr, runs: readonly LaneRun[], group: number, from: number, count: number, work: (from: number, count: number) => void,
+): void {
+  const own = runs.filter((r) => r.trackIndex >> 2 === group && r.offset < from + count && r.offset + r.frameCount > from);
+  const cuts = [from, from + count];
+  for (const r of own) {
+    for (const edge of [r.offset, r.offset + r.frameCount]) if (edge > from && edge < from + count && !cuts.includes(edge)) cuts.push(edge);
+  }
+  cuts.sort((a, b) => a - b);
+  const record = k.i32(records, 12);
+  for (let c = 0; c + 1 < cuts.length; c++) {
+    record.fill(0);
+    for (const r of own) {
+      if (r.offset > cuts[c] || r.offset + r.frameCount <= cuts[c]) continue;
+      record.set([buffer + r.byteOffset + (cuts[c] - r.offset) * r.strideBytes, r.strideBytes, CODINGS[r.coding]], 3 * (r.trackIndex & 3));
+    }
+    work(cuts[c], cuts[c + 1] - cuts[c]);
+  }
+}
+
+/** Memory to read bytes into, and their way to planar tracks in the same kernels' memory. */
+export class PcmTracks {
+  /** Memory to read into: at least `chunkFrames` frames of all tracks. */
+  readonly buffer: Uint8Array;
+  private readonly bufferPtr: Ptr;
+  private readonly records: Ptr;
+  private readonly scratch: Ptr;
+
+  constructor(private readonly k: Kernels, private readonly trackCount: number, readonly chunkFrames: number) {
+    const bytes = countBufferBytes(trackCount, chunkFrames);
+    this.bufferPtr = k.alloc(bytes);
+    this.buffer = k.u8(this.bufferPtr, bytes);
+    this.records = k.alloc(48);
+    this.scratch = k.alloc(256 * 16);
+  }
+
+  /** Writes `count` frames of all tracks at frame `offset` of planar tracks, `strideFrames` apart. */
+  write(runs: readonly LaneRun[], count: number, signal: Ptr, strideFrames: number, offset: number): void {
+    const { k, trackCount } = this;
+    for (let g = 0; 4 * g < trackCount; g++) {
+      eachPiece(k, this.records, this.bufferPtr, runs, g, 0, count, (from, frames) => {
+        k.fn.tracksFromPcm(this.records, frames, Math.min(4, trackCount - 4 * g), this.scratch, signal + 4 * (4 * g * strideFrames + offset + from), strideFrames);
+      });
+    }
+  }
+}
+
+/** Bytes that runs may lose to alignment. */
+const SLACK_BYTES = 16384;
+
+/** Bytes of a buffer for so many frames of all tracks as they lie in files, or as 32-bit floats. */
+export function countBufferBytes(trackCount: number, frameCount: number): number {
+  return 4 * trackCount * frameCount + SLACK_BYTES;
+}

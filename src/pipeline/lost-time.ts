@@ -1,0 +1,44 @@
+/** How much of every track is no use: not recorded, damaged, or its link down. */
+import type { AnalysisSettings } from '../evidence/settings.js';
+import { readOffset, toReference } from '../model/clock.js';
+import type { Timeline } from '../study/timeline.js';
+import type { Calibration } from './calibrate.js';
+
+/** Seconds per track and hour of the study on the reference clock. */
+export class LostTime {
+  private readonly hours: Float64Array[];
+  /** Per track: seconds that its files should hold but that could not be read. */
+  readonly damagedSec: number[];
+
+  constructor(private readonly timeline: Timeline, settings: AnalysisSettings, private readonly hourSec: number, calibration: Pick<Calibration, 'clock' | 'gaps'>) {
+    const { tracks, durationSec } = timeline;
+    this.hours = tracks.map(() => new Float64Array(Math.max(1, Math.ceil(durationSec / hourSec))));
+    this.damagedSec = tracks.map(() => 0);
+    const fs = settings.sampleRateHz;
+    for (const g of calibration.gaps) {
+      const clock = calibration.clock[tracks[g.trackIndex].recorderIndex];
+      const sec = this.add(g.trackIndex, toReference(clock, g.startFrame / fs), toReference(clock, (g.startFrame + g.frameCount) / fs));
+      if (g.reason !== 'no-file') this.damagedSec[g.trackIndex] += sec;
+    }
+    // Before a recorder began and after it ended by the reference clock.
+    tracks.forEach((track, j) => {
+      const clock = calibration.clock[track.recorderIndex];
+      this.add(j, 0, -readOffset(clock, 0));
+      this.add(j, durationSec - readOffset(clock, durationSec), durationSec);
+    });
+  }
+
+  /** Adds a stretch of reference time; what lies outside the study does not count. Returns the seconds that do. */
+  add(track: number, fromSec: number, toSec: number): number {
+    const from = Math.max(0, fromSec), to = Math.min(this.timeline.durationSec, toSec);
+    const hours = this.hours[track];
+    for (let h = Math.floor(from / this.hourSec); h < hours.length && h * this.hourSec < to; h++) {
+      hours[h] += Math.max(0, Math.min(to, (h + 1) * this.hourSec) - Math.max(from, h * this.hourSec));
+    }
+    return Math.max(0, to - from);
+  }
+
+  read(track: number, hour: number): number {
+    return this.hours[track][hour];
+  }
+}

@@ -1,0 +1,171 @@
+/** The first look at one cell of a study: noise floors, where there is sound at all, activity over time, gaps. */
+import { finishFloor, FLOOR_QUANTILE, type FloorSpectrum } from '../evidence/floors.js';
+import type { AnalysisSettings } from '../evidence/settings.js';
+import { createKernels } from '../kernels/kernels.js';
+import { countSurveyBytes, SLOT_HOPS, SurveyKernels, type SurveyShape } from '../kernels/survey-kernels.js';
+import { log10 } from '../numeric/elementary.js';
+import type { Gap, StudyAudio } from '../study/study-audio.js';
+import { findSurveySlots, type CellPlan } from './cells.js';
+
+export interface SurveyResult {
+  /** Per track, mean noise power per bin; empty where the track has no sound here. */
+  floors: FloorSpectrum[];
+  /** Per recorder, one bit per slot of its own file time, the lowest first: 1 = some track may hold more than noise. */
+  active: Uint8Array[];
+  /** Per recorder, activity per step on its own file time, 0 to 255 (only with several recorders). */
+  activity: Uint8Array[];
+  /** Stretches of tracks without sound, frames on their recorders' clocks. */
+  gaps: Gap[];
+}
+
+/** Spectra of a cell that are enough for its floors. */
+const ENOUGH_ROWS = 2200;
+const LEAST_ROWS = 8;
+/** Band energy over the floor from which a hop counts as active: an owned call starts at 6.2 dB, noise alone stays below 2. */
+const LEAST_RATIO = 2;
+/** What the tracks of a recorder may hold over their floors together. Sound that no track leads starts at 4. */
+const LEAST_TOGETHER = 2;
+const SHARED_FROM = 4;
+/** Activity counts from 3 dB to 23 dB over the floor. */
+const ACTIVE_FROM_DB = 3;
+const ACTIVE_SPAN_DB = 20;
+
+/** Surveys cells in kernel memory of its own. */
+export class SurveyWorker {
+  private readonly kernels: SurveyKernels;
+  private readonly rowEvery: number;
+
+  constructor(module: WebAssembly.Module, private readonly audio: StudyAudio, private readonly settings: AnalysisSettings, private readonly plan: CellPlan) {
+    let mostSlots = 1;
+    for (const k of [0, plan.surveyCount - 1]) {
+      const [first, end] = findSurveySlots(plan, settings, k);
+      mostSlots = Math.max(mostSlots, end - first + 1);
+    }
+    this.rowEvery = Math.max(2, Math.ceil(mostSlots / ENOUGH_ROWS));
+    const { fftSize, hopFrames, sampleRateHz, bandHz } = settings;
+    const shape: SurveyShape = { fftSize, hopFrames, sampleRateHz, bandHz, trackCount: audio.timeline.tracks.length, mostSlots, rowEvery: this.rowEvery };
+    this.kernels = new SurveyKernels(createKernels(module, countSurveyBytes(shape)), shape);
+  }
+
+  async survey(index: number): Promise<SurveyResult> {
+    const [first, end] = findSurveySlots(this.plan, this.settings, index);
+    const gaps = await this.takeCell(first, end);
+    const { slotFrames } = this.kernels;
+    const from = first * slotFrames, to = Math.min(end * slotFrames, this.audio.timeline.frameCount);
+    const clipped = clipGaps(gaps, from, to);
+    const floors = this.findFloors(first, gaps);
+    return { floors, ...this.findActivity(floors), gaps: clipped };
+  }
+
+  /** Reads the cell, and a slot before it, chunk by chunk: the next one is read while one is worked on. */
+  private async takeCell(first: number, end: number): Promise<Gap[]> {
+    const { kernels, audio } = this;
+    const { slotFrames, chunkSlots } = kernels;
+    kernels.start();
+    const gaps: Gap[] = [];
+    let buffer: 0 | 1 = 0;
+    const read = (slot: number, into: 0 | 1): ReturnType<StudyAudio['readPcm']> => audio.readPcm(slot * slotFrames, Math.min(chunkSlots, end - slot) * slotFrames, kernels.buffers[into]);
+    let next = read(first - 1, 0);
+    for (let slot = first - 1; slot < end; slot += chunkSlots) {
+      const found = await next;
+      const other: 0 | 1 = buffer === 0 ? 1 : 0;
+      if (slot + chunkSlots < end) next = read(slot + chunkSlots, other);
+      gaps.push(...found.gaps);
+      kernels.take(buffer, found.runs, Math.min(chunkSlots, end - slot));
+      buffer = other;
+    }
+    return gaps;
+  }
+
+  private findFloors(first: number, gaps: readonly Gap[]): FloorSpectrum[] {
+    const { kernels, settings, rowEvery } = this;
+    const { laneCount, binCount, rowCount } = kernels;
+    const { tracks } = this.audio.timeline;
+    const usable = tracks.map((_, j) => {
+      const own = gaps.filter((g) => g.trackIndex === j);
+      let count = 0;
+      for (let row = 0; row < rowCount; row++) {
+        // Spectra are taken in the middle of their slots.
+        const start = (first + row * rowEvery) * kernels.slotFrames + (kernels.slotFrames - settings.fftSize) / 2;
+        const isCut = own.some((g) => g.startFrame < start + settings.fftSize && g.startFrame + g.frameCount > start);
+        // Digital silence says nothing about the noise.
+        if (isCut || kernels.isSilent(row, j)) kernels.leaveOut(row, j);
+        else count++;
+      }
+      return count;
+    });
+    const quantiles = kernels.findQuantiles(usable.map((n) => Math.floor(FLOOR_QUANTILE * Math.max(0, n - 1))));
+    return usable.map((n, j) => {
+      if (n < LEAST_ROWS) return new Float32Array(0);
+      return finishFloor(Float32Array.from({ length: binCount }, (_, b) => quantiles[b * laneCount + j]));
+    });
+  }
+
+  private findActivity(floors: readonly FloorSpectrum[]): { active: Uint8Array[]; activity: Uint8Array[] } {
+    const { kernels, plan } = this;
+    const { tracks, recorders } = this.audio.timeline;
+    const { laneCount } = kernels;
+    const energies = kernels.readEnergies();
+    const hopCount = energies.length / laneCount;
+    const scale = floors.map((f) => 1 / bandNoise(f, kernels.response));
+    const together = Math.min(LEAST_TOGETHER, SHARED_FROM / recorders.length);
+    const active = recorders.map(() => new Uint8Array(Math.ceil(hopCount / SLOT_HOPS / 8)));
+    for (let t = 0; t < hopCount; t++) {
+      const here = t * laneCount, before = t > 0 ? here - laneCount : here, after = t + 1 < hopCount ? here + laneCount : here;
+      for (let r = 0; r < recorders.length; r++) {
+        let sum = 0;
+        for (let j = 0; j < tracks.length; j++) {
+          if (tracks[j].recorderIndex !== r) continue;
+          const mean = (2 * energies[here + j] + energies[before + j] + energies[after + j]) / 4;
+          const ratio = mean > 0 ? mean * scale[j] : 0;
+          if (ratio >= LEAST_RATIO) sum = Infinity;
+          else if (ratio > 1) sum += ratio - 1;
+        }
+        const slot = Math.floor(t / SLOT_HOPS);
+        if (sum >= together) active[r][slot >> 3] |= 1 << (slot & 7);
+      }
+    }
+    return { active, activity: recorders.length > 1 ? this.traceActivity(energies, scale, plan.traceHops) : [] };
+  }
+
+  /** Activity of each recorder per step: by how many decibels its tracks rise above their floors, limited, as a mean over its tracks. */
+  private traceActivity(energies: Float32Array, scale: readonly number[], stepHops: number): Uint8Array[] {
+    const { tracks, recorders } = this.audio.timeline;
+    const { laneCount } = this.kernels;
+    const steps = Math.floor(energies.length / laneCount / stepHops);
+    return recorders.map((_, r) => {
+      const sum = new Float32Array(steps);
+      const own = tracks.flatMap((t, j) => (t.recorderIndex === r && scale[j] < Infinity ? [j] : []));
+      for (const j of own) {
+        for (let s = 0; s < steps; s++) {
+          let e = 0;
+          for (let h = s * stepHops; h < (s + 1) * stepHops; h++) e += energies[h * laneCount + j];
+          const ratio = (e * scale[j]) / stepHops;
+          if (ratio > 1.99) sum[s] += Math.min(ACTIVE_SPAN_DB, Math.max(0, 10 * log10(ratio) - ACTIVE_FROM_DB));
+        }
+      }
+      return Uint8Array.from(sum, (v) => Math.round((v * 255) / ACTIVE_SPAN_DB / Math.max(1, own.length)));
+    });
+  }
+}
+
+/** Power that the band filter passes of noise with a floor; 0 where the floor is not known. */
+export function bandNoise(floor: FloorSpectrum, response: ArrayLike<number>): number {
+  let a = 0;
+  for (let b = 0; b < floor.length; b++) a += floor[b] * response[b];
+  return floor.length > 1 ? a / (floor.length - 1) : 0;
+}
+
+/** Gaps within [from, to), neighbours of one kind joined. */
+function clipGaps(gaps: readonly Gap[], from: number, to: number): Gap[] {
+  const out: Gap[] = [];
+  const sorted = [...gaps].sort((a, b) => a.trackIndex - b.trackIndex || a.startFrame - b.startFrame);
+  for (const g of sorted) {
+    const start = Math.max(from, g.startFrame), end = Math.min(to, g.startFrame + g.frameCount);
+    if (end <= start) continue;
+    const last = out[out.length - 1];
+    if (last && last.trackIndex === g.trackIndex && last.reason === g.reason && last.startFrame + last.frameCount === start) last.frameCount += end - start;
+    else out.push({ ...g, startFrame: start, frameCount: end - start });
+  }
+  return out;
+}

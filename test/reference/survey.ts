@@ -1,0 +1,25 @@
+/** Plain references in f64: samples from bytes, the band filter's energy per hop, powers of a windowed frame. */
+
+/** Value of one little-endian sample. */
+export function referenceSample(bytes: Uint8Array, at: number, coding: 'u8' | 's16' | 's24' | 's32' | 'f32'): number {
+  const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
+  if (coding === 'u8') return (view.getUint8(at) - 128) / 128;
+  if (coding === 's16') return view.getInt16(at, true) / 32768;
+  if (coding === 's24') return (view.getUint16(at, true) + 65536 * view.getInt8(at + 2)) / 8388608;
+  if (coding === 's32') return view.getInt32(at, true) / 2147483648;
+  const v = view.getFloat32(at, true);
+  return Number.isFinite(v) && Math.abs(v) >= 1e-30 ? v : 0;
+}
+
+/** Mean square per hop of x after a high-pass and a low-pass of second order, filter = b a1 a2 of each. */
+export function referenceBandHops(x: ArrayLike<number>, filter: ArrayLike<number>, hop: number): Float64Array {
+  let input = Float64Array.from(x);
+  for (const [at, sign] of [[0, -2], [3, 2]]) {
+    const y = new Float64Array(input.length);
+    for (let i = 0; i < y.length; i++) {
+      y[i] = filter[at] * (input[i] + sign * (input[i - 1] ?? 0) + (input[i - 2] ?? 0)) - filter[at + 1] * (y[i - 1] ?? 0) - filter[at + 2] * (y[i - 2] ?? 0);
+    }
+    input = y;
+  }
+  return Float64Array.from({ length: Math.floor(x.length / hop) }, (_, h) => input.subarray(h * hop, (h + 1) * hop).reduce((s, v) => s + v * v, 0) / hop);
+}
