@@ -4,7 +4,7 @@ import type { Proposal } from './propose-carriers.js';
 
 /** Shown with every plan: what numbers cannot decide. */
 export const PLAN_CAUTIONS: readonly string[] = [
-  'Percentages of body mass are guidelines from common practice, no promise that a bird takes no harm: effects of tags were found at all loads.',
+  'Percentages of body mass are guidelines from common practice, no promise that a bird takes no harm; studies of devices on birds found effects without a clear relation to relative mass.',
   'Animal experiments need a permit; the permit and the responsible veterinarian decide on mass, harness and handling.',
   'Trained people fit tags. Weigh every bird before and during the study; stop where one loses mass, cannot fly or plucks at its harness.',
   'Transmitters need a licence or a licence-free band; the radio authority of the country decides on frequency, power and time.',
