@@ -19,6 +19,29 @@ export interface Chunk {
   firstCell: number;
 }
 
+export function countBlocks(plan: CellPlan): number {
+  return Math.ceil(plan.cellCount / BLOCK_CELLS);
+}
+
+/** Cells of a block, [first, end). */
+export function boundBlock(plan: CellPlan, block: number): [number, number] {
+  return [block * BLOCK_CELLS, Math.min(plan.cellCount, (block + 1) * BLOCK_CELLS)];
+}
+
+/** Under which key the evidence of a block is kept. */
+export function nameBlock(block: number): string {
+  return `block-${String(block).padStart(6, '0')}`;
+}
+
+/** Extracts some blocks into the checkpoint, as many at a time as are decided together; nothing is decided, what is there is not done again. */
+export async function extractBlocks(
+  runner: CellRunner, plan: CellPlan, calibration: Calibration, checkpoint: Checkpoint, blocks: readonly number[], onCell: () => void,
+): Promise<void> {
+  for (let from = 0; from < blocks.length; from += CHUNK_BLOCKS) {
+    await Promise.all(blocks.slice(from, from + CHUNK_BLOCKS).map((b) => extractBlock(runner, plan, calibration, checkpoint, b, onCell)));
+  }
+}
+
 /**
  * Extracts the study chunk by chunk in bounded memory: blocks of cells are done (or loaded from the checkpoint), each chunk is handed on with
  * its context, and what is no longer needed is dropped.
@@ -47,7 +70,7 @@ function extractBlock(runner: CellRunner, plan: CellPlan, calibration: Calibrati
   const cells = range(Math.min(plan.cellCount, (block + 1) * BLOCK_CELLS)).slice(block * BLOCK_CELLS);
   let told = 0;
   const tell = (): void => { told++; onCell(); };
-  return resumeStep(checkpoint, `block-${String(block).padStart(6, '0')}`, () => runner.extract(cells.map((c) => makeTask(plan, calibration, c)), tell)).then((r) => {
+  return resumeStep(checkpoint, nameBlock(block), () => runner.extract(cells.map((c) => makeTask(plan, calibration, c)), tell)).then((r) => {
     for (; told < cells.length; told++) onCell();
     return r;
   });
