@@ -16,11 +16,13 @@ const attribute = (to: string, ...args: string[]): CliResult => runCli(['attribu
 /** The one line of an error; on a busy machine progress may have been shown before. */
 const line = (r: CliResult): string => r.err.split(/[\r\n]+/).filter((l) => l.startsWith('volary')).join('\n');
 
-function runTwice(args: string[]): Promise<(number | null)[]> {
-  return Promise.all([1, 2].map(() => new Promise<number | null>((resolve) => {
+/** The same step twice at once, and a third time that is killed on the way. */
+function runTogether(args: string[]): Promise<(number | null)[]> {
+  return Promise.all([false, false, true].map((isKilled) => new Promise<number | null>((resolve) => {
     const child = startCli(['attribute', study, '--out', out, '--workers', '1', ...args]);
     child.stdout.resume();
     child.stderr.resume();
+    if (isKilled) setTimeout(() => child.kill('SIGKILL'), 200);
     child.on('exit', resolve);
   })));
 }
@@ -92,8 +94,7 @@ describe('attribute in parts', () => {
     expect(line(attribute(out, '--part', '4'))).toMatch(/no such part in the plan; got 4; expected 1 to 3$/);
     expect(attribute(out, '--part', '4').status).toBe(2);
 
-    // The same part twice at once.
-    expect(await runTwice(['--part', '1'])).toEqual([0, 0]);
+    expect((await runTogether(['--part', '1'])).slice(0, 2)).toEqual([0, 0]);
     expect(attribute(out, '--part', '3').status).toBe(0);
     const first = readFileSync(part(0));
 
