@@ -1,4 +1,6 @@
+import type { AnalysisSettings } from '../evidence/settings.js';
 import { attributeStudy, type StudyResult } from '../pipeline/attribute-study.js';
+import type { CellPlan } from '../pipeline/cells.js';
 import { CellWorker } from '../pipeline/cell-work.js';
 import type { CellRunner } from '../pipeline/calibrate.js';
 import type { Checkpoint } from '../pipeline/checkpoint.js';
@@ -47,26 +49,44 @@ export interface AttributeResult extends StudyResult {
  * @throws VolaryError 'not-fit' with fewer than two usable tracks, 'interrupted'
  */
 export async function attributeInline(kernels: WebAssembly.Module, study: OpenedStudy, options: AttributeOptions = {}): Promise<AttributeResult> {
+  const { value, unread } = await useInlineRunner(kernels, study, options.signal, (makeRunner) => runStudy(study, options, makeRunner));
+  return describeResult(study, value, unread);
+}
+
+/** Attributes an opened study with a pool of workers that have opened it too; the pool is closed in any case. Throws like attributeInline. */
+export async function attributePooled(pool: WorkerPool, study: OpenedStudy, options: AttributeOptions = {}): Promise<AttributeResult> {
+  const { value, unread } = await usePooledRunner(pool, options.signal, (makeRunner) => runStudy(study, options, makeRunner));
+  return describeResult(study, value, unread);
+}
+
+/** Gives the runner of the jobs that read audio, once the plan of a study is known. */
+export type MakeRunner = (settings: AnalysisSettings, plan: CellPlan) => CellRunner;
+
+/** What came of work with a runner, and what of the recordings could not be read meanwhile, one line each. */
+export interface RunnerOutcome<T> { value: T; unread: readonly string[] }
+
+/** Lends a runner that works in this thread; the study's files are closed in any case. */
+export async function useInlineRunner<T>(kernels: WebAssembly.Module, study: OpenedStudy, signal: AbortSignal | undefined, work: (makeRunner: MakeRunner) => Promise<T>): Promise<RunnerOutcome<T>> {
   const audio = new StudyAudio(study.timeline, (path) => study.openReader(path));
   try {
-    const result = await runStudy(study, options, (settings, plan) => pauseBetweenJobs(createInlineRunner(new CellWorker(kernels, audio, settings, plan)), options.signal));
-    return describeResult(study, result, audio.problems.map((p) => p.text));
+    const value = await work((settings, plan) => pauseBetweenJobs(createInlineRunner(new CellWorker(kernels, audio, settings, plan)), signal));
+    return { value, unread: audio.problems.map((p) => p.text) };
   } finally {
     await audio.close();
   }
 }
 
-/** Attributes an opened study with a pool of workers that have opened it too; the pool is closed in any case. Throws like attributeInline. */
-export async function attributePooled(pool: WorkerPool, study: OpenedStudy, options: AttributeOptions = {}): Promise<AttributeResult> {
+/** Lends a pool of workers as runner; the pool is closed in any case. */
+export async function usePooledRunner<T>(pool: WorkerPool, signal: AbortSignal | undefined, work: (makeRunner: MakeRunner) => Promise<T>): Promise<RunnerOutcome<T>> {
   try {
-    const result = await runStudy(study, options, () => leaveOnAbort(pool, options.signal));
-    return describeResult(study, result, pool.problems);
+    const value = await work(() => leaveOnAbort(pool, signal));
+    return { value, unread: pool.problems };
   } finally {
     await pool.close();
   }
 }
 
-async function runStudy(study: OpenedStudy, options: AttributeOptions, makeRunner: (...args: Parameters<Parameters<typeof attributeStudy>[2]>) => CellRunner): Promise<StudyResult> {
+async function runStudy(study: OpenedStudy, options: AttributeOptions, makeRunner: MakeRunner): Promise<StudyResult> {
   requireNotAborted(options.signal);
   return attributeStudy(study.timeline, study.manifest, makeRunner, { maxOffsetSec: options.maxOffsetSec, onProgress: options.onProgress, checkpoint: options.checkpoint });
 }

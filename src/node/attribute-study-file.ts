@@ -1,6 +1,8 @@
 import { availableParallelism } from 'node:os';
 import { resolve } from 'node:path';
-import { attributeInline, attributePooled, type AttributeOptions, type AttributeResult } from '../api/attribute-opened.js';
+import {
+  attributeInline, attributePooled, useInlineRunner, usePooledRunner, type AttributeOptions, type AttributeResult, type MakeRunner, type RunnerOutcome,
+} from '../api/attribute-opened.js';
 import { createCellPool } from './cell-pool.js';
 import { loadKernelsFile } from './kernels-file.js';
 import { loadStudy, type StudyOnDisk } from './study-files.js';
@@ -24,7 +26,18 @@ export async function attributeStudyFile(manifestPath: string, options: Attribut
 
 /** Like attributeStudyFile, for a study that was loaded before. */
 export async function attributeLoadedStudy(study: StudyOnDisk, options: AttributeStudyOptions = {}): Promise<AttributeResult> {
-  const workers = options.workers ?? Math.min(MOST_WORKERS, availableParallelism());
+  const workers = countWorkers(options);
   if (workers <= 0) return attributeInline(await loadKernelsFile(), study, options);
   return attributePooled(createCellPool(resolve(study.manifestPath), workers), study, options);
+}
+
+/** Lends work on a study the runner that its options ask for. */
+export async function useStudyRunner<T>(study: StudyOnDisk, options: AttributeStudyOptions, work: (makeRunner: MakeRunner) => Promise<T>): Promise<RunnerOutcome<T>> {
+  const workers = countWorkers(options);
+  if (workers <= 0) return useInlineRunner(await loadKernelsFile(), study, options.signal, work);
+  return usePooledRunner(createCellPool(resolve(study.manifestPath), workers), options.signal, work);
+}
+
+function countWorkers(options: AttributeStudyOptions): number {
+  return options.workers ?? Math.min(MOST_WORKERS, availableParallelism());
 }

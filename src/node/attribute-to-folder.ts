@@ -1,11 +1,12 @@
 import { createHash } from 'node:crypto';
 import { readFileSync } from 'node:fs';
+import { stat } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import type { AttributeOptions, AttributeResult } from '../api/attribute-opened.js';
 import { formatTables, formatTablesParquet } from '../api/format-tables.js';
 import { requireTracks } from '../pipeline/attribute-study.js';
 import { attributeLoadedStudy } from './attribute-study-file.js';
-import { fingerprintFile, openCheckpointFolder } from './checkpoint-folder.js';
+import { fingerprintFile, openCheckpointFolder, type CheckpointFolder, type CheckpointHeader } from './checkpoint-folder.js';
 import { readKernelsFile } from './kernels-file.js';
 import { loadStudy, type StudyOnDisk } from './study-files.js';
 import { prepareFolder, writeFileAtomic } from './write-files.js';
@@ -26,30 +27,66 @@ export interface AttributeOutcome {
   summary: Record<string, unknown>;
 }
 
+/** Everything that is written into the folder of a result. */
 const FILES = ['calls', 'sounds', 'clock', 'tracks'].flatMap((n) => [`${n}.csv`, `${n}.parquet`]).concat('datapackage.json', 'run.json');
 
 /** Folder inside the result that holds finished work until the tables are written. */
 const WORK = 'unfinished';
+/** Key in the finished work: from now on tables in the result are this run's own. */
+const WRITING = 'writing-tables';
 
 /** Attributes a study on disk and writes all tables; a run that was stopped goes on from the work it had finished. */
 export async function attributeToFolder(manifestPath: string, folder: string, options: AttributeToFolderOptions = {}): Promise<AttributeOutcome> {
+  const run = await prepareRun(manifestPath, options);
+  await prepareTables(folder, WORK, options);
+  const work = await openCheckpointFolder(join(folder, WORK), run.header, options.overwrite ?? false);
+  if (work.isResumed) options.onNote?.('going on where an earlier run stopped');
+  return finishRun(run, folder, work, options);
+}
+
+/** A study whose files were looked at, and all that finished work on it depends on. */
+export interface PreparedRun {
+  study: StudyOnDisk;
+  inputs: unknown[];
+  kernelHash: string;
+  header: CheckpointHeader;
+  /** How much of the study is not what it claims to be. */
+  problemCount: number;
+}
+
+/** Reads a study, tells what is wrong with its recordings and takes their fingerprints. */
+export async function prepareRun(manifestPath: string, options: AttributeToFolderOptions): Promise<PreparedRun> {
   const study = await loadStudy(manifestPath);
   // A header that lies or a file that is cut short is worth a warning while the rest is used, but the study is not what it claims to be.
   const bad = study.timeline.problems.filter((p) => p.severity === 'error' || p.kind === 'header');
   for (const p of study.timeline.problems) if (p.severity !== 'note') options.onNote?.(`${p.severity}: ${p.text}`);
   requireTracks(study.timeline);
-  await prepareFolder(folder, FILES, { overwrite: options.overwrite });
   const inputs = await describeInputs(study);
   const kernelHash = createHash('sha256').update(readKernelsFile()).digest('hex');
   const header = { schema: 1, volary: readVersion(), kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs };
-  const work = await openCheckpointFolder(join(folder, WORK), header, options.overwrite ?? false);
-  if (work.isResumed) options.onNote?.('going on where an earlier run stopped');
+  return { study, inputs, kernelHash, header, problemCount: bad.length };
+}
+
+/**
+ * Makes sure that the tables may be written: tables that are there are only replaced when told, or when a run was stopped while it wrote them.
+ * @param workName the folder of finished work inside the result
+ * @throws VolaryError 'exists'
+ */
+export async function prepareTables(folder: string, workName: string, options: { overwrite?: boolean }): Promise<void> {
+  const wasWriting = await stat(join(folder, workName, `${WRITING}.part`)).then(() => true, () => false);
+  await prepareFolder(folder, FILES, { overwrite: options.overwrite || wasWriting });
+}
+
+/** Does what is not yet finished, writes all tables and removes the finished work. */
+export async function finishRun(run: PreparedRun, folder: string, work: CheckpointFolder, options: AttributeToFolderOptions): Promise<AttributeOutcome> {
+  const { study, inputs, kernelHash } = run;
   const result = await attributeLoadedStudy(study, { ...options, checkpoint: work });
   const unread = result.problems.slice(study.timeline.problems.length);
   for (const p of unread) options.onNote?.(`error: ${p.text}`);
+  await work.save(WRITING, '');
   await writeTables(folder, study, result, inputs, kernelHash);
   await work.clear();
-  return describe(study, result, folder, bad.length + unread.length);
+  return describe(study, result, folder, run.problemCount + unread.length);
 }
 
 async function writeTables(folder: string, study: StudyOnDisk, result: AttributeResult, inputs: unknown[], kernelHash: string): Promise<void> {

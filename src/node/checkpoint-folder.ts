@@ -1,5 +1,5 @@
 import { createHash } from 'node:crypto';
-import { mkdir, readFile, rm, stat } from 'node:fs/promises';
+import { mkdir, readdir, readFile, rm, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { Checkpoint } from '../pipeline/checkpoint.js';
 import { quoteName, VolaryError } from '../schema/errors.js';
@@ -20,11 +20,14 @@ const HEADER = 'header.json';
 /**
  * Finished work as files of a folder: each holds its own checksum, so that a damaged one is done again instead of being believed.
  * @param discard start anew where the folder holds work that does not fit
+ * @param mend how the user gets out of it where it does not fit
  * @throws VolaryError 'stale' naming the first field that differs
  */
-export async function openCheckpointFolder(folder: string, header: CheckpointHeader, discard: boolean): Promise<CheckpointFolder> {
-  const found = await readHeader(join(folder, HEADER));
+export async function openCheckpointFolder(folder: string, header: CheckpointHeader, discard: boolean, mend = 'use --force to start anew, or another folder'): Promise<CheckpointFolder> {
+  const found = await readCheckpointHeader(folder);
   let isResumed = false;
+  // Nobody can tell what work without a header belongs to.
+  if (!found && (await readdir(folder).catch(() => [])).some((name) => /^[\w-]+\.part$/.test(name))) await rm(folder, { recursive: true, force: true });
   if (found) {
     const field = Object.keys({ ...header, ...found }).find((k) => JSON.stringify(header[k]) !== JSON.stringify(found[k]));
     if (!field) isResumed = true;
@@ -32,7 +35,7 @@ export async function openCheckpointFolder(folder: string, header: CheckpointHea
     else {
       throw new VolaryError('stale', {
         where: quoteName(folder), what: `holds unfinished work that does not fit: ${field} differs`, got: show(found[field]), expected: show(header[field]),
-        mend: 'use --force to start anew, or another folder',
+        mend,
       });
     }
   }
@@ -54,9 +57,11 @@ export async function openCheckpointFolder(folder: string, header: CheckpointHea
   };
 }
 
-async function readHeader(path: string): Promise<CheckpointHeader | undefined> {
+/** What the finished work in a folder depends on; undefined where there is none. */
+export async function readCheckpointHeader(folder: string): Promise<CheckpointHeader | undefined> {
   try {
-    return JSON.parse(await readFile(path, 'utf8')) as CheckpointHeader;
+    const header: unknown = JSON.parse(await readFile(join(folder, HEADER), 'utf8'));
+    return header !== null && typeof header === 'object' ? header as CheckpointHeader : undefined;
   } catch {
     // No header, or one that was never finished: nothing to go on from.
     return undefined;

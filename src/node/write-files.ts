@@ -1,3 +1,4 @@
+import { randomBytes } from 'node:crypto';
 import { unlinkSync } from 'node:fs';
 import { mkdir, open, realpath, rename, stat, unlink, writeFile } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
@@ -20,7 +21,8 @@ export async function writeFileAtomic(path: string, data: string | Uint8Array, o
   if (found && !found.isFile()) return writeFile(path, data);
   // A link stays a link: what it points to is replaced.
   const target = found ? await realpath(path) : path;
-  const temporary = `${target}.${process.pid}-${++counter}.part`;
+  // Process numbers repeat on other machines that write to the same disk, and in containers from run to run.
+  const temporary = `${target}.${process.pid}-${randomBytes(6).toString('hex')}.part`;
   unfinished.add(temporary);
   watchExit();
   try {
@@ -77,7 +79,6 @@ function describeWriteError(path: string, error: unknown): VolaryError {
 }
 
 const unfinished = new Set<string>();
-let counter = 0;
 let isWatching = false;
 
 /** Ctrl-C in the middle of a write leaves no half file behind. */

@@ -76,13 +76,18 @@ export async function attributeStudy(
   const { settings, plan } = planStudy(timeline, manifest);
   const checkpoint = options.checkpoint ?? noCheckpoint;
   const runner = makeRunner(settings, plan);
-  const calibration = await resumeStep(checkpoint, 'calibration', () => calibrateStudy(runner, timeline, settings, plan, {
-    maxOffsetSec: options.maxOffsetSec ?? 60, onProgress: options.onProgress,
-  }));
+  const calibration = await resumeCalibration(runner, timeline, settings, plan, options);
   const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.models ?? { first: firstForest, second: secondForest, own: ownForest, untagged: untaggedForest, lost: lostForest });
   let done = 0;
   await extractChunks(runner, plan, settings, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => tables.add(chunk));
   return { ...tables.finish(), settings, gainDb: calibration.gainDb, durationSec: timeline.durationSec, damagedSec: tables.sumDamage() };
+}
+
+/** Calibration of a study, loaded from the checkpoint or done and saved. */
+export function resumeCalibration(runner: CellRunner, timeline: Timeline, settings: AnalysisSettings, plan: CellPlan, options: AttributeOptions): Promise<Calibration> {
+  return resumeStep(options.checkpoint ?? noCheckpoint, 'calibration', () => calibrateStudy(runner, timeline, settings, plan, {
+    maxOffsetSec: options.maxOffsetSec ?? 60, onProgress: options.onProgress,
+  }));
 }
 
 /** Collects rows chunk by chunk; the evidence itself is not kept. */

@@ -21,6 +21,30 @@ export interface Chunk {
   firstCell: number;
 }
 
+export function countBlocks(plan: CellPlan): number {
+  return Math.ceil(plan.cellCount / BLOCK_CELLS);
+}
+
+/** Cells of a block, [first, end). */
+export function boundBlock(plan: CellPlan, block: number): [number, number] {
+  return [block * BLOCK_CELLS, Math.min(plan.cellCount, (block + 1) * BLOCK_CELLS)];
+}
+
+/** Under which key the evidence of a block is kept. */
+export function nameBlock(block: number): string {
+  return `block-${String(block).padStart(6, '0')}`;
+}
+
+/** Extracts some blocks into the checkpoint, as many at a time as are decided together; nothing is decided, what is there is not done again. */
+export async function extractBlocks(
+  runner: CellRunner, plan: CellPlan, settings: AnalysisSettings, calibration: Calibration, checkpoint: Checkpoint, blocks: readonly number[], onCell: () => void,
+): Promise<void> {
+  const extract = makeBlockExtractor(runner, plan, settings, calibration, checkpoint, onCell);
+  for (let from = 0; from < blocks.length; from += CHUNK_BLOCKS) {
+    await Promise.all(blocks.slice(from, from + CHUNK_BLOCKS).map(extract));
+  }
+}
+
 /**
  * Extracts the study chunk by chunk in bounded memory: blocks of cells are done (or loaded from the checkpoint), each chunk is handed on with
  * its context, and what is no longer needed is dropped.
@@ -28,11 +52,7 @@ export interface Chunk {
 export async function extractChunks(
   runner: CellRunner, plan: CellPlan, settings: AnalysisSettings, calibration: Calibration, checkpoint: Checkpoint, onCell: () => void, decide: (chunk: Chunk) => void,
 ): Promise<void> {
-  const spans = new SpanFinder(calibration.active, calibration.clock, plan, settings);
-  const extract = (block: number): Promise<ExtractResult[]> => {
-    const cells = range(Math.min(plan.cellCount, (block + 1) * BLOCK_CELLS)).slice(block * BLOCK_CELLS);
-    return extractBlock(cells.map((c) => makeTask(plan, calibration, spans, c)), runner, checkpoint, `block-${String(block).padStart(6, '0')}`, onCell);
-  };
+  const extract = makeBlockExtractor(runner, plan, settings, calibration, checkpoint, onCell);
   const blockCount = Math.ceil(plan.cellCount / BLOCK_CELLS);
   const held = new Map<number, ExtractResult[]>();
   for (let first = 0; first < blockCount; first += CHUNK_BLOCKS) {
@@ -48,6 +68,16 @@ export async function extractChunks(
       fromSec: first * BLOCK_CELLS * plan.cellSec, toSec: last === blockCount ? Infinity : last * BLOCK_CELLS * plan.cellSec,
     });
   }
+}
+
+function makeBlockExtractor(
+  runner: CellRunner, plan: CellPlan, settings: AnalysisSettings, calibration: Calibration, checkpoint: Checkpoint, onCell: () => void,
+): (block: number) => Promise<ExtractResult[]> {
+  const spans = new SpanFinder(calibration.active, calibration.clock, plan, settings);
+  return (block) => {
+    const [first, end] = boundBlock(plan, block);
+    return extractBlock(range(end).slice(first).map((c) => makeTask(plan, calibration, spans, c)), runner, checkpoint, nameBlock(block), onCell);
+  };
 }
 
 function extractBlock(tasks: ExtractTask[], runner: CellRunner, checkpoint: Checkpoint, key: string, onCell: () => void): Promise<ExtractResult[]> {
