@@ -29,7 +29,7 @@ export function addNetworkCommand(program: Command): void {
     .description('build the directed network of calls and replies, from the tables alone')
     .argument('<dir>', "folder that 'volary attribute' has written; an excluded.csv in it is heeded")
     .option('--window <s>', 'a reply starts so long after the start of a call, from-to', parseWindow, [0.05, 0.5])
-    .option('--threshold <p>', 'use calls of at least this probability', parseNumber(0, 1), 0.8)
+    .option('--threshold <p>', 'use calls of at least this probability', parseNumber(0, 1), 0.95)
     .option('--block <s>', 'longest block of the circular shifts', parseNumber(1), 600)
     .option('--jitter <s>', 'cell within which bouts are moved; four times the end of the window or more', parseNumber(0.01), 2)
     .option('--surrogates <n>', 'surrogates of each kind', parseWhole(19, 1_000_000), 2000)

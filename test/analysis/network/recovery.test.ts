@@ -132,11 +132,11 @@ describe('attribution errors', () => {
 
   it('ghosts of one sound make no edge; without the rule for shared sounds they would', () => {
     const rows = addGhosts(calls);
-    const n = buildNetwork({ calls: rows, tracks: fullTracks(birds, durationSec) }, quick);
+    const n = buildNetwork({ calls: rows, tracks: fullTracks(birds, durationSec) }, { ...quick, threshold: 0.8 });
     expect(listEdges(n)).toEqual(['ash birch', 'birch cedar']);
     expect(n.edges.filter((e) => (e.caller === 'dogwood' || e.replier === 'dogwood') && e.kind !== 'none')).toEqual([]);
     expect(n.counts.sharedSound).toBeGreaterThanOrEqual(calls.filter((c) => c.bird === 'birch').length);
-    const naive = buildNetwork({ calls: rows.map((r) => ({ ...r, offsetSec: r.onsetSec + 1e-6 })), tracks: fullTracks(birds, durationSec) }, quick);
+    const naive = buildNetwork({ calls: rows.map((r) => ({ ...r, offsetSec: r.onsetSec + 1e-6 })), tracks: fullTracks(birds, durationSec) }, { ...quick, threshold: 0.8 });
     expect([...listEdges(naive), ...listEdges(naive, 'pairwise')]).toEqual(expect.arrayContaining(['ash dogwood', 'dogwood cedar']));
   });
 
@@ -146,14 +146,14 @@ describe('attribution errors', () => {
     const rows = calls.map((c) => (c.bird === 'birch' && dice.unit() < 1 / 6
       ? { ...c, bird: 'dogwood', probability: 0.82, runnerUp: 'birch', runnerUpProbability: 0.18 }
       : c.bird === 'dogwood' ? { ...c, probability: 0.82, runnerUp: 'birch', runnerUpProbability: 0.18 } : c));
-    const n = buildNetwork({ calls: rows, tracks: fullTracks(birds, durationSec) }, quick);
+    const n = buildNetwork({ calls: rows, tracks: fullTracks(birds, durationSec) }, { ...quick, threshold: 0.8 });
     expect(edgeOf(n, 'ash', 'birch').kind).toBe('reply');
     const feigned = edgeOf(n, 'dogwood', 'cedar');
     expect(feigned.q).toBeLessThan(0.05);
     expect(feigned.leak).toBeGreaterThan(0.02);
     expect(feigned.kind).toBe('none');
     // Said to be sure, the same table would give the edge: the guard is the probability, not the number of calls.
-    const sure = buildNetwork({ calls: rows.map((r) => ({ ...r, probability: 0.99, runnerUp: '', runnerUpProbability: NaN })), tracks: fullTracks(birds, durationSec) }, quick);
+    const sure = buildNetwork({ calls: rows.map((r) => ({ ...r, probability: 0.99, runnerUp: '', runnerUpProbability: NaN })), tracks: fullTracks(birds, durationSec) }, { ...quick, threshold: 0.8 });
     expect(['reply', 'pairwise']).toContain(edgeOf(sure, 'dogwood', 'cedar').kind);
   });
 
