@@ -1,4 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
+import { CONTACT_SEC, CONTACT_Z } from '../evidence/contact.js';
 
 /** Index lists of what is kept when stretches of one track compete: best first, anything that overlaps a kept one by more than 30 % of the shorter goes. */
 export interface Claim {
@@ -30,9 +31,6 @@ export function overlapShare(a: { onsetSec: number; offsetSec: number }, b: { on
   return both <= 0 ? 0 : both / Math.max(1e-4, Math.min(a.offsetSec - a.onsetSec, b.offsetSec - b.onsetSec));
 }
 
-/** Birds in body contact hear each other within this time. */
-const CONTACT_SEC = 0.0006;
-const CONTACT_Z = 6;
 const SAME_SHARE = 0.7;
 
 /** Whether two candidates are one sound, looked at from the tracks of two birds in body contact (see evidence/twins.ts). */

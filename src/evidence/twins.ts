@@ -1,14 +1,11 @@
 import type { Candidate } from './candidate.js';
+import { CONTACT_SEC, CONTACT_Z } from './contact.js';
 import { describeSegment, measureShare, type Measured, type StretchContext } from './measure-candidate.js';
 import type { Segment } from './segments.js';
 
-/** Birds in body contact: the other microphone hears the call at most this much later or earlier (about 20 cm) ... */
-const MOST_LAG_SEC = 0.0006;
-/** ... hardly quieter or even louder ... */
+/** Between birds in body contact the other microphone hears the call hardly quieter or even louder. */
 const MOST_LEAD_DB = 10;
 const MOST_SHARED_LEAD_DB = 6;
-/** ... and surely the same sound. */
-const LEAST_Z = 6;
 const MOST_TWINS = 2;
 /** Shared sound that is a wearer's own voice is nearly all that the track holds, and nothing else of the track stands there. */
 const LEAST_SHARED_SHARE = 0.6;
@@ -27,7 +24,7 @@ export function measureTwins(c: StretchContext, segment: Segment, { candidate, s
   const level = candidate.levelDb[i] - c.gainDb[i];
   const near: { track: number; leadDb: number }[] = [];
   for (let j = 0; j < candidate.levelDb.length; j++) {
-    if (j === i || candidate.agreementZ[j] < LEAST_Z || candidate.lostShare[j] > 0.3 || Math.abs(candidate.lagSec[j]) > MOST_LAG_SEC) continue;
+    if (j === i || candidate.agreementZ[j] < CONTACT_Z || candidate.lostShare[j] > 0.3 || Math.abs(candidate.lagSec[j]) > CONTACT_SEC) continue;
     const leadDb = level - (candidate.levelDb[j] - c.gainDb[j]);
     if (leadDb < (segment.shared ? MOST_SHARED_LEAD_DB : MOST_LEAD_DB)) near.push({ track: j, leadDb });
   }

@@ -1,4 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
+import { CONTACT_SEC } from '../evidence/contact.js';
 import { log10, pow10 } from '../numeric/elementary.js';
 import { readLeadCurve, type GainFit } from './fit-gains.js';
 
@@ -15,8 +16,6 @@ export type CallFeatures = Float64Array;
 
 const SPEED_MPS = 343;
 const CLEAR_Z = 6;
-/** Sound crosses 20 cm in this time: birds in body contact. */
-const CONTACT_SEC = 0.0006;
 
 /** Features of every candidate (sorted by onset), each with what its neighbours in time say about it. */
 export function computeCallFeatures(candidates: readonly Candidate[], gains: GainFit): CallFeatures[] {

@@ -1,4 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
+import { CONTACT_SEC } from '../evidence/contact.js';
 import { log2 } from '../numeric/elementary.js';
 import { solveRobust, type Observation } from './solve.js';
 
@@ -22,7 +23,6 @@ const PRIOR_DB = 4;
 const ROUNDS = 3;
 const CLEAR_Z = 7;
 const LEAST_LAG_SEC = 2e-5;
-const CONTACT_SEC = 0.0006;
 
 /**
  * Receiver gains without calibration. A call of bird i is heard on track j later by the lag and quieter by
