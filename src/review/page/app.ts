@@ -139,7 +139,7 @@ export class App {
   }
 
   askTime(): void {
-    const field = h('input', { id: 'goto', inputMode: 'decimal', autocomplete: 'off', placeholder: '1:23.5' });
+    const field = h('input', { id: 'goto', inputMode: 'decimal', autocomplete: 'off' });
     const dialog = h('dialog', { class: 'ask', 'aria-labelledby': 'goto-label', onclose: () => { dialog.remove(); this.focusTracks(); } });
     const form = h('form', { method: 'dialog', onsubmit: () => {
       const sec = parseClock(field.value);
