@@ -69,8 +69,15 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
     }
     return telling;
   };
-  const first = await look('calibration', priorGainDb, coarse);
-  const clock = fitClocks({ candidates: first, recorderOfTrack, coarse, durationSec: plan.durationSec });
+  let first = await look('calibration', priorGainDb, coarse);
+  let clock = fitClocks({ candidates: first, recorderOfTrack, coarse, durationSec: plan.durationSec });
+  // A coarse clock that is off by milliseconds pushes the lags of one direction out of the frames, and no exchange is left: look again from both sides.
+  for (const shiftSec of doubtClock(clock) > DOUBTFUL_SEC ? LOOK_ASIDE_SEC : []) {
+    const aside = coarse.map((c, r) => (r === 0 ? c : { ...c, offsetSec: c.offsetSec.map((v) => v + shiftSec) }));
+    const candidates = await look('calibration of a doubtful clock', priorGainDb, aside);
+    const fitted = fitClocks({ candidates, recorderOfTrack, coarse: aside, durationSec: plan.durationSec });
+    if (doubtClock(fitted) < doubtClock(clock)) { clock = fitted; first = candidates; }
+  }
   // The first gains come from noise floors alone and may hide a bird behind its neighbour: calibrate once more with the gains of the first pass.
   const rough = [...fitGains(sameRecorderOnly(first, timeline), priorGainDb).gainDb];
   const second = await look('calibration, once more', rough, clock);
@@ -78,6 +85,14 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
     floors, active, gaps, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
     clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, durationSec: plan.durationSec }),
   };
+}
+
+const DOUBTFUL_SEC = 0.002;
+const LOOK_ASIDE_SEC = [0.003, -0.003];
+
+/** Largest stated uncertainty of a clock that was fitted, seconds; 0 with one recorder. */
+function doubtClock(clock: ClockModel): number {
+  return Math.max(0, ...clock.flatMap((c, r) => (r === 0 ? [] : c.uncertaintySec.map((u) => (Number.isFinite(u) ? u : 0)))));
 }
 
 /** What the fits of gains and clocks can use: loud calls that own most of their track's sound. The rest is not kept. */
