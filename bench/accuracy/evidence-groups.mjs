@@ -5,6 +5,7 @@ export const EVIDENCE = {
     'heardShare', 'bestZ', 'bestAgreement', 'lagOfBestMs', 'earliestLagMs', 'earliestZ', 'laterZ', 'earlierZ', 'rangeM', 'leadOverCurveDb', 'zeroLag',
     'weightedLagMs', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'lagMs', 'lagTracks', 'otherLagMs', 'heard', 'contactLagMs', 'contactAgreement',
     'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
+    'pairLagMs', 'pairLagGapMs', 'pairLagClearness', 'pairLeadDb', 'pairLeadGapDb', 'pairLeadClearness', 'pairCount', 'lagToUntaggedMs', 'leadToUntaggedDb',
   ],
   /** How much louder it is on one track than on the others, gains taken out, and than other sounds. Stretches are still cut by level. */
   levels: [
@@ -12,11 +13,12 @@ export const EVIDENCE = {
     'louderByDb', 'sameTrackDb', 'fillDb', 'leadResidualDb', 'leadBelowUsualDb', 'leadToOwnDb', 'aboveUsualDb', 'rivalStrengthDb', 'spreadDb', 'totalShare',
     'aboveAcceptedDb', 'aboveSinceDb', 'leadMedianDb', 'expectedStrengthDb', 'otherLeadDb',
     'contactLeadDb', 'leadBelowPlaceDb', 'leadBelowHighDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb', 'belowStrongestDb',
+    'pairLeadDb', 'pairLeadGapDb', 'pairLeadClearness', 'leadToUntaggedDb', 'aboveUntaggedDb',
   ],
   /** What the sound is like by itself: tones or noise, how it begins, how long it is. */
   spectrum: [
     'entropy', 'crestDb', 'flatness', 'steadiness', 'highRiseDb', 'timeEntropy', 'attackDb', 'durationMs', 'relativeBandwidth', 'ownedBinsLog', 'tiltGainDb',
-    'overPedestal', 'pitchToUsual', 'elements', 'eventMs', 'pitch', 'harmonicity', 'contactTiltDb', 'tiltBelowUsualDb', 'ownLikeness', 'otherLikeness',
+    'overPedestal', 'pitchToUsual', 'elements', 'eventMs', 'pitch', 'harmonicity', 'contactTiltDb', 'tiltBelowUsualDb', 'ownLikeness', 'otherLikeness', 'likeUntagged',
   ],
   /** What is known from other sounds: those at the same time and just before, and how each bird usually arrives from where it sits. */
   context: [
@@ -25,8 +27,10 @@ export const EVIDENCE = {
     'acceptedOverlap', 'sinceAcceptedMs', 'aboveSinceDb', 'lagMs', 'lagTracks', 'leadMedianDb', 'expectedStrengthDb', 'otherLagMs', 'otherLeadDb', 'templates',
     'sinceTemplateSec', 'pitch', 'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
     'shareOfEvent', 'sinceEventMs', 'belowStrongestDb',
+    'pairLagMs', 'pairLagGapMs', 'pairLagClearness', 'pairLeadDb', 'pairLeadGapDb', 'pairLeadClearness', 'pairCount',
+    'otherCutLogOdds', 'surelyUntagged', 'untaggedNearby', 'lagToUntaggedMs', 'leadToUntaggedDb', 'likeUntagged', 'aboveUntaggedDb',
   ],
-  kept: ['peakDb', 'lostShare', 'lostTracks', 'lostBirds', 'firstLogOdds', 'ownLogOdds', 'shared', 'core', 'trackCount', 'members', 'twin', 'doubtShare', 'gainScaleDb', 'birds'],
+  kept: ['peakDb', 'lostShare', 'lostTracks', 'lostBirds', 'firstLogOdds', 'ownLogOdds', 'untaggedLogOdds', 'shared', 'core', 'trackCount', 'members', 'twin', 'doubtShare', 'gainScaleDb', 'birds'],
 };
 
 export const KINDS = Object.keys(EVIDENCE).filter((k) => k !== 'kept');

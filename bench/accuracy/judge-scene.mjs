@@ -7,10 +7,11 @@ import { secondForest } from '../../dist/model/learned-second.js';
 import { lostForest } from '../../dist/model/learned-lost.js';
 import { ownForest } from '../../dist/model/learned-own.js';
 import { untaggedForest } from '../../dist/model/learned-untagged.js';
+import { untaggedAgainForest } from '../../dist/model/learned-untagged-again.js';
 import { gatherInMemory } from '../learn/run-scene.mjs';
 import { attributeByPeers, PEERS } from './peers.mjs';
 
-export const SHIPPED_MODELS = { first: firstForest, second: secondForest, own: ownForest, untagged: untaggedForest, lost: lostForest };
+export const SHIPPED_MODELS = { first: firstForest, second: secondForest, own: ownForest, untagged: untaggedForest, untaggedAgain: untaggedAgainForest, lost: lostForest };
 export const OURS = 'volary';
 
 /**

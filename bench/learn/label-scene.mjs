@@ -2,6 +2,7 @@
 import { acceptCandidates, suppressRivals } from '../../dist/attribute/suppress.js';
 import { findLeftovers } from '../../dist/attribute/attribution.js';
 import { collectLostClaims } from '../../dist/attribute/lost-features.js';
+import { computeUntaggedContext } from '../../dist/attribute/untagged-context.js';
 import { computeUntaggedFeatures, listCuts } from '../../dist/attribute/untagged-features.js';
 import { computeCallFeatures } from '../../dist/model/call-features.js';
 import { computeContextFeatures } from '../../dist/model/context-features.js';
@@ -40,6 +41,11 @@ export function labelLeftovers(scene, own) {
   scene.uy = cuts.map(({ candidate }) => Number(free.some((t) => isSame(scene.candidates[candidate], t))));
 }
 
+/** Features `vx` of the second look at leftovers, from what the first said. */
+export function lookAgainAtLeftovers(scene, untagged) {
+  scene.vx = computeUntaggedContext(scene.candidates, scene.cuts, scene.ux, scene.ux.map((x) => scoreForest(untagged, x)), scene.gains);
+}
+
 /**
  * Rows that would be written at probability `least`, each with its log-odds and whether it is right as the score counts: onset within 50 ms of
  * a call of that bird, one to one. Calibrating on these makes the column mean what the reader takes it for.
@@ -59,7 +65,7 @@ export function judgeRows(truth, rows) {
 
 /** Calls without a tag that would stand at log-odds above `least`: { z, right } each. */
 export function judgeUntaggedRows(scene, untagged, least) {
-  const z = scene.ux.map((x) => scoreForest(untagged, x));
+  const z = scene.vx.map((x) => scoreForest(untagged, x));
   const claims = scene.cuts.map(({ candidate }, k) => ({ track: 0, onsetSec: scene.candidates[candidate].onsetSec, offsetSec: scene.candidates[candidate].offsetSec, score: z[k] }));
   const stand = suppressRivals(claims, least);
   const right = judgeRows(scene.truth, stand.map((k) => ({ bird: 'none', onsetSec: claims[k].onsetSec })));

@@ -66,40 +66,69 @@ function binFeatures(rows, width) {
 function growTree(all, binned, cuts, columns, g, h, n, o) {
   const tree = { feature: [], threshold: [], left: [], value: [] };
   const push = () => { tree.feature.push(-1); tree.threshold.push(0); tree.left.push(0); tree.value.push(0); return tree.feature.length - 1; };
-  const queue = [{ node: push(), items: all, level: 0 }];
-  const gs = new Float64Array(BINS); const hs = new Float64Array(BINS);
+  const queue = [{ node: push(), items: all, level: 0, sums: sumBins(all, binned, columns, g, h, n) }];
   while (queue.length) {
-    const { node, items, level } = queue.shift();
+    const { node, items, level, sums } = queue.shift();
     let G = 0; let H = 0;
-    for (const i of items) { G += g[i]; H += h[i]; }
+    for (let b = 0; b < BINS; b++) { G += sums[2 * b]; H += sums[2 * b + 1]; }
     tree.value[node] = (o.rate * G) / (H + o.l2);
     if (level >= o.depth || H < 2 * o.leastHessian) continue;
-    let best = { gain: 1e-3, f: -1, cut: 0 };
-    for (const f of columns) {
-      gs.fill(0); hs.fill(0);
-      const base = f * n;
-      for (let k = 0; k < items.length; k++) { const i = items[k]; const b = binned[base + i]; gs[b] += g[i]; hs[b] += h[i]; }
-      let gl = 0; let hl = 0;
-      for (let b = 0; b < cuts[f].length; b++) {
-        gl += gs[b]; hl += hs[b];
-        const hr = H - hl;
-        if (hl < o.leastHessian || hr < o.leastHessian) continue;
-        const gain = (gl * gl) / (hl + o.l2) + ((G - gl) * (G - gl)) / (hr + o.l2) - (G * G) / (H + o.l2);
-        if (gain > best.gain) best = { gain, f, cut: b };
-      }
-    }
+    const best = findCut(sums, columns, cuts, G, H, o);
     if (best.f < 0) continue;
-    const left = []; const right = [];
-    for (const i of items) (binned[best.f * n + i] <= best.cut ? left : right).push(i);
+    const column = binned.subarray(best.f * n, (best.f + 1) * n);
+    let count = 0;
+    for (let k = 0; k < items.length; k++) count += Number(column[items[k]] <= best.cut);
+    const left = new Uint32Array(count); const right = new Uint32Array(items.length - count);
+    for (let k = 0, l = 0, r = 0; k < items.length; k++) { const i = items[k]; if (column[i] <= best.cut) left[l++] = i; else right[r++] = i; }
     tree.feature[node] = best.f;
     // The model file keeps seven significant digits; learning uses the same rounded threshold.
     tree.threshold[node] = Number(cuts[best.f][best.cut].toPrecision(7));
     const l = push(); push();
     tree.left[node] = l;
-    queue.push({ node: l, items: Uint32Array.from(left), level: level + 1 }, { node: l + 1, items: Uint32Array.from(right), level: level + 1 });
+    // The sums of the larger child are those of the parent less those of the smaller one.
+    const small = left.length <= right.length ? left : right;
+    const isLast = level + 1 >= o.depth;
+    const few = sumBins(small, binned, isLast ? columns.slice(0, 1) : columns, g, h, n);
+    const many = sums.subarray(0, few.length).map((v, k) => v - few[k]);
+    const [a, b] = small === left ? [few, many] : [many, few];
+    queue.push({ node: l, items: left, level: level + 1, sums: a }, { node: l + 1, items: right, level: level + 1, sums: b });
   }
   tree.value = tree.value.map((v) => Number(v.toPrecision(5)));
   return tree;
+}
+
+/** Gradients and Hessians of a node's rows summed by feature and bin: [feature of `columns`][bin][gradient, Hessian]. */
+function sumBins(items, binned, columns, g, h, n) {
+  const sums = new Float64Array(columns.length * BINS * 2);
+  const m = items.length;
+  const near = new Float64Array(2 * m);
+  for (let k = 0; k < m; k++) { near[2 * k] = g[items[k]]; near[2 * k + 1] = h[items[k]]; }
+  columns.forEach((f, c) => {
+    const column = binned.subarray(f * n, (f + 1) * n);
+    const base = 2 * BINS * c;
+    for (let k = 0; k < m; k++) {
+      const b = base + 2 * column[items[k]];
+      sums[b] += near[2 * k];
+      sums[b + 1] += near[2 * k + 1];
+    }
+  });
+  return sums;
+}
+
+function findCut(sums, columns, cuts, G, H, o) {
+  let best = { gain: 1e-3, f: -1, cut: 0 };
+  columns.forEach((f, c) => {
+    let gl = 0; let hl = 0;
+    const base = 2 * BINS * c;
+    for (let b = 0; b < cuts[f].length; b++) {
+      gl += sums[base + 2 * b]; hl += sums[base + 2 * b + 1];
+      const hr = H - hl;
+      if (hl < o.leastHessian || hr < o.leastHessian) continue;
+      const gain = (gl * gl) / (hl + o.l2) + ((G - gl) * (G - gl)) / (hr + o.l2) - (G * G) / (H + o.l2);
+      if (gain > best.gain) best = { gain, f, cut: b };
+    }
+  });
+  return best;
 }
 
 /** Park and Miller's minimal standard generator: the same draws everywhere. */

@@ -6,6 +6,7 @@ import { readProbability, scoreForest, type Forest } from '../model/forest.js';
 import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
 import { collectLostClaims } from './lost-features.js';
 import { acceptCandidates, isTwinOf, overlapShare, suppressRivals } from './suppress.js';
+import { computeUntaggedContext } from './untagged-context.js';
 import { computeUntaggedFeatures, listCuts } from './untagged-features.js';
 
 export interface Models {
@@ -13,8 +14,10 @@ export interface Models {
   first: Forest;
   second: Forest;
   own: Forest;
-  /** Is this leftover sound a call of a bird without a tag? Of this bird, whose link was down? */
+  /** Is this leftover sound a call of a bird without a tag? At first sight, and knowing what the first look was sure of. */
   untagged: Forest;
+  untaggedAgain: Forest;
+  /** Is it a call of this bird, whose link was down? */
   lost: Forest;
 }
 
@@ -60,7 +63,7 @@ export function attributeCandidates(candidates: readonly Candidate[], gains: Gai
   const ownProbability = logOdds.map((z, n) => (candidates[n].shared ? 0 : readProbability(models.own, z)));
   const accepted = acceptCandidates(candidates, ownProbability, LEAST_PROBABILITY);
   const events = findLeftovers(candidates, accepted, ownProbability, gains);
-  const untagged = findUntagged(candidates, features, logOdds, events, accepted, gains, models.untagged);
+  const untagged = findUntagged(candidates, features, logOdds, events, accepted, gains, models);
   const calls: AttributedCall[] = accepted.map((n) => ({
     caller: candidates[n].track, candidate: n, onsetSec: candidates[n].onsetSec, offsetSec: candidates[n].offsetSec,
     probability: ownProbability[n], ...findRunnerUp(candidates, ownProbability, n),
@@ -96,10 +99,12 @@ export function attributeCandidates(candidates: readonly Candidate[], gains: Gai
 
 /** Per event the cuts that may be calls of birds without a tag: where cuts overlap, whatever their track, the surest. */
 function findUntagged(
-  candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], accepted: readonly number[], gains: GainFit, forest: Forest,
+  candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], accepted: readonly number[], gains: GainFit, models: Models,
 ): { n: number; p: number }[][] {
   const cuts = listCuts(candidates, events);
-  const p = computeUntaggedFeatures(candidates, features, logOdds, events, cuts, accepted, gains).map((x) => readProbability(forest, scoreForest(forest, x)));
+  const early = computeUntaggedFeatures(candidates, features, logOdds, events, cuts, accepted, gains);
+  const earlyOdds = early.map((x) => scoreForest(models.untagged, x));
+  const p = computeUntaggedContext(candidates, cuts, early, earlyOdds, gains).map((x) => readProbability(models.untaggedAgain, scoreForest(models.untaggedAgain, x)));
   const claims = cuts.map(({ candidate }, k) => ({ track: 0, onsetSec: candidates[candidate].onsetSec, offsetSec: candidates[candidate].offsetSec, score: p[k] }));
   const out: { n: number; p: number }[][] = events.map(() => []);
   for (const k of suppressRivals(claims, LEAST_UNTAGGED)) out[cuts[k].event].push({ n: cuts[k].candidate, p: p[k] });

@@ -14,7 +14,8 @@ export interface ActivityTrace {
 const FIRST_SEC = 600;
 const WINDOW_SEC = 120;
 const LATER_SPAN_SEC = 2;
-const FIRST_STRENGTH = 7;
+/** Heights of a correlation over its scatter that count as agreement: recorders of different rooms reached 6.8 over the whole range, of one room 11 and more. */
+const FIRST_STRENGTH = 8;
 const LATER_STRENGTH = 5;
 /** Windows without agreement before the whole range is searched again. */
 const MOST_MISSES = 4;
@@ -30,8 +31,8 @@ const LONG_HOP_SEC = 300;
 const SMOOTH = 5;
 
 /**
- * First estimate of a recorder's offset against the reference from when there is sound at all: normalised cross-correlation of the
- * activity of both, over the whole allowed range for the first windows that agree, near the last values afterwards; steps (lost samples) are
+ * First estimate of a recorder's offset against the reference from when there is sound at all: half-whitened cross-correlation of the
+ * activity of both (its root, so that few loud sounds do not outvote many), over the whole allowed range for the first windows that agree, near the last values afterwards; steps (lost samples) are
  * found and the rest is smoothed. Good to the distances in the room (a few milliseconds); the lags of single calls refine it.
  * @throws VolaryError 'no-data' when no window agrees (the recorders do not hear the same sounds)
  */
@@ -134,10 +135,10 @@ function correlateWindow(reference: ActivityTrace, other: ActivityTrace, from: n
   const a = reference.values.subarray(from, Math.min(reference.values.length, from + width));
   const half = Math.ceil(spanSec / stepSec / THIN);
   const start = from + Math.round(centreSec / stepSec) - half * THIN;
-  const thinA = removeMean(thin(a, 0, Math.floor(a.length / THIN)));
+  const thinA = removeMean(thin(a, 0, Math.floor(a.length / THIN)).map(Math.sqrt));
   if (thinA.length < 16) return null;
-  const thinB = removeMean(thin(other.values, start, thinA.length + 2 * half));
-  const r = reuseCorrelator(thinA.length + thinB.length).correlate(thinA, thinB, 2 * half + 1);
+  const thinB = removeMean(thin(other.values, start, thinA.length + 2 * half).map(Math.sqrt));
+  const r = reuseCorrelator(thinA.length + thinB.length).correlate(thinA, thinB, 2 * half + 1, true);
   let top = 0;
   for (let k = 1; k < r.length; k++) if (r[k] > r[top]) top = k;
   const mean = r.reduce((s, v) => s + v, 0) / r.length;

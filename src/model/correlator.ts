@@ -8,8 +8,11 @@ export class Correlator {
     this.fft = new SmallFft(2 ** Math.ceil(log2(Math.max(2, leastLength))));
   }
 
-  /** r[k] = sum_n a[n] b[n + k] for k = 0 .. count-1. */
-  correlate(a: Float64Array, b: Float64Array, count: number): Float64Array {
+  /**
+   * r[k] = sum_n a[n] b[n + k] for k = 0 .. count-1. Half whitened, the cross spectrum is divided by the root of its magnitude: halfway to the phase
+   * transform (Knapp and Carter 1976, IEEE Transactions on Acoustics, Speech and Signal Processing 24(4)), so that slow swings do not drown a sharp peak.
+   */
+  correlate(a: ArrayLike<number>, b: ArrayLike<number>, count: number, isHalfWhite = false): Float64Array {
     const { size } = this.fft;
     // Both real series share one transform: z = a + i b.
     const re = new Float64Array(size);
@@ -29,9 +32,17 @@ export class Correlator {
       xr[k] = ar * br + ai * bi;
       xi[k] = ai * br - ar * bi;
     }
+    if (isHalfWhite) whitenHalf(xr, xi);
     this.fft.inverse(xr, xi);
     const out = new Float64Array(count);
     for (let k = 0; k < count; k++) out[k] = xr[k] / size;
     return out;
+  }
+}
+
+function whitenHalf(re: Float64Array, im: Float64Array): void {
+  for (let k = 0; k < re.length; k++) {
+    const root = Math.sqrt(Math.sqrt(re[k] * re[k] + im[k] * im[k]));
+    if (root > 0) { re[k] /= root; im[k] /= root; }
   }
 }

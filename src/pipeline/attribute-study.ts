@@ -8,6 +8,7 @@ import { secondForest } from '../model/learned-second.js';
 import { lostForest } from '../model/learned-lost.js';
 import { ownForest } from '../model/learned-own.js';
 import { untaggedForest } from '../model/learned-untagged.js';
+import { untaggedAgainForest } from '../model/learned-untagged-again.js';
 import { log10 } from '../numeric/elementary.js';
 import { VolaryError } from '../schema/errors.js';
 import type { CallRow, ClockRow, SoundRow, TrackHourRow } from '../schema/rows.js';
@@ -77,7 +78,7 @@ export async function attributeStudy(
   const checkpoint = options.checkpoint ?? noCheckpoint;
   const runner = makeRunner(settings, plan);
   const calibration = await resumeCalibration(runner, timeline, settings, plan, options);
-  const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.models ?? { first: firstForest, second: secondForest, own: ownForest, untagged: untaggedForest, lost: lostForest });
+  const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.models ?? { first: firstForest, second: secondForest, own: ownForest, untagged: untaggedForest, untaggedAgain: untaggedAgainForest, lost: lostForest });
   let done = 0;
   await extractChunks(runner, plan, settings, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => tables.add(chunk));
   return { ...tables.finish(), settings, gainDb: calibration.gainDb, durationSec: timeline.durationSec, damagedSec: tables.sumDamage() };

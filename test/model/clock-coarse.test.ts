@@ -35,6 +35,14 @@ describe('coarse clock', () => {
     for (const t of [30, 150, 270]) expect(Math.abs(readOffset(clock, t) - offset)).toBeLessThan(0.008);
   });
 
+  it.each([11, 12, 13])('seed %i: is not led astray by long loud noise that each hears by itself', (seed) => {
+    const [a, b] = makeTraces(seed, 90, () => 3.1, 0.5);
+    for (const [n, x] of [a, b].entries()) {
+      for (const startSec of n === 0 ? [10, 41] : [22, 60]) for (let k = Math.round(startSec / STEP_SEC); k < (startSec + 9) / STEP_SEC; k++) x.values[k] += 12;
+    }
+    expect(Math.abs(readOffset(findCoarseClock(a, b, 60, 'B'), 45) - 3.1)).toBeLessThan(0.008);
+  });
+
   it('follows 60 ppm over half an hour', () => {
     const [a, b] = makeTraces(6, 1800, (t) => -3 + 60e-6 * t);
     const clock = findCoarseClock(a, b, 60, 'B');

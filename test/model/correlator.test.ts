@@ -26,6 +26,31 @@ describe('cross-correlation through the transform', () => {
     expect(Math.max(...r)).toBeCloseTo(a.reduce((s, v) => s + v * v, 0), 9);
   });
 
+  it.each([[2, 5], [40, 17], [100, 100]])('half whitened, of %i and %i values, is the plain sum over the divided cross spectrum', (na, nb) => {
+    const a = draw(na, na + 1);
+    const b = draw(nb, nb + 3);
+    const size = 2 ** Math.ceil(Math.log2(na + nb));
+    const got = new Correlator(na + nb).correlate(a, b, nb, true);
+    const spectrum = (x: Float64Array, f: number): [number, number] => {
+      let re = 0; let im = 0;
+      x.forEach((v, n) => { re += v * Math.cos((2 * Math.PI * f * n) / size); im -= v * Math.sin((2 * Math.PI * f * n) / size); });
+      return [re, im];
+    };
+    const cross = Array.from({ length: size }, (_, f) => {
+      const [ar, ai] = spectrum(a, f);
+      const [br, bi] = spectrum(b, f);
+      const re = ar * br + ai * bi;
+      const im = ar * bi - ai * br;
+      const root = Math.sqrt(Math.hypot(re, im));
+      return [re / root, im / root];
+    });
+    for (let k = 0; k < nb; k++) {
+      const sum = cross.reduce((s, [re, im], f) => s + re * Math.cos((2 * Math.PI * f * k) / size) - im * Math.sin((2 * Math.PI * f * k) / size), 0) / size;
+      expect(Math.abs(got[k] - sum)).toBeLessThan(1e-9);
+    }
+    expect(new Correlator(8).correlate(new Float64Array(4), new Float64Array(4), 4, true)).toEqual(new Float64Array(4));
+  });
+
   it('can be used again: nothing of the last call stays', () => {
     const c = new Correlator(64);
     const first = c.correlate(draw(20, 1), draw(30, 2), 30);

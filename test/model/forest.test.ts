@@ -9,9 +9,11 @@ import { secondForest } from '../../src/model/learned-second.js';
 import { lostForest } from '../../src/model/learned-lost.js';
 import { ownForest } from '../../src/model/learned-own.js';
 import { untaggedForest } from '../../src/model/learned-untagged.js';
+import { untaggedAgainForest } from '../../src/model/learned-untagged-again.js';
+import { UNTAGGED_AGAIN_FEATURES } from '../../src/attribute/untagged-context.js';
 
 const shipped: [string, Forest, readonly string[]][] = [
-  ['first', firstForest, CALL_FEATURES], ['second', secondForest, CONTEXT_FEATURES], ['own', ownForest, CONTEXT_FEATURES], ['untagged', untaggedForest, UNTAGGED_FEATURES], ['lost', lostForest, LOST_FEATURES],
+  ['first', firstForest, CALL_FEATURES], ['second', secondForest, CONTEXT_FEATURES], ['own', ownForest, CONTEXT_FEATURES], ['untagged', untaggedForest, UNTAGGED_FEATURES], ['untagged again', untaggedAgainForest, UNTAGGED_AGAIN_FEATURES], ['lost', lostForest, LOST_FEATURES],
 ];
 
 describe('a forest', () => {
