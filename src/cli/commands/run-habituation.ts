@@ -32,6 +32,7 @@ export async function runHabituation(io: CommandIo, folder: string, options: Hab
   const result = measureHabituation({ ...input, movement }, {
     ...(options.margin === undefined ? {} : { margin: options.margin }), alpha: options.alpha, slotHours: options.slotHours, threshold: options.threshold,
     bout: { gapSec: options.boutGap, syllables: options.boutSyllables }, testDays: { ...DEFAULT_TEST_DAYS, ...options.testDays }, daysAfter: { ...DEFAULT_DAYS_AFTER, ...options.daysAfter },
+    ...(input.startUtc === undefined ? {} : { startUtc: input.startUtc }), utcOffsetMin: options.utcOffset,
     ...(options.measures ? { measures: options.measures } : {}),
     ...(options.baseline ? { baseline: [options.baseline[0] * 86400, options.baseline[1] * 86400] as const } : {}),
   });
