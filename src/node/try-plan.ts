@@ -36,10 +36,10 @@ export async function tryPlan(runs: readonly TrialRun[], source: string, onProgr
 
 async function tryRun({ scene, seed, sampleAudio }: TrialRun, onPart: (part: number) => void): Promise<RunTables> {
   const made = simulateScene(scene, seed, { sampleAudio, onProgress: (done, total) => onPart((0.5 * done) / total) });
+  const stages = new Set<string>();
   const { calls } = await attributeTracks({
     birds: made.tracks.map((t) => t.bird), signals: made.tracks.map((t) => t.samples), recorders: made.tracks.map((t) => t.recorder), sampleRateHz: made.sampleRateHz,
-    // Stages follow each other; the last two take most of the time.
-  }, { onProgress: (_, done, total) => onPart(0.5 + (0.49 * done) / Math.max(1, total)) });
+  }, { onProgress: (stage, done, total) => onPart(Math.min(0.99, 0.5 + 0.1 * (stages.add(stage).size - 1 + done / Math.max(1, total)))) });
   return {
     calls, labels: made.truth.map((t) => ({ bird: t.bird, onsetSec: t.onsetSec, offsetSec: t.offsetSec, extra: {} })), birds: made.tracks.length, sampleRateHz: made.sampleRateHz,
     durationSec: Math.max(...made.tracks.map((t) => t.samples.length)) / made.sampleRateHz,

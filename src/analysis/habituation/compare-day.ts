@@ -118,7 +118,7 @@ function summariseTiming(pairs: SlotPair[]): DayComparison {
   const changes = pairs.map((p) => (p.value - p.baseline) / p.spreadHours!);
   const mean = (values: readonly number[]): number => values.reduce((s, v) => s + v, 0) / values.length;
   const baseline = averageHours(pairs.map((p) => p.baseline));
-  return { pairs, value: baseline + mean(pairs.map((p) => p.value - p.baseline)), baseline, change: mean(changes), changes };
+  return { pairs, value: (baseline + mean(pairs.map((p) => p.value - p.baseline)) + 24) % 24, baseline, change: mean(changes), changes };
 }
 
 /** Mean of hours of the day, which do not jump at midnight. */
