@@ -2,6 +2,8 @@ import { existsSync, mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { formatTrial } from '../../src/analysis/plan/trial-accuracy.js';
+import type { TrialAccuracy } from '../../src/analysis/plan/trial-accuracy.js';
 import { buildWavFile } from '../../src/audio/wav-writer.js';
 import { makeNoise } from '../study/make-wav.js';
 import { newFolder, runCli } from './run-cli.js';
@@ -52,7 +54,8 @@ describe('the trial of a plan', () => {
     const path = plan('trial.json', { scene: 'room.json', runs: 2, seed: 7 });
     const run = runCli(['plan', path, '--json'], { timeoutMs: 200_000 });
     expect(run.status).toBe(0);
-    const { accuracy } = JSON.parse(run.out) as { accuracy: { calls: number; birds: number[]; seeds: number[]; perRun: number[]; rightBird: { value: number; low: number; high: number } } };
+    const { accuracy } = JSON.parse(run.out) as { accuracy: TrialAccuracy & { rightBird: Record<'value' | 'low' | 'high', number>; perRun: number[] } };
+    expect(formatTrial(accuracy, { birds: 2, sampleRateHz: 32000 }).filter((l) => l.includes('Caution'))).toEqual(['  Caution: the simulated recordings have 3 tagged birds, the plan 2.']);
     expect(accuracy).toMatchObject({ seeds: [7, 8], birds: [3, 3], durationSec: 12, source: 'room.json' });
     expect(accuracy.rightBird.low).toBeLessThanOrEqual(accuracy.rightBird.value);
     expect(accuracy.rightBird.high).toBeGreaterThanOrEqual(accuracy.rightBird.value);
@@ -66,7 +69,7 @@ describe('the trial of a plan', () => {
     expect(accuracy.calls).toBeGreaterThan(score.counts.taggedLabels);
   }, 400_000);
 
-  it('is left out when told, warns of another group, and names what is wrong in one line', () => {
+  it('is left out when told, and names what is wrong in one line', () => {
     const asked = plan('asked.json', { room: 'crowded' });
     expect(runCli(['plan', asked, '--no-trial']).out).toContain('Accuracy: not tried.');
     for (const [trial, message] of [[{}, /trial: not one room/], [{ room: 'huge' }, /trial\.room: wrong value; got "huge"; expected one of easy, /], [{ room: 'easy', scene: 'x' }, /either scene \(a file\) or room/], [{ scene: 'gone.json' }, /gone\.json": no such file/]] as const) {
