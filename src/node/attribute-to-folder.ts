@@ -28,7 +28,7 @@ export interface AttributeOutcome {
 }
 
 /** Everything that is written into the folder of a result. */
-const FILES = ['calls', 'sounds', 'clock', 'tracks'].flatMap((n) => [`${n}.csv`, `${n}.parquet`]).concat('datapackage.json', 'run.json');
+const FILES = ['calls', 'sounds', 'clock', 'tracks'].flatMap((n) => [`${n}.csv`, `${n}.parquet`]).concat('datapackage.json', 'csv-metadata.json', 'run.json');
 
 /** Folder inside the result that holds finished work until the tables are written. */
 const WORK = 'unfinished';

@@ -12,6 +12,7 @@ import type { CallRow, ClockRow } from '../schema/rows.js';
 import { StudyAudio } from '../study/study-audio.js';
 import { findEndFrame } from '../study/timeline.js';
 import { formatCsv } from '../table/csv-table.js';
+import { formatCsvwMetadata } from '../table/csvw-metadata.js';
 import { formatDataPackage } from '../table/data-package.js';
 import { regionTable } from '../table/region-table.js';
 import type { RegionRow } from '../table/region-table.js';
@@ -50,7 +51,7 @@ interface PlannedClip { call: CallRow; track: number; startFrame: number; callSt
 
 /** Band edges of a fainter call would be those of the noise. */
 const LEAST_BAND_SNR_DB = 20;
-const TABLES = ['regions.csv', 'datapackage.json'];
+const TABLES = ['regions.csv', 'datapackage.json', 'csv-metadata.json'];
 
 /**
  * Cuts calls out of a study's recordings: FOLDER/<bird>/<bird>-<call_id>.wav, samples as recorded, the call marked inside by a cue point
@@ -80,7 +81,9 @@ export async function clipsToFolder(manifestPath: string, folder: string, option
   }
   for (const p of audio.problems) options.onNote?.(`error: ${p.text}`);
   await writeFileAtomic(join(folder, 'regions.csv'), formatCsv(regionTable, rows), { overwrite: options.overwrite });
-  await writeFileAtomic(join(folder, 'datapackage.json'), formatDataPackage(`${study.manifest.name} clips`, [regionTable]), { overwrite: options.overwrite });
+  const title = `${study.manifest.name} clips`;
+  await writeFileAtomic(join(folder, 'datapackage.json'), formatDataPackage(title, [regionTable]), { overwrite: options.overwrite });
+  await writeFileAtomic(join(folder, 'csv-metadata.json'), formatCsvwMetadata(title, [regionTable]), { overwrite: options.overwrite });
   const birds: Record<string, number> = {};
   for (const row of rows) birds[row.organismName] = (birds[row.organismName] ?? 0) + 1;
   return {

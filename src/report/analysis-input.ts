@@ -1,5 +1,5 @@
 /** What the report takes from the analyses: their tables, and what their records say of settings and claims. */
-import type { LatencyBin, NetworkEdge } from '../analysis/network/index.js';
+import type { DayMeasure, LatencyBin, NetworkEdge, TurnTaking } from '../analysis/network/index.js';
 import type { ExclusionRow, HabituationRow, HourRateRow, RateRow } from '../schema/analysis-rows.js';
 
 export interface ReportRates {
@@ -35,6 +35,8 @@ export interface ReportHabituation {
 export interface ReportNetwork {
   edges: readonly NetworkEdge[];
   latencies: readonly LatencyBin[];
+  turns?: readonly TurnTaking[];
+  days?: readonly DayMeasure[];
   /** Of network.json, as far as it is there. */
   settings: Readonly<Partial<Record<'fromSec' | 'toSec' | 'threshold' | 'surrogates' | 'falseShare' | 'blockSec' | 'jitterSec', number>>>;
   counts?: Readonly<Record<string, number>>;

@@ -1,3 +1,4 @@
+import { HABIT_MEASURES } from '../schema/analysis-rows.js';
 import type { HabituationRow, HabitMeasure } from '../schema/analysis-rows.js';
 import type { ReportHabituation } from './analysis-input.js';
 import { dataLink, figure, paragraph, table } from './page.js';
@@ -9,7 +10,7 @@ import { box, element, label, line, picture, tip } from './svg.js';
 import { showNumber } from './text.js';
 
 const AFTER = { fitted: 'fitting', battery: 'battery change', other: 'other handling' } as const;
-const MEASURE: Record<HabitMeasure, string> = { calls: 'calls per hour', interval: 'interval between calls', movement: 'movement' };
+const MEASURE: Record<HabitMeasure, string> = { calls: 'calls per hour', interval: 'interval between calls', timing: 'time of day of calling', movement: 'movement' };
 const PANEL = { width: 320, height: 190, plot: 116 };
 
 /** Every day after a handling against the baseline, and from which day on data may be used; nothing where it was not measured. */
@@ -20,6 +21,7 @@ export function writeHabituation(input: ReportInput): Section | undefined {
   const words = habituation.decisions.filter((d) => d.bird === '').map((d) => paragraph(d.words, 'lead')).join('');
   const intro = paragraph('Each day after a handling is held against later days at the same hours. Back to baseline is claimed only where a day is shown to lie within the margin (two one-sided tests); that no difference was found is no claim.');
   const caption = `Change of the group against its baseline with 90 % interval. ${habituation.margin === undefined ? 'No margin was set.' : `Green band: margin of ${showNumber(100 * habituation.margin, 0)} % to both sides.`} `
+    + 'Calls, intervals and movement: share of the baseline; time of day: shift of the centre of calling as a share of its standard deviation over the day, up = later. '
     + 'Full dot: shown to be within the margin; orange square: shown to differ; open dot: neither.';
   const drawing = group.length ? figure(drawPanels(group, habituation.margin), 'Day by day.', caption, dataOf(habituation)) : paragraph('No day of the group could be compared.');
   return { id: 'habituation', title: 'Habituation', body: words + intro + drawing + tabulateDays(habituation) + tabulateDetectable(group) };
@@ -34,7 +36,7 @@ function dataOf({ rows }: ReportHabituation): string {
 /** A row of panels per measure, a column per kind of handling; one scale for all. */
 function drawPanels(rows: readonly HabituationRow[], margin: number | undefined): string {
   const kinds = (['fitted', 'battery', 'other'] as const).filter((k) => rows.some((r) => r.after === k));
-  const measures = (['calls', 'interval', 'movement'] as const).filter((m) => rows.some((r) => r.measure === m));
+  const measures = HABIT_MEASURES.filter((m) => rows.some((r) => r.measure === m));
   const reach = [...rows.flatMap((r) => [r.change, r.low, r.high]), margin ?? 0, -(margin ?? 0)].filter((v) => Number.isFinite(v)).map((v) => 100 * v);
   const [low, high] = roundOut(Math.min(0, ...reach), Math.max(0, ...reach), 5);
   const panels = measures.flatMap((measure, row) => kinds.map((after, column) => {

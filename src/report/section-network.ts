@@ -1,6 +1,7 @@
 import type { NetworkEdge } from '../analysis/network/index.js';
 import type { ReportNetwork } from './analysis-input.js';
 import { drawGraph } from './draw-graph.js';
+import { writeDays, writeTurns } from './draw-network-course.js';
 import { dataLink, figure, paragraph, table } from './page.js';
 import type { Section } from './page.js';
 import type { ReportInput } from './report-input.js';
@@ -25,17 +26,17 @@ export function writeNetwork(input: ReportInput): Section | undefined {
   const latencies = shown.length ? figure(drawLatencies(shown, network), 'How fast.', 'Calls of the replier by the time from the onset of a call to the onset of theirs. Bars: found; dashed line: unrelated birds with the same rates; tinted: reply window; stroke: median latency of the first reply in it.'
     + `${told.length > shown.length && shown.length === MOST_PANELS ? ` The ${MOST_PANELS} strongest are drawn.` : ''}`, latencyData(shown, network)) : '';
   const intro = `${showCount(replies.length, 'edge')} of ${network.edges.length} ordered pairs: more replies than both kinds of surrogates, confusion of callers and the regression on everybody else's calls explain. An edge is timing, not intention.`;
-  return { id: 'network', title: 'Network of calls and replies', body: paragraph(intro) + graph + latencies + tabulate(told) };
+  return { id: 'network', title: 'Network of calls and replies', body: paragraph(intro) + graph + latencies + writeTurns(network.turns ?? []) + writeDays(shown, network.days ?? []) + tabulate(told) };
 }
 
 function rank(e: NetworkEdge): number {
   return ['reply', 'pairwise', 'fewer', 'none'].indexOf(e.kind);
 }
 
-const EDGE_HEAD = ['caller', 'replier', 'edge', 'calls', 'replies', 'reply_probability', 'chance', 'excess', 'excess_low', 'excess_high', 'q', 'latency_median_s', 'latency_lower_s', 'latency_upper_s', 'rate_ratio', 'rate_ratio_low', 'rate_ratio_high', 'q_influence'];
+const EDGE_HEAD = ['caller', 'replier', 'edge', 'calls', 'replies', 'reply_probability', 'chance', 'excess', 'excess_low', 'excess_high', 'q', 'latency_median_s', 'latency_lower_s', 'latency_upper_s', 'gap_median_s', 'gap_lower_s', 'gap_upper_s', 'rate_ratio', 'rate_ratio_low', 'rate_ratio_high', 'q_influence'];
 
 function listEdge(e: NetworkEdge): (string | number)[] {
-  const numbers = [e.replyProbability, e.chance, e.excess, e.excessLow, e.excessHigh, e.q, e.latencyMedianSec, e.latencyLowerSec, e.latencyUpperSec, e.rateRatio, e.rateRatioLow, e.rateRatioHigh, e.qInfluence];
+  const numbers = [e.replyProbability, e.chance, e.excess, e.excessLow, e.excessHigh, e.q, e.latencyMedianSec, e.latencyLowerSec, e.latencyUpperSec, e.gapMedianSec, e.gapLowerSec, e.gapUpperSec, e.rateRatio, e.rateRatioLow, e.rateRatioHigh, e.qInfluence];
   return [e.caller, e.replier, e.kind, e.calls, e.replies, ...numbers.map((v) => (Number.isFinite(v) ? Number(v.toFixed(6)) : ''))];
 }
 
@@ -72,7 +73,7 @@ function tabulate(edges: readonly NetworkEdge[]): string {
   const ms = (sec: number): string => showNumber(1000 * sec, 0);
   const q = (v: number): string => (!Number.isFinite(v) ? '–' : v < 0.0001 ? '<0.0001' : showNumber(v, 4));
   const rows = edges.map((e) => [`${e.caller} → ${e.replier}`, e.kind, String(e.calls), showNumber(e.replyProbability, 3), showNumber(e.chance, 3), `${showNumber(e.excess, 3)} (${showNumber(e.excessLow, 3)} to ${showNumber(e.excessHigh, 3)})`,
-    q(e.q), `${ms(e.latencyMedianSec)} (${ms(e.latencyLowerSec)} to ${ms(e.latencyUpperSec)})`, `${showNumber(e.rateRatio, 1)} (${showNumber(e.rateRatioLow, 1)} to ${showNumber(e.rateRatioHigh, 1)})`, q(e.qInfluence)]);
-  return table(['caller → replier', 'edge', 'calls', 'reply probability', 'chance', 'excess (95 %)', 'q', 'latency ms (quartiles)', 'rate ratio (95 %)', 'q rate ratio'], rows,
+    q(e.q), `${ms(e.latencyMedianSec)} (${ms(e.latencyLowerSec)} to ${ms(e.latencyUpperSec)})`, `${ms(e.gapMedianSec)} (${ms(e.gapLowerSec)} to ${ms(e.gapUpperSec)})`, `${showNumber(e.rateRatio, 1)} (${showNumber(e.rateRatioLow, 1)} to ${showNumber(e.rateRatioHigh, 1)})`, q(e.qInfluence)]);
+  return table(['caller → replier', 'edge', 'calls', 'reply probability', 'chance', 'excess (95 %)', 'q', 'latency ms (quartiles)', 'from the end of the call, ms', 'rate ratio (95 %)', 'q rate ratio'], rows,
     { caption: 'Latency: onset to onset, first reply in the window, chance replies among them. q: adjusted over all pairs (Benjamini and Hochberg). Rate ratio: by the regression, net of own history, other birds and the hour of the day.', left: [1] });
 }

@@ -62,8 +62,8 @@ export interface BoutRow {
   syllables: number;
 }
 
-/** Calls per hour outside song, mean interval between calls, body sounds per hour or the values of a movement sensor. */
-export const HABIT_MEASURES = ['calls', 'interval', 'movement'] as const;
+/** Calls per hour outside song, mean interval between calls, when in the day they come, body sounds per hour or the values of a movement sensor. */
+export const HABIT_MEASURES = ['calls', 'interval', 'timing', 'movement'] as const;
 export type HabitMeasure = (typeof HABIT_MEASURES)[number];
 
 export const HABIT_VERDICTS = ['equivalent', 'different', 'undecided', 'too little data'] as const;

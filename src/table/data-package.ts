@@ -1,6 +1,7 @@
 import type { ColumnSpec, TableSpec } from './table-specs.js';
 
-type AnyTable = Pick<TableSpec<never>, 'name' | 'title' | 'description' | 'primaryKey'> & { columns: readonly unknown[] };
+/** A table whatever its rows. */
+export type AnyTable = Pick<TableSpec<never>, 'name' | 'title' | 'description' | 'primaryKey'> & { columns: readonly unknown[] };
 
 /**
  * Machine-readable description of the tables in a folder: a Frictionless tabular data package whose resources carry a Table Schema
@@ -17,7 +18,14 @@ export function formatDataPackage(title: string, tables: readonly AnyTable[]): s
   return `${JSON.stringify(content, null, 2)}\n`;
 }
 
+/** Names of the columns that tell rows apart; undefined where one may be empty, for both descriptions ask that a key never is. */
+export function findPrimaryKey(table: TableSpec<Record<string, unknown>>): string[] | undefined {
+  const isFilled = table.primaryKey?.every((name) => table.columns.find((c) => c.name === name)?.isOptional !== true);
+  return isFilled ? [...table.primaryKey!] : undefined;
+}
+
 function describeTable(table: TableSpec<Record<string, unknown>>): object {
+  const primaryKey = findPrimaryKey(table);
   return {
     name: table.name,
     title: table.title,
@@ -31,7 +39,7 @@ function describeTable(table: TableSpec<Record<string, unknown>>): object {
     schema: {
       fields: table.columns.map(describeColumn),
       missingValues: [''],
-      ...(table.primaryKey ? { primaryKey: [...table.primaryKey] } : {}),
+      ...(primaryKey ? { primaryKey } : {}),
     },
   };
 }
@@ -41,7 +49,7 @@ function describeColumn(column: ColumnSpec<Record<string, unknown>>): object {
     ...(column.isOptional ? {} : { required: true }),
     ...(column.minimum !== undefined ? { minimum: column.minimum } : {}),
     ...(column.maximum !== undefined ? { maximum: column.maximum } : {}),
-    ...(column.values ? { enum: [...column.values] } : {}),
+    ...(column.values ? { enum: column.values.filter((v) => v !== '') } : {}),
   };
   return {
     name: column.name,

@@ -17,7 +17,7 @@ const executablePath = findChromium();
 if (!executablePath) console.warn('test/browser: SKIPPED the tests in a page, for no Chromium was found in PATH or the usual places (Debian: apt-get install chromium)');
 
 const FLAGS = ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'];
-const TABLES = ['calls.csv', 'sounds.csv', 'clock.csv', 'tracks.csv', 'datapackage.json'] as const;
+const TABLES = ['calls.csv', 'sounds.csv', 'clock.csv', 'tracks.csv', 'datapackage.json', 'csv-metadata.json'] as const;
 const BIRDS = ['blue', 'green', 'red', 'white'];
 
 type Library = typeof import('../../src/browser/index.js');

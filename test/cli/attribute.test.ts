@@ -8,7 +8,7 @@ const folder = newFolder();
 const at = (...parts: string[]): string => join(folder, ...parts);
 const text = (...parts: string[]): string => readFileSync(at(...parts), 'utf8');
 const TABLES = ['calls', 'clock', 'sounds', 'tracks'].flatMap((n) => [`${n}.csv`, `${n}.parquet`]);
-const WRITTEN = [...TABLES, 'datapackage.json', 'run.json'].sort();
+const WRITTEN = [...TABLES, 'datapackage.json', 'csv-metadata.json', 'run.json'].sort();
 
 /** Writes a manifest with one WAV per bird, named like it. */
 function writeStudy(name: string, birds: string[]): string {

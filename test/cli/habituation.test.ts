@@ -49,7 +49,7 @@ describe('volary habituation', () => {
     [['week', '--margin', '0'], 2, /expected a percentage/],
     [['week', '--baseline', '9-3'], 2, /expected two days/],
     [['week', '--test-days', 'fitted=0.5'], 2, /expected whole days/],
-    [['week', '--measures', 'song'], 2, /expected some of calls,interval,movement/],
+    [['week', '--measures', 'song'], 2, /expected some of calls,interval,timing,movement/],
     [['week', '--slot-hours', '5'], 2, /expected 1, 2, 3/],
     [['week', '--test-days', 'fitted=30'], 1, /no usable time later than the days to test/],
     [['week', '--movement', 'days.json'], 1, /days\.json/],

@@ -2,6 +2,8 @@ import { existsSync, mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { formatTrial } from '../../src/analysis/plan/trial-accuracy.js';
+import type { TrialAccuracy } from '../../src/analysis/plan/trial-accuracy.js';
 import { buildWavFile } from '../../src/audio/wav-writer.js';
 import { makeNoise } from '../study/make-wav.js';
 import { newFolder, runCli } from './run-cli.js';
@@ -35,6 +37,47 @@ describe('volary plan', () => {
     expect(runCli(['plan', heavy])).toMatchObject({ status: 1, out: '', err: expect.stringMatching(/^volary plan: ".*heavy.json": the whole file: "name" is missing; .*\n$/) as string });
     expect(runCli(['plan', join(root, 'gone.json')])).toMatchObject({ status: 1, err: expect.stringMatching(/^volary plan: .*no such file.*\n$/) as string });
     expect(runCli(['plan']).status).toBe(2);
+  });
+});
+
+describe('the trial of a plan', () => {
+  const plan = (name: string, trial: object): string => {
+    const path = join(root, name);
+    writeFileSync(path, JSON.stringify({ volary_plan: 1, name: 'try the room', days: 5, birds: ['red', 'blue'].map((bird) => ({ name: bird, mass_g: 15, tag_g: 0.4 })), trial }));
+    return path;
+  };
+  // Two birds apart in a dry room, faults and noise as the simulator has them by default.
+  const scene = JSON.parse(readFileSync(fileURLToPath(new URL('../../fixtures/scenes/four-finches.json', import.meta.url)), 'utf8')) as { durationSec: number; birds: { name: string }[] };
+
+  it('says how right the calls of the room would be, the same as by hand', () => {
+    writeFileSync(join(root, 'room.json'), JSON.stringify({ ...scene, durationSec: 12, birds: scene.birds.filter((b) => ['red', 'white', 'green'].includes(b.name)) }));
+    const path = plan('trial.json', { scene: 'room.json', runs: 2, seed: 7 });
+    const run = runCli(['plan', path, '--json'], { timeoutMs: 200_000 });
+    expect(run.status).toBe(0);
+    const { accuracy } = JSON.parse(run.out) as { accuracy: TrialAccuracy & { rightBird: Record<'value' | 'low' | 'high', number>; perRun: number[] } };
+    expect(formatTrial(accuracy, { birds: 2, sampleRateHz: 32000 }).filter((l) => l.includes('Caution'))).toEqual(['  Caution: the simulated recordings have 3 tagged birds, the plan 2.']);
+    expect(accuracy).toMatchObject({ seeds: [7, 8], birds: [3, 3], durationSec: 12, source: 'room.json' });
+    expect(accuracy.rightBird.low).toBeLessThanOrEqual(accuracy.rightBird.value);
+    expect(accuracy.rightBird.high).toBeGreaterThanOrEqual(accuracy.rightBird.value);
+    const trial = join(root, 'trial');
+    for (const args of [['simulate', join(root, 'room.json'), '--out', trial, '--seed', '7'], ['draft', trial, '-o', join(trial, 'study.json')], ['attribute', join(trial, 'study.json'), '--out', join(trial, 'result'), '--workers', '1']]) {
+      expect([args[0], runCli(args, { timeoutMs: 100_000 }).status]).toEqual([args[0], 0]);
+    }
+    const score = JSON.parse(runCli(['score', join(trial, 'result'), '--labels', join(trial, 'truth', 'truth.csv'), '--json']).out) as { rightBird: { f1: { value: number } }; counts: { taggedLabels: number } };
+    // By hand the samples go through 16-bit files: a call at the limit may fall to the other side.
+    expect(Math.abs(accuracy.perRun[0] - score.rightBird.f1.value)).toBeLessThanOrEqual(2 / score.counts.taggedLabels);
+    expect(accuracy.calls).toBeGreaterThan(score.counts.taggedLabels);
+  }, 400_000);
+
+  it('is left out when told, and names what is wrong in one line', () => {
+    const asked = plan('asked.json', { room: 'crowded' });
+    expect(runCli(['plan', asked, '--no-trial']).out).toContain('Accuracy: not tried.');
+    for (const [trial, message] of [[{}, /trial: not one room/], [{ room: 'huge' }, /trial\.room: wrong value; got "huge"; expected one of easy, /], [{ room: 'easy', scene: 'x' }, /either scene \(a file\) or room/], [{ scene: 'gone.json' }, /gone\.json": no such file/]] as const) {
+      const r = runCli(['plan', plan('wrong.json', trial)]);
+      expect([r.status, r.out]).toEqual([1, '']);
+      expect(r.err).toMatch(message);
+      expect(r.err.trim().split('\n')).toHaveLength(1);
+    }
   });
 });
 

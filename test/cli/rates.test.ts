@@ -37,12 +37,21 @@ describe('volary rates', () => {
     expect(readFileSync(join(folder, 'rates-by-hour.csv'), 'utf8')).toContain('red,calls,8,');
   });
 
+  it('shows a minute of recording as a part of an hour, not as none', () => {
+    const folder = makeResult('minute');
+    writeFileSync(join(folder, 'tracks.csv'), `${TRACKS}red,one,0,60,,,0\nblue,one,0,60,,,0\n`);
+    writeFileSync(join(folder, 'run.json'), JSON.stringify({ durationSec: 60 }));
+    const { out } = runCli(['rates', folder]);
+    expect(out).toMatch(/^red +0\.0167 /m);
+    expect(out).toMatch(/^all birds +0\.0333 /m);
+  });
+
   it('leaves out what excluded.csv or the handling log say, and says which', () => {
     const folder = makeResult('excluded');
     writeFileSync(join(folder, 'handling.csv'), 'bird,time,what\nred,2031-05-01T06:30:00Z,battery\n');
     const byLog = runCli(['rates', folder, '--days-after', 'battery=0.01']);
     expect(byLog.out).toContain('by the handling log: fitted 3 d, battery 0.01 d');
-    expect(byLog.out).toMatch(/Excluded: 0\.2 of 3\.5/);
+    expect(byLog.out).toMatch(/Excluded: 0\.24 of 3\.5/);
     writeFileSync(join(folder, 'excluded.csv'), 'bird,start_s,end_s,reason\n,0,3600,trial\n');
     const byTable = runCli(['rates', folder]);
     expect(byTable.out).toContain('Excluded: 2.0 of 3.5 usable bird hours (by excluded.csv)');

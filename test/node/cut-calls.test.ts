@@ -49,7 +49,7 @@ describe('clips', () => {
     const out = join(folder, 'out');
     const result = await clipsToFolder(study, out, { ...options });
     expect(result).toEqual({ clips: 4, birds: { red: 2, blue: 1, none: 1 }, skipped: 0, folder: out, older: 0, complete: true });
-    expect((await readdir(out)).sort()).toEqual(['blue', 'datapackage.json', 'none', 'red', 'regions.csv']);
+    expect((await readdir(out)).sort()).toEqual(['blue', 'csv-metadata.json', 'datapackage.json', 'none', 'red', 'regions.csv']);
     const cut = async (path: string): Promise<{ samples: Float32Array; bits: number }> => readSamples(join(out, path));
     expect(await cut('red/red-000007.wav')).toEqual({ samples: red.slice(7600, 9200), bits: 16 });
     expect(await cut('blue/blue-000008.wav')).toEqual({ samples: blue.slice(17600, 19600), bits: 24 });

@@ -17,7 +17,7 @@ const day = (n: number, change: number, verdict: HabituationRow['verdict']): Hab
 
 const edge = (caller: string, replier: string, kind: NetworkEdge['kind'], excess: number): NetworkEdge => ({
   caller, replier, kind, calls: 100, replierCalls: 80, replies: 30, replyProbability: 0.3, chanceShift: 0.02, chanceJitter: 0.03, chance: 0.3 - excess, excess, excessLow: excess - 0.05, excessHigh: excess + 0.05, leak: 0,
-  z: 9, pShift: 0.001, pJitter: 0.001, p: 0.001, q: 0.00004, latencyMedianSec: 0.22, latencyLowerSec: 0.19, latencyUpperSec: 0.26, rateRatio: 8, rateRatioLow: 6, rateRatioHigh: 10.6, pInfluence: 0.001, qInfluence: 0.002,
+  z: 9, pShift: 0.001, pJitter: 0.001, p: 0.001, q: 0.00004, latencyMedianSec: 0.22, latencyLowerSec: 0.19, latencyUpperSec: 0.26, gapMedianSec: 0.15, gapLowerSec: 0.12, gapUpperSec: 0.19, rateRatio: 8, rateRatioLow: 6, rateRatioHigh: 10.6, pInfluence: 0.001, qInfluence: 0.002,
 });
 
 function addAnalyses(): ReportInput {
@@ -28,6 +28,8 @@ function addAnalyses(): ReportInput {
     network: {
       edges: [edge('ochre', NASTY, 'reply', 0.25), edge(NASTY, 'ochre', 'none', 0.01)], settings: { fromSec: 0.05, toSec: 0.5, threshold: 0.8, surrogates: 2000, falseShare: 0.05 }, counts: { belowThreshold: 4 },
       latencies: [0, 0.2, 0.4].map((lagSec, i) => ({ caller: 'ochre', replier: NASTY, lagSec, pairs: [1, 20, 4][i], expected: 2.5, firstReplies: i })),
+      turns: [{ birdA: 'ochre', birdB: NASTY, followed: 40, alternations: 30, share: 0.75, chance: 0.4, index: 0.35, p: 0.01 }, { birdA: NASTY, birdB: 'zinc', followed: 0, alternations: 0, share: NaN, chance: NaN, index: NaN, p: NaN }],
+      days: [0, 1, 2].map((n) => ({ day: n, caller: 'ochre', replier: NASTY, calls: [50, 10, 40][n], replies: 9, replyProbability: 0.3, chance: 0.05, excess: [0.25, 0.3, 0.2][n] })),
     },
     excluded: [{ bird: '', startSec: 0, endSec: 2, reason: `fitted ${NASTY}` }, { bird: 'ochre', startSec: 5, endSec: 6, reason: 'battery' }],
   };
@@ -61,7 +63,16 @@ describe('sections of the analyses', () => {
     const drawn = part('network');
     expect(drawn.match(/<path class="edge[^"]*"/g)).toEqual(['<path class="edge"']);
     expect(drawn.match(/<rect class="call-mid"/g)).toHaveLength(3);
-    expect(readText(drawn)).toMatch(/1 edge of 2 ordered pairs.*reply 100 0\.300 0\.050 0\.250 \(0\.200 to 0\.300\) <0\.0001 220 \(190 to 260\) 8\.0 \(6\.0 to 10\.6\) 0\.0020/);
+    expect(readText(drawn)).toMatch(/1 edge of 2 ordered pairs.*reply 100 0\.300 0\.050 0\.250 \(0\.200 to 0\.300\) <0\.0001 220 \(190 to 260\) 150 \(120 to 190\) 8\.0 \(6\.0 to 10\.6\) 0\.0020/);
+  });
+
+  it('draw turn-taking of the pairs that can be told, and each edge day by day', () => {
+    const drawn = part('network');
+    expect(readText(drawn)).toContain('share of successive calls that change bird');
+    // One pair told and significant; three days, of which one with few calls.
+    expect(drawn.match(/<circle class="dot-full"/g)).toHaveLength(3);
+    expect(drawn.match(/<circle class="open"/g)).toHaveLength(1);
+    expect(drawn.match(/<path class="call-line" d="([^"]*)"/)![1].match(/[ML]/g)).toEqual(['M', 'L', 'L']);
   });
 
   it('draw rates with both intervals and hours with their gap', () => {
@@ -82,7 +93,7 @@ describe('sections of the analyses', () => {
     expect(text).toContain("(a call that starts 50 to 500 ms after another's start) of calls with a probability of at least 0.80 were tested against 2000 circular shifts");
     expect(text).toContain('How to cite: Volary, version 9.8.7');
     const files = elements.map((e) => e.attributes.download).filter(Boolean);
-    expect(files).toEqual(expect.arrayContaining(['excluded.csv', 'habituation.csv', 'rates.csv', 'rates-by-hour.csv', 'network.csv', 'network-latencies.csv']));
+    expect(files).toEqual(expect.arrayContaining(['excluded.csv', 'habituation.csv', 'rates.csv', 'rates-by-hour.csv', 'network.csv', 'network-latencies.csv', 'network-turns.csv', 'network-days.csv']));
   });
 
   it('show no NaN where the analyses could not say', () => {
@@ -91,7 +102,7 @@ describe('sections of the analyses', () => {
     const page = buildReport({
       ...input, rates: { rates: input.rates!.rates.map(empty), byHour: input.rates!.byHour.map(empty) },
       habituation: { rows: input.habituation!.rows.map(empty), decisions: [] },
-      network: { edges: input.network!.edges.map(empty), latencies: input.network!.latencies.map(empty), settings: {} },
+      network: { edges: input.network!.edges.map(empty), latencies: input.network!.latencies.map(empty), turns: input.network!.turns!.map(empty), days: input.network!.days!.map(empty), settings: {} },
     });
     readMarkup(page);
     expect(page.replace(/data:[^"]*/g, '')).not.toMatch(/NaN|Infinity|undefined|null/);

@@ -78,7 +78,9 @@ describe('volary report', () => {
     await writeFile(join(folder, 'truth.csv'), 'bird,onset_s,offset_s\nred,1.0,1.1\n');
     const args = [result(), '--labels', join(folder, 'truth.csv')];
     const first = await run(...args);
-    expect(first).toMatchObject({ status: 0, err: '' });
+    // Progress may show on a busy machine; nothing else may.
+    expect(first.status).toBe(0);
+    expect(first.err).not.toContain('volary report:');
     expect(first.out).toMatch(/^wrote ".*report\.html" \(\d\.\d\d MB\)/);
     const html = await page();
     expect(readMarkup(html).filter((e) => e.name === 'image').map((e) => e.attributes.href.slice(0, 22))).toEqual(Array(2).fill('data:image/png;base64,'));

@@ -4,18 +4,19 @@ import { VolaryError } from '../../schema/errors.js';
 import { DAY_SEC, DEFAULT_DAYS_AFTER, deriveExclusions } from '../exclusions/derive-exclusions.js';
 import type { DaysAfter } from '../exclusions/derive-exclusions.js';
 import { UsableTime } from '../exclusions/usable-time.js';
+import { DayClock } from '../rates/day-clock.js';
 import { DEFAULT_BOUT, findBouts } from '../rates/find-bouts.js';
 import type { BoutSettings } from '../rates/find-bouts.js';
 import { listBirds, selectCalls } from '../rates/measure-rates.js';
 import type { ResultTables } from '../rates/measure-rates.js';
 import { listBaseline, listEvents } from './baseline.js';
-import { collectBaseline, compareBaselineDays, compareDay, summarise } from './compare-day.js';
+import { averageHours, collectBaseline, compareBaselineDays, compareDay, summarise } from './compare-day.js';
 import type { DayComparison } from './compare-day.js';
 import { decideUsable, excludeByDecision } from './decide-usable.js';
 import type { UsableDecision } from './decide-usable.js';
 import { judgeRows } from './judge.js';
 import type { Evidence } from './judge.js';
-import { createBodySeries, createIntervalSeries, createMovementSeries, createRateSeries } from './series.js';
+import { createBodySeries, createIntervalSeries, createMovementSeries, createRateSeries, createTimingSeries } from './series.js';
 import type { Series } from './series.js';
 import { DEFAULT_TEST_DAYS } from './settings.js';
 import type { HabituationSettings } from './settings.js';
@@ -29,10 +30,13 @@ export interface HabituationInput extends ResultTables {
 export interface HabituationOptions extends Partial<HabituationSettings> {
   threshold?: number;
   bout?: BoutSettings;
+  /** The study's start, for hours of the day; they count from it where it is not known. */
+  startUtc?: string;
+  utcOffsetMin?: number;
 }
 
 export interface Habituation {
-  settings: HabituationSettings & { threshold: number; bout: BoutSettings; movement: 'sensor' | 'body noise' };
+  settings: HabituationSettings & Pick<HabituationOptions, 'startUtc' | 'utcOffsetMin'> & { threshold: number; bout: BoutSettings; movement: 'sensor' | 'body noise' };
   rows: HabituationRow[];
   decisions: UsableDecision[];
   excluded: ExclusionRow[];
@@ -83,13 +87,15 @@ function createSeries(time: UsableTime, input: HabituationInput, settings: Habit
   const calls = findBouts(selectCalls(input.calls, time, settings.threshold), settings.bout).calls;
   const moves = input.movement ? createMovementSeries(time.bird, input.movement) : createBodySeries(time, input.sounds);
   const hasMoves = input.movement ? input.movement.some((m) => m.bird === time.bird) : input.sounds.some((s) => s.kind === 'body');
-  const all = [createRateSeries('calls', time, calls.map((c) => c.onsetSec)), createIntervalSeries(time, calls), ...(hasMoves ? [moves] : [])];
+  const onsets = calls.map((c) => c.onsetSec);
+  const all = [createRateSeries('calls', time, onsets), createIntervalSeries(time, calls), createTimingSeries(time, onsets), ...(hasMoves ? [moves] : [])];
   return all.filter((series) => settings.measures?.includes(series.measure) ?? true);
 }
 
 /** Days after one kind of handling of one bird; pairs of several such handlings stand together. */
-function compareEvents(series: Series, events: ReturnType<typeof listEvents>, after: keyof DaysAfter, spans: ReturnType<typeof listBaseline>, settings: HabituationSettings): Evidence[] {
-  const prepared = events.map((event) => ({ event, baseline: collectBaseline(series, event, spans, settings.slotHours * 3600) }));
+function compareEvents(series: Series, events: ReturnType<typeof listEvents>, after: keyof DaysAfter, spans: ReturnType<typeof listBaseline>, settings: Habituation['settings']): Evidence[] {
+  const { shiftSec } = new DayClock(settings.startUtc, settings.utcOffsetMin);
+  const prepared = events.map((event) => ({ event, baseline: collectBaseline(series, event, spans, settings.slotHours * 3600, shiftSec) }));
   const out: Evidence[] = [];
   for (let day = 1; day <= settings.testDays[after]; day++) {
     const days = prepared.map(({ event, baseline }) => compareDay(series, event, day, baseline)).filter((d): d is DayComparison => d !== null);
@@ -114,7 +120,8 @@ function pool(perBird: readonly Evidence[][]): Evidence[] {
     const days = Math.max(...own.map((e) => e.dayChanges.length));
     const dayChanges = Array.from({ length: days }, (_, day) => mean(own.map((e) => e.dayChanges[day] ?? NaN).filter(Number.isFinite)));
     const changes = own.map((e) => e.change);
-    return { ...own[0], bird: '', value: mean(own.map((e) => e.value)), baseline: mean(own.map((e) => e.baseline)), change: mean(changes), changes, dayChanges };
+    const average = own[0].measure === 'timing' ? averageHours : mean;
+    return { ...own[0], bird: '', value: average(own.map((e) => e.value)), baseline: average(own.map((e) => e.baseline)), change: mean(changes), changes, dayChanges };
   });
 }
 

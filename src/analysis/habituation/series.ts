@@ -14,6 +14,8 @@ export interface Series {
   value(tally: Tally): number;
   /** Changes are differences of logarithms, so that quiet hours with long intervals do not outweigh the others. */
   isLog: boolean;
+  /** Not how much but when in the day: compared by the profile over the day. */
+  isTiming?: boolean;
   /** Whether a span of this length has enough in it to be compared. */
   isEnough(tally: Tally, lengthSec: number): boolean;
 }
@@ -31,6 +33,11 @@ export function createRateSeries(measure: HabitMeasure, time: UsableTime, timesS
     value: (t) => t.top / t.bottom, isLog: false,
     isEnough: (t, lengthSec) => t.bottom >= lengthSec / 7200,
   };
+}
+
+/** When in the day a bird calls. */
+export function createTimingSeries(time: UsableTime, timesSec: readonly number[]): Series {
+  return { ...createRateSeries('timing', time, timesSec), isTiming: true };
 }
 
 /** Body sounds per usable hour, from the bird's own track. */

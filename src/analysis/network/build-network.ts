@@ -9,6 +9,7 @@ import { compareDays, measureDays } from './measure-days.js';
 import type { DayLikeness, DayMeasure } from './measure-days.js';
 import { buildGraph, measureGraph, measureNodes } from './measure-nodes.js';
 import type { GraphMeasure, NodeMeasure } from './measure-nodes.js';
+import { measureGaps } from './measure-gaps.js';
 import { measurePairs, seedOf } from './measure-pair.js';
 import type { PairMeasure } from './measure-pair.js';
 import { findObservedTime, sumIntervals } from './observed-time.js';
@@ -76,12 +77,12 @@ export function buildNetwork(input: NetworkInput, options: Partial<NetworkSettin
   const shared = setAsideSharedSounds(input.calls, settings.sharedGapSec);
   const pairs = listPairs(birds, observed, settings);
   const trains = buildTrains(shared.kept, birds, observed, settings.threshold);
-  const step = startSteps(onProgress, pairs.length * (1 + settings.thresholds.length) + birds.length + settings.draws + (birds.length * (birds.length - 1)) / 2);
+  const step = startSteps(onProgress, pairs.length * (1 + settings.thresholds.filter((t) => t !== settings.threshold).length) + birds.length + settings.draws + (birds.length * (birds.length - 1)) / 2);
   const measures = measurePairs(trains, pairs, settings, () => step('surrogates'));
   const dayOffsetSec = findDayOffset(input, settings);
   const influences = fitAll(trains, listBystanders(shared, settings), observed, settings, dayOffsetSec, () => step('regression'));
   const ranges = propagateErrors(shared.kept, trains, pairs, measures, observed, settings, () => step('draws'));
-  const edges = judgeEdges(measures, influences, ranges, settings);
+  const edges = judgeEdges(measures, influences, ranges, measureGaps(shared.kept, trains, pairs, settings), settings);
   const graph = buildGraph(birds, edges.filter((e) => e.kind === 'reply').map((e) => ({ source: e.caller, target: e.replier, weight: e.excess })));
   const days = measureDays(trains, pairs, measures, settings, dayOffsetSec);
   return {
@@ -92,7 +93,8 @@ export function buildNetwork(input: NetworkInput, options: Partial<NetworkSettin
     graph: measureGraph(graph),
     turns: measureTurnTaking(trains, pairs, settings, () => step('turn-taking')),
     latencies: pairs.flatMap((pair) => tabulateLatencies(trains, pair, settings)),
-    thresholds: settings.thresholds.flatMap((threshold) => measurePairs(buildTrains(shared.kept, birds, observed, threshold), pairs, settings, () => step('thresholds')).map((m) => ({ ...m, threshold }))),
+    thresholds: settings.thresholds.flatMap((threshold) => (threshold === settings.threshold ? measures
+      : measurePairs(buildTrains(shared.kept, birds, observed, threshold), pairs, settings, () => step('thresholds'))).map((m) => ({ ...m, threshold }))),
     days, dayLikeness: compareDays(days),
     bonds: input.bonds ? contrastBonds(birds, edges, input.bonds, settings) : undefined,
     withoutRegression: birds.filter((b) => !influences.some((f) => f.replier === b)),

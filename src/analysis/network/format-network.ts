@@ -38,9 +38,9 @@ function formatEdges(network: Network): string[] {
   if (!shown.length) return ['no edge: no pair of birds stands out from chance'];
   const width = Math.max(7, ...network.birds.map((b) => b.length));
   const row = (cells: readonly string[]): string => cells.map((c, i) => (i < 2 ? c.padEnd(width) : i === 2 ? c.padEnd(8) : c.padStart(i === 6 ? 17 : 8))).join('  ').trimEnd();
-  return [row(['caller', 'replier', 'edge', 'calls', 'replies', 'chance', 'excess (95 %)', 'q', 'latency', 'ratio']), ...shown.map((e) => row([
+  return [row(['caller', 'replier', 'edge', 'calls', 'replies', 'chance', 'excess (95 %)', 'q', 'latency', 'from end', 'ratio']), ...shown.map((e) => row([
     e.caller, e.replier, e.kind, String(e.calls), percent(e.replyProbability), percent(e.chance), `${show(e.excess)} (${show(e.excessLow)} ${show(e.excessHigh)})`,
-    showP(e.q), `${Math.round(1000 * e.latencyMedianSec)} ms`, Number.isFinite(e.rateRatio) ? e.rateRatio.toFixed(2) : '-',
+    showP(e.q), `${Math.round(1000 * e.latencyMedianSec)} ms`, `${Math.round(1000 * e.gapMedianSec)} ms`, Number.isFinite(e.rateRatio) ? e.rateRatio.toFixed(2) : '-',
   ]))];
 }
 

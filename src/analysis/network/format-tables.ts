@@ -1,4 +1,5 @@
 import { formatCsv } from '../../table/csv-table.js';
+import { formatCsvwMetadata } from '../../table/csvw-metadata.js';
 import { formatDataPackage } from '../../table/data-package.js';
 import { formatParquet } from '../../table/parquet-table.js';
 import type { TableSpec } from '../../table/table-specs.js';
@@ -25,7 +26,9 @@ export function formatNetworkFiles(network: Network, comparison?: NetworkCompari
   add(dayTable, network.days);
   add(turnTable, network.turns);
   if (comparison) add(compareTable, comparison.differences);
-  files['network-datapackage.json'] = formatDataPackage('network', comparison ? networkTables : networkTables.filter((t) => t.name !== compareTable.name));
+  const tables = comparison ? networkTables : networkTables.filter((t) => t.name !== compareTable.name);
+  files['network-datapackage.json'] = formatDataPackage('network', tables);
+  files['network.csv-metadata.json'] = formatCsvwMetadata('network', tables);
   files['network.graphml'] = formatGraphml(network);
   files['network.json'] = networkToJson(network, comparison);
   return files;

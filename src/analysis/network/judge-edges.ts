@@ -1,4 +1,5 @@
 import type { Influence } from './fit-influence.js';
+import type { GapMeasure } from './measure-gaps.js';
 import type { PairMeasure } from './measure-pair.js';
 import { adjustFalseDiscovery } from './multiple-tests.js';
 import type { ExcessRange } from './propagate-errors.js';
@@ -11,7 +12,7 @@ import type { NetworkSettings } from './types.js';
  */
 export type EdgeKind = 'reply' | 'pairwise' | 'fewer' | 'none';
 
-export interface NetworkEdge extends PairMeasure {
+export interface NetworkEdge extends PairMeasure, GapMeasure {
   kind: EdgeKind;
   excessLow: number;
   excessHigh: number;
@@ -24,7 +25,7 @@ export interface NetworkEdge extends PairMeasure {
 }
 
 /** Joins what was measured of every pair and says what kind of edge it is. */
-export function judgeEdges(measures: readonly PairMeasure[], influences: readonly Influence[], ranges: readonly ExcessRange[], settings: NetworkSettings): NetworkEdge[] {
+export function judgeEdges(measures: readonly PairMeasure[], influences: readonly Influence[], ranges: readonly ExcessRange[], gaps: readonly GapMeasure[], settings: NetworkSettings): NetworkEdge[] {
   const byPair = new Map(influences.map((f) => [`${f.caller}\n${f.replier}`, f]));
   const found = measures.map((m) => byPair.get(`${m.caller}\n${m.replier}`));
   const q = adjustFalseDiscovery(found.map((f) => f?.p ?? NaN));
@@ -37,7 +38,7 @@ export function judgeEdges(measures: readonly PairMeasure[], influences: readonl
     const isConfirmed = f !== undefined && ratio[1] > settings.leastRateRatio && q[k] <= settings.falseShare;
     const kind: EdgeKind = isMore ? (isConfirmed ? 'reply' : 'pairwise') : stands && m.z < 0 ? 'fewer' : 'none';
     return {
-      ...m, kind, excessLow: low, excessHigh: high, leak, rateRatio: ratio[0], rateRatioLow: ratio[1], rateRatioHigh: ratio[2],
+      ...m, ...gaps[k], kind, excessLow: low, excessHigh: high, leak, rateRatio: ratio[0], rateRatioLow: ratio[1], rateRatioHigh: ratio[2],
       pInfluence: f?.p ?? NaN, qInfluence: q[k],
     };
   });

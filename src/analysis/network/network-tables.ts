@@ -9,6 +9,7 @@ const COUNT = { type: 'integer', minimum: 0 } as const;
 const SHARE = { type: 'number', decimals: 6, minimum: 0, maximum: 1, isOptional: true } as const;
 const SIGNED = { type: 'number', decimals: 6, isOptional: true } as const;
 const SECONDS = { type: 'number', decimals: 6, unit: 's', minimum: 0, isOptional: true } as const;
+const GAP = { type: 'number', decimals: 6, unit: 's', isOptional: true } as const;
 const RATIO = { type: 'number', decimals: 4, minimum: 0, isOptional: true } as const;
 const CALLER = { name: 'caller', key: 'caller', type: 'string', description: 'Bird that calls.' } as const;
 const REPLIER = { name: 'replier', key: 'replier', type: 'string', description: 'Bird whose calls after it are counted as replies.' } as const;
@@ -45,6 +46,9 @@ export const edgeTable: TableSpec<NetworkEdge> = {
     { name: 'excess_high', key: 'excessHigh', ...SIGNED, description: 'Upper end of the same.' },
     { name: 'leak', key: 'leak', ...SIGNED, description: 'Excess that calls given to the wrong bird could feign, to first order.' },
     ...testColumns,
+    { name: 'gap_median_s', key: 'gapMedianSec', ...GAP, description: 'Median time from the offset of a call to the onset of the same first reply; below 0 = the reply starts before the call ends.' },
+    { name: 'gap_lower_s', key: 'gapLowerSec', ...GAP, description: 'Lower quartile of the same.' },
+    { name: 'gap_upper_s', key: 'gapUpperSec', ...GAP, description: 'Upper quartile of the same.' },
     { name: 'rate_ratio', key: 'rateRatio', ...RATIO, description: "By the regression: the replier's rate in the reply window over what it would be without that call, all else held; empty where the replier called too little." },
     { name: 'rate_ratio_low', key: 'rateRatioLow', ...RATIO, description: 'Lower end of its 95 % interval.' },
     { name: 'rate_ratio_high', key: 'rateRatioHigh', ...RATIO, description: 'Upper end of its 95 % interval.' },

@@ -40,11 +40,12 @@ function measureDyad(a: Train, b: Train, blocks: readonly Interval[], settings: 
   const observed = { followed: 0, alternations: 0 };
   const drawn = Array.from({ length: surrogates }, () => ({ followed: 0, alternations: 0 }));
   const random = new RandomWords(seed);
+  const ring = new Float64Array(first.onsets.length);
   blocks.forEach((block, k) => {
     const one = first.onsets.subarray(first.first[k], first.first[k + 1]);
     const other = second.onsets.subarray(second.first[k], second.first[k + 1]);
     addAlternations(observed, one, other, settings.reachSec);
-    for (const sum of drawn) addAlternations(sum, one.length ? shiftRing(one, block, random.nextUnit()) : one, other, settings.reachSec);
+    for (const sum of drawn) addAlternations(sum, one.length ? shiftRing(one, block, random.nextUnit(), ring) : one, other, settings.reachSec);
   });
   const shareOf = (s: { followed: number; alternations: number }): number => (s.followed > 0 ? s.alternations / s.followed : 0);
   const shares = drawn.map(shareOf);
@@ -54,15 +55,22 @@ function measureDyad(a: Train, b: Train, blocks: readonly Interval[], settings: 
   return { birdA: a.bird, birdB: b.bird, ...observed, share, chance, index: share - chance, p: isTold ? computeTwoSidedP(share, shares) : NaN };
 }
 
-/** Shifts onsets along a block closed to a ring, by a part of its length. */
-function shiftRing(onsets: Float64Array, block: Interval, part: number): Float64Array {
+/** Shifts onsets along a block closed to a ring, by a part of its length, into an array that is used again and again. */
+function shiftRing(onsets: Float64Array, block: Interval, part: number, ring: Float64Array): Float64Array {
   const lengthSec = block.endSec - block.startSec;
-  const moved = onsets.map((t) => t + part * lengthSec);
-  const cut = moved.findIndex((t) => t >= block.endSec);
-  if (cut < 0) return moved;
-  const ring = new Float64Array(moved.length);
-  for (let i = 0; i < moved.length; i++) ring[i] = i + cut < moved.length ? moved[i + cut] - lengthSec : moved[i + cut - moved.length];
-  return ring;
+  const shiftSec = part * lengthSec;
+  const size = onsets.length;
+  // First that leaves the block at its end and comes in at its start.
+  let cut = 0;
+  for (let high = size; cut < high;) {
+    const middle = (cut + high) >> 1;
+    if (onsets[middle] + shiftSec < block.endSec) cut = middle + 1;
+    else high = middle;
+  }
+  let to = 0;
+  for (let i = cut; i < size; i++) ring[to++] = onsets[i] + shiftSec - lengthSec;
+  for (let i = 0; i < cut; i++) ring[to++] = onsets[i] + shiftSec;
+  return ring.subarray(0, size);
 }
 
 /** Walks through both trains in order of time. */
@@ -71,14 +79,18 @@ function addAlternations(sum: { followed: number; alternations: number }, a: Flo
   let j = 0;
   let last = -Infinity;
   let lastIsA = true;
+  let followed = 0;
+  let alternations = 0;
   while (i < a.length || j < b.length) {
     const isA = j >= b.length || (i < a.length && a[i] <= b[j]);
     const t = isA ? a[i++] : b[j++];
     if (t - last < reachSec) {
-      sum.followed++;
-      if (isA !== lastIsA) sum.alternations++;
+      followed++;
+      if (isA !== lastIsA) alternations++;
     }
     last = t;
     lastIsA = isA;
   }
+  sum.followed += followed;
+  sum.alternations += alternations;
 }

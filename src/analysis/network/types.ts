@@ -53,7 +53,7 @@ export interface NetworkSettings {
    */
   leastRatio: number;
   /**
-   * The regression confirms an edge where the lower end of its rate ratio is above this. In simulated chains (a to b to c) and bursts the pair
+   * The regression confirms an edge where the lower end of its rate ratio is above this. In simulated chains (a to b to c, no call missed) and bursts the pair
    * that does not exchange calls keeps a ratio of 1.1 to 1.5, true edges 1.8 to 17; common practice knows no value.
    */
   leastRateRatio: number;

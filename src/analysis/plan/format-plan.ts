@@ -1,6 +1,7 @@
 import { quoteCsvField } from '../../table/csv-text.js';
 import type { TagPlan } from './make-plan.js';
 import type { Proposal } from './propose-carriers.js';
+import { formatTrial } from './trial-accuracy.js';
 
 /** Shown with every plan: what numbers cannot decide. */
 export const PLAN_CAUTIONS: readonly string[] = [
@@ -21,12 +22,19 @@ export function formatPlan(plan: TagPlan): string {
   if (plan.radio) lines.push('', ...formatRadio(plan.radio));
   if (plan.battery) lines.push('', ...formatBattery(plan));
   if (plan.storage) lines.push('', ...formatStorage(plan));
-  const { birds, sampleRateHz } = plan.trial;
-  lines.push('', `Accuracy: write the room, its ${birds} birds${sampleRateHz ? ` and ${sampleRateHz} Hz` : ''} into a scene, then`,
-    '  volary simulate scene.json --out trial', '  volary draft trial -o trial/study.json', '  volary attribute trial/study.json --out trial/result', '  volary score trial/result --labels trial/truth/truth.csv');
+  lines.push('', ...formatAccuracy(plan));
   lines.push('', plan.faults.length ? 'To mend:' : 'Nothing to mend was found.', ...plan.faults.map((f) => `  ${f}`));
   lines.push('', 'Cautions:', ...PLAN_CAUTIONS.map((c) => `  ${c}`));
   return lines.join('\n');
+}
+
+function formatAccuracy({ accuracy, trial }: TagPlan): string[] {
+  if (accuracy) return formatTrial(accuracy, trial);
+  const { birds, sampleRateHz } = trial;
+  return [
+    `Accuracy: not tried. Give the plan a "trial" (docs/plan.md), or write the room, its ${birds} birds${sampleRateHz ? ` and ${sampleRateHz} Hz` : ''} into a scene, then`,
+    '  volary simulate scene.json --out trial', '  volary draft trial -o trial/study.json', '  volary attribute trial/study.json --out trial/result', '  volary score trial/result --labels trial/truth/truth.csv',
+  ];
 }
 
 function formatLoad({ load, settings: s }: TagPlan): string[] {

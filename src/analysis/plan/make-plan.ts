@@ -4,6 +4,7 @@ import { computeCarsonBandwidth, findProductHits, findSpacingFaults } from './ca
 import { proposeCarriers } from './propose-carriers.js';
 import type { Proposal } from './propose-carriers.js';
 import type { TagPlanFile } from './read-plan.js';
+import type { TrialAccuracy } from './trial-accuracy.js';
 import { planStorage } from './storage-plan.js';
 import type { StoragePlan } from './storage-plan.js';
 
@@ -52,6 +53,8 @@ export interface TagPlan {
   /** What must be mended; empty = nothing found. */
   faults: string[];
   trial: { birds: number; sampleRateHz?: number };
+  /** What the simulator says, where it was asked. */
+  accuracy?: TrialAccuracy;
 }
 
 /** Common practice, no source: a fresh cell gives less in the cold, under pulsed load and after storage. */

@@ -1,3 +1,5 @@
+import { SCENE_PRESETS } from '../../simulate/random-scene.js';
+
 const POSITIVE = { type: 'number', exclusiveMinimum: 0 } as const;
 const SHARE = { type: 'number', exclusiveMinimum: 0, maximum: 1 } as const;
 
@@ -65,6 +67,17 @@ export const planSchema = {
         tracks: { type: 'integer', minimum: 1, description: 'Tracks in all (default: one per bird).' },
         tracks_per_file: { type: 'integer', minimum: 1, description: 'Tracks in one file (default 1).' },
         hours_per_day: { ...POSITIVE, maximum: 24, description: 'Hours recorded per day (default 24).' },
+      },
+    },
+    trial: {
+      type: 'object',
+      additionalProperties: false,
+      description: 'Recordings to simulate, for the accuracy to be expected.',
+      properties: {
+        scene: { type: 'string', minLength: 1, description: 'Scene file of the simulator, relative to the plan: room, birds, tags, links, clocks.' },
+        room: { enum: SCENE_PRESETS, description: 'Kind of room to draw at random, another one for every recording.' },
+        runs: { type: 'integer', minimum: 1, maximum: 100, description: 'Recordings to simulate (default 3).' },
+        seed: { type: 'integer', minimum: 0, maximum: 4294967195, description: 'Seed of the first (default 1).' },
       },
     },
     settings: {

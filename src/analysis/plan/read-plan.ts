@@ -2,6 +2,7 @@ import { Ajv2020 } from 'ajv/dist/2020.js';
 import type { ErrorObject, ValidateFunction } from 'ajv';
 import { quoteName, VolaryError } from '../../schema/errors.js';
 import { describePlace, findJsonError } from '../../study/json-place.js';
+import type { ScenePreset } from '../../simulate/random-scene.js';
 import { planSchema } from './plan-schema.js';
 
 export interface PlannedBird { name: string; mass_g: number; tag_g: number; carrier_mhz?: number }
@@ -16,6 +17,7 @@ export interface TagPlanFile {
   radio?: { deviation_khz: number; audio_khz: number; band_mhz?: [number, number]; raster_khz?: number };
   battery?: { capacity_mah: number; current_ma: number; usable_share?: number };
   recording?: { sample_rate_hz: number; bits: 8 | 16 | 24 | 32; tracks?: number; tracks_per_file?: number; hours_per_day?: number };
+  trial?: { scene?: string; room?: ScenePreset; runs?: number; seed?: number };
   settings?: { guideline_percent?: number; limit_percent?: number; days_after_fitting?: number; days_after_battery?: number };
 }
 
@@ -56,6 +58,7 @@ function requireSense(plan: TagPlanFile, name: string): TagPlanFile {
   const radio = plan.radio;
   if (radio?.band_mhz && radio.band_mhz[0] >= radio.band_mhz[1]) complain('radio.band_mhz', 'the band is empty', radio.band_mhz, 'the smaller number first');
   if (radio && (radio.band_mhz === undefined) !== (radio.raster_khz === undefined)) complain('radio', 'a band needs a raster and a raster a band', Object.keys(radio), 'both band_mhz and raster_khz, or neither');
+  if (plan.trial && (plan.trial.scene === undefined) === (plan.trial.room === undefined)) complain('trial', 'not one room', Object.keys(plan.trial), 'either scene (a file) or room (a kind)');
   const { guideline_percent: low = 3, limit_percent: high = 5 } = plan.settings ?? {};
   if (low > high) complain('settings', 'the guideline is above the limit', [low, high], 'guideline_percent up to limit_percent');
   return plan;

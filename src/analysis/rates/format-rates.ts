@@ -12,7 +12,7 @@ export function formatRates(rates: Rates, excludedBy: string, clockNote: string)
     const call = find(bird, 'calls');
     const bout = find(bird, 'bouts');
     return [
-      bird || 'all birds', formatDigits(bird ? usable.get(bird)! : sum([...usable.values()]), 1), formatDigits(call.count, settings.weighted ? 1 : 0), formatDigits(call.perHour, 2),
+      bird || 'all birds', formatHours(bird ? usable.get(bird)! : sum([...usable.values()])), formatDigits(call.count, settings.weighted ? 1 : 0), formatDigits(call.perHour, 2),
       range(call.low, call.high), formatDigits(Number.isFinite(call.dispersionWithin) ? call.dispersionWithin : call.dispersion, 2), range(call.quasiLow, call.quasiHigh), formatDigits(bout.count, settings.weighted ? 1 : 0), formatDigits(bout.perHour, 2), formatDigits(find(bird, 'syllables').count, settings.weighted ? 1 : 0),
     ];
   });
@@ -21,7 +21,7 @@ export function formatRates(rates: Rates, excludedBy: string, clockNote: string)
   return [
     ...alignColumns([header, ...lines]),
     '',
-    `Excluded: ${excluded.toFixed(1)} of ${(sum(effort.map((e) => e.recordedSec)) / 3600).toFixed(1)} usable bird hours (${excludedBy}).`,
+    `Excluded: ${formatHours(excluded)} of ${formatHours(sum(effort.map((e) => e.recordedSec)) / 3600)} usable bird hours (${excludedBy}).`,
     `Not counted: ${leftOut.excluded} calls in excluded time, ${leftOut.linkDown} while the bird's own link was down, ${leftOut.unlikely} below probability ${settings.threshold}, ${leftOut.untagged} of birds without a track.`,
     `A bout is a run of at least ${settings.bout.syllables} syllables with gaps below ${settings.bout.gapSec} s; calls are what lies outside.${settings.weighted ? ' Numbers are sums of probabilities.' : ''} ${clockNote}`,
     explainDispersion(find('', 'calls')),
@@ -45,6 +45,11 @@ export function ratesToJson(rates: Rates, more: Record<string, unknown>): string
     bouts: rates.bouts.length, dispersion: explainDispersion(rates.rates.find((r) => r.bird === '' && r.what === 'calls')!),
   };
   return `${JSON.stringify(value, (_, v: unknown) => (typeof v === 'number' ? (Number.isFinite(v) ? Number(v.toPrecision(10)) : null) : v), 2)}\n`;
+}
+
+/** Hours to a tenth, parts of one to three digits: a minute is 0.0167. */
+export function formatHours(hours: number): string {
+  return hours >= 1 || !(hours > 0) ? hours.toFixed(1) : String(Number(hours.toPrecision(3)));
 }
 
 function range(low: number, high: number): string {

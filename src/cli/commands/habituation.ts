@@ -30,7 +30,7 @@ export function addHabituationCommand(program: Command): void {
     .option('--baseline <from-to>', "baseline in days since the study's start, such as 8-12", parseBaseline)
     .option('--slot-hours <h>', 'length of the spans compared at the same hours of the day: 1, 2, 3, 4, 6, 8 or 12', parseSlot, 1)
     .option('--movement <file>', 'values of a movement sensor: CSV with bird, t_s and value; in place of the body noise of the tags')
-    .option('--measures <names>', 'what must be back to baseline: calls, interval, movement (default all that is known)', parseMeasures)
+    .option('--measures <names>', 'what must be back to baseline: calls, interval, timing, movement (default all that is known)', parseMeasures)
     .option('--force', 'replace an excluded.csv that was changed by hand')
     .option('--json', 'print habituation.json instead of the summary')
     .action((folder: string, options: HabituationCommandOptions) => runCommand('habituation', async (io) => {

@@ -10,7 +10,7 @@ import type { CommandIo } from '../io.js';
 import { describeClock } from './read-analysis.js';
 import { readTextFile } from './read-result.js';
 
-const [edgeTable, , latencyTable] = networkTables;
+const [edgeTable, , latencyTable, , dayTable, turnTable] = networkTables;
 
 type Json = Record<string, unknown>;
 
@@ -50,7 +50,10 @@ async function readHabituation(folder: string): Promise<ReportHabituation> {
 
 async function readNetwork(folder: string): Promise<ReportNetwork> {
   const record = await readRecord(folder, 'network');
-  return { edges: await readRows(folder, edgeTable), latencies: await readRows(folder, latencyTable), settings: pickNumbers(record.settings), counts: pickNumbers(record.counts) };
+  return {
+    edges: await readRows(folder, edgeTable), latencies: await readRows(folder, latencyTable), turns: await readRows(folder, turnTable), days: await readRows(folder, dayTable),
+    settings: pickNumbers(record.settings), counts: pickNumbers(record.counts),
+  };
 }
 
 async function isFresh(io: CommandIo, folder: string, name: string): Promise<boolean> {

@@ -8,6 +8,7 @@ import { writeFileAtomic } from '../../node/write-files.js';
 import { quoteName, VolaryError } from '../../schema/errors.js';
 import { exclusionTable, habituationTable } from '../../table/analysis-tables.js';
 import { formatCsv } from '../../table/csv-table.js';
+import { formatCsvwMetadata } from '../../table/csvw-metadata.js';
 import { formatDataPackage } from '../../table/data-package.js';
 import { readMovement } from '../../table/handling.js';
 import { formatParquet } from '../../table/parquet-table.js';
@@ -31,6 +32,7 @@ export async function runHabituation(io: CommandIo, folder: string, options: Hab
   const result = measureHabituation({ ...input, movement }, {
     ...(options.margin === undefined ? {} : { margin: options.margin }), alpha: options.alpha, slotHours: options.slotHours, threshold: options.threshold,
     bout: { gapSec: options.boutGap, syllables: options.boutSyllables }, testDays: { ...DEFAULT_TEST_DAYS, ...options.testDays }, daysAfter: { ...DEFAULT_DAYS_AFTER, ...options.daysAfter },
+    ...(input.startUtc === undefined ? {} : { startUtc: input.startUtc }), utcOffsetMin: options.utcOffset,
     ...(options.measures ? { measures: options.measures } : {}),
     ...(options.baseline ? { baseline: [options.baseline[0] * 86400, options.baseline[1] * 86400] as const } : {}),
   });
@@ -42,7 +44,9 @@ export async function runHabituation(io: CommandIo, folder: string, options: Hab
   await write('habituation.parquet', formatParquet(habituationTable, rows));
   await write('excluded.csv', excluded);
   await write('excluded.parquet', formatParquet(exclusionTable, result.excluded));
-  await write('habituation-datapackage.json', formatDataPackage('habituation', [habituationTable, exclusionTable]));
+  const tables = [habituationTable, exclusionTable];
+  await write('habituation-datapackage.json', formatDataPackage('habituation', tables));
+  await write('habituation.csv-metadata.json', formatCsvwMetadata('habituation', tables));
   await write('habituation.json', json);
   io.out(io.json ? json.trimEnd() : formatHabituation(result));
   return EXIT.done;

@@ -21,7 +21,7 @@ export async function runNetwork(io: CommandIo, folder: string, options: Network
   const target = options.out ?? folder;
   // What the command wrote before beside the tables it read may be replaced; another folder is the user's.
   const isOwn = resolve(target) === resolve(folder);
-  const names = [...networkTables.flatMap((t) => [`${t.name}.csv`, `${t.name}.parquet`]), 'network-datapackage.json', 'network.graphml', 'network.json'];
+  const names = [...networkTables.flatMap((t) => [`${t.name}.csv`, `${t.name}.parquet`]), 'network-datapackage.json', 'network.csv-metadata.json', 'network.graphml', 'network.json'];
   await prepareFolder(target, names, { overwrite: isOwn || options.force });
   const network = build(io, input, options);
   const comparison = others && compareNetworks(network.edges, others, network.settings.permutations, options.seed);

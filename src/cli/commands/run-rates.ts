@@ -4,6 +4,7 @@ import { measureRates } from '../../analysis/rates/measure-rates.js';
 import { writeFileAtomic } from '../../node/write-files.js';
 import { boutTable, dayRateTable, hourRateTable, rateTable } from '../../table/analysis-tables.js';
 import { formatCsv } from '../../table/csv-table.js';
+import { formatCsvwMetadata } from '../../table/csvw-metadata.js';
 import { formatDataPackage } from '../../table/data-package.js';
 import { formatParquet } from '../../table/parquet-table.js';
 import type { TableSpec } from '../../table/table-specs.js';
@@ -30,7 +31,9 @@ export async function runRates(io: CommandIo, folder: string, options: RatesComm
   await add(hourRateTable, rates.byHour);
   await add(dayRateTable, rates.byDay);
   await add(boutTable, rates.bouts);
-  await write('rates-datapackage.json', formatDataPackage('rates', [rateTable, hourRateTable, dayRateTable, boutTable]));
+  const tables = [rateTable, hourRateTable, dayRateTable, boutTable];
+  await write('rates-datapackage.json', formatDataPackage('rates', tables));
+  await write('rates.csv-metadata.json', formatCsvwMetadata('rates', tables));
   await write('rates.json', json);
   io.out(io.json ? json.trimEnd() : formatRates(rates, excluded.source, describeClock(input, options.utcOffset)));
   return EXIT.done;

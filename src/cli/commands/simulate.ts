@@ -54,15 +54,9 @@ async function runSimulate(io: CommandIo, scenePath: string | undefined, options
   return EXIT.done;
 }
 
-async function findScene(path: string | undefined, options: SimulateCommandOptions): Promise<Scene> {
+/** A scene file as it was written; parseScene judges what is in it. */
+export async function readScene(path: string): Promise<Scene> {
   const { VolaryError, quoteName } = await import('../../schema/errors.js');
-  if ((path === undefined) === (options.random === undefined)) {
-    throw new VolaryError('bad-option', { what: path === undefined ? 'no scene' : 'both a scene file and --random', expected: 'a scene file or --random <preset>' });
-  }
-  if (path === undefined) {
-    const { drawRandomScene } = await import('../../simulate/random-scene.js');
-    return drawRandomScene(options.seed, options.random as Parameters<typeof drawRandomScene>[1]);
-  }
   const { readFile } = await import('node:fs/promises');
   const text = await readFile(path, 'utf8').catch((cause: unknown) => {
     const isMissing = (cause as { code?: string }).code === 'ENOENT';
@@ -73,6 +67,18 @@ async function findScene(path: string | undefined, options: SimulateCommandOptio
   } catch (cause) {
     throw new VolaryError('bad-scene', { what: 'not JSON', where: quoteName(path), got: (cause as Error).message }, { cause });
   }
+}
+
+async function findScene(path: string | undefined, options: SimulateCommandOptions): Promise<Scene> {
+  const { VolaryError } = await import('../../schema/errors.js');
+  if ((path === undefined) === (options.random === undefined)) {
+    throw new VolaryError('bad-option', { what: path === undefined ? 'no scene' : 'both a scene file and --random', expected: 'a scene file or --random <preset>' });
+  }
+  if (path === undefined) {
+    const { drawRandomScene } = await import('../../simulate/random-scene.js');
+    return drawRandomScene(options.seed, options.random as Parameters<typeof drawRandomScene>[1]);
+  }
+  return readScene(path);
 }
 
 /** Puts the name of the scene file before the place inside it. */
@@ -89,7 +95,7 @@ export async function nameFile<T>(path: string | undefined, parse: () => T): Pro
 function toFileName(bird: string): string { return `${bird}.wav`; }
 
 /** Reads the sample files of all voices, relative to the scene file; channels are averaged. */
-async function loadSamples(voices: Record<string, { calls: { samples: string[] }[] }>, scenePath: string | undefined): Promise<Record<string, SampleAudio>> {
+export async function loadSamples(voices: Record<string, { calls: { samples: string[] }[] }>, scenePath: string | undefined): Promise<Record<string, SampleAudio>> {
   const { dirname, resolve } = await import('node:path');
   const { openAudioFile } = await import('../../node/study-files.js');
   const loaded: Record<string, SampleAudio> = {};
