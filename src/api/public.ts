@@ -28,6 +28,12 @@ export type { AudioInfo, AudioReader, BroadcastTime, ByteSource } from '../audio
 export { buildWavFile } from '../audio/wav-writer.js';
 export type { WavEncoding, WavSpec } from '../audio/wav-writer.js';
 export type { StudyTables } from '../pipeline/attribute-study.js';
+export { formatRefit } from '../refit/format-refit.js';
+export { judgeStretch } from '../refit/judge-rows.js';
+export type { Judgement, LabelledStretch } from '../refit/judge-rows.js';
+export { refitCalls } from '../refit/refit-calls.js';
+export type { Refit, RefitOptions } from '../refit/refit-calls.js';
+export type { JudgedRow, RisingLine } from '../refit/rising-line.js';
 export type { BoutRow, DayRateRow, ExclusionRow, HabituationRow, HandlingRow, HourRateRow, MovementRow, RateRow } from '../schema/analysis-rows.js';
 export { VolaryError } from '../schema/errors.js';
 export type { ErrorCode, ErrorDetail } from '../schema/errors.js';
