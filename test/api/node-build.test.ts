@@ -4,6 +4,7 @@ import { join } from 'node:path';
 import { fileURLToPath, pathToFileURL } from 'node:url';
 import ts from 'typescript';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { makeApiPage } from '../../src/build/make-api-page.mjs';
 import { writeScene } from '../browser/small-scene.js';
 import { newFolder, runCli } from '../cli/run-cli.js';
 
@@ -25,19 +26,29 @@ beforeAll(() => {
 afterAll(() => { rmSync(folder, { recursive: true, force: true }); });
 
 describe('names', () => {
-  const text = readFileSync(join(root, 'docs', 'api.md'), 'utf8');
-  const section = (title: string): string[] => {
-    const body = text.split(/^## /m).find((s) => s.startsWith(title)) ?? '';
-    return [...body.matchAll(/^\| `(\w+)/gm)].map((m) => m[1]);
-  };
+  const text = readFileSync(join(root, 'docs', 'api.md'), 'utf8').replaceAll('\r\n', '\n');
+  // Each name has a heading of its own, followed by where it is found unless that is everywhere.
+  const documented = [...text.matchAll(/^### (\w+)\n\n(?:Only (in Node|in a page)\.)?/gm)].map((m) => ({ name: m[1], where: m[2] ?? '' }));
+  const namesOf = (where: string): string[] => documented.filter((d) => d.where === '' || d.where === where).map((d) => d.name).sort();
 
   it('are those of the documentation, in Node', async () => {
-    expect(Object.keys(await load()).sort()).toEqual([...section('Everywhere'), ...section('In Node')].sort());
+    expect(Object.keys(await load()).sort()).toEqual(namesOf('in Node'));
   });
 
   it('are those of the documentation, in pages', async () => {
     const bundle = (await import(pathToFileURL(join(root, 'dist', 'browser', 'index.js')).href)) as object;
-    expect(Object.keys(bundle).sort()).toEqual([...section('Everywhere'), ...section('In a page')].sort());
+    expect(Object.keys(bundle).sort()).toEqual(namesOf('in a page'));
+  });
+
+  it('are documented as the sources say today (else: npm run docs)', () => {
+    expect(text).toBe(makeApiPage(root));
+  });
+
+  it('each have a signature and a sentence', () => {
+    const sections = text.split(/^### /m).slice(1);
+    expect(sections.length).toBe(documented.length);
+    expect(sections.filter((s) => !/^```ts\n[^]+?\n```\n\n[A-Z`][^\n]{10,}/m.test(s)).map((s) => s.split('\n')[0])).toEqual([]);
+    expect(text).not.toMatch(/\b(undefined|unknown)\)|: unknown|\[object/);
   });
 
   it('have types that a strict program accepts', () => {

@@ -15,7 +15,7 @@ export function findNpm(): string | undefined {
 }
 
 export function runNpm(npm: string, args: string[], cwd: string): NpmResult {
-  const r = spawnSync(process.execPath, [npm, ...args, '--offline', '--no-audit', '--no-fund', '--no-update-notifier', '--loglevel=error'], { cwd, encoding: 'utf8', timeout: 110_000 });
+  const r = spawnSync(process.execPath, [npm, ...args, '--offline', '--no-audit', '--no-fund', '--no-update-notifier', '--loglevel=error'], { cwd, encoding: 'utf8', timeout: 380_000 });
   if (r.error) throw r.error;
   return { status: r.status, out: r.stdout, err: r.stderr };
 }

@@ -20,7 +20,8 @@ describe.skipIf(!npm)('the packed library', () => {
     files = packed.files;
     const r = installPacked(npm!, packed.tarball, project);
     expect([r.status, r.err]).toEqual([0, '']);
-  });
+    // npm copies some twenty packages; a busy machine takes minutes.
+  }, 400_000);
 
   afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
@@ -68,7 +69,7 @@ describe.skipIf(!npm)('the packed library', () => {
     writeFileSync(program, readFileSync(join(root, 'test', 'pack', 'consumer.ts')));
     const found = ts.getPreEmitDiagnostics(ts.createProgram([program], options));
     expect(found.map((d) => `${d.file?.fileName ?? ''}: ${ts.flattenDiagnosticMessageText(d.messageText, '\n')}`)).toEqual([]);
-  });
+  }, 300_000);
 
   it.each([['volary', [], 'node'], ['volary', ['browser'], 'browser'], ['volary/browser', [], 'browser']] as const)('leads %s to the types of its build (%j)', (name, conditions, build) => {
     const { resolvedModule } = ts.resolveModuleName(name, join(project, 'consumer.mts'), { ...options, customConditions: [...conditions] }, ts.sys, undefined, undefined, ts.ModuleKind.ESNext);
