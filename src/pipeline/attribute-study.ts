@@ -27,7 +27,7 @@ export interface StudyTables {
   tracks: TrackHourRow[];
 }
 
-/** Calls of a stretch of a study, decided for good: onsets from `fromSec` up to `toSec`, numbered as in the whole table. */
+/** Calls of a stretch of a study, decided for good: onsets from `fromSec` up to `toSec` (Infinity for the last), numbered as in the whole table. */
 export interface CallBlock {
   fromSec: number;
   toSec: number;

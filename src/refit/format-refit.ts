@@ -6,9 +6,9 @@ import type { Refit } from './refit-calls.js';
 export function formatRefit(refit: Refit): string {
   const { before, after } = refit;
   const share = [
-    ['mean probability of the judged rows', 'before', 'after'],
-    ['claimed', digits(before.claimed, 4), digits(after.claimed, 4)],
-    ['found right', digits(refit.rightShare, 4), digits(refit.rightShare, 4)],
+    ['judged rows, by what they stand for', 'before', 'after'],
+    ['mean probability', digits(before.claimed, 4), digits(after.claimed, 4)],
+    ['share found right', digits(refit.rightShare, 4), digits(refit.rightShare, 4)],
     ['calibration error', digits(before.calibrationError, 4), digits(after.calibrationError, 4)],
     ['Brier score', digits(before.brier, 4), digits(after.brier, 4)],
     ['log loss', digits(before.logLoss, 4), digits(after.logLoss, 4)],

@@ -1,5 +1,5 @@
 import { createHash } from 'node:crypto';
-import { readFile } from 'node:fs/promises';
+import { readFile, realpath } from 'node:fs/promises';
 import { basename, isAbsolute, join, resolve } from 'node:path';
 import { prepareFolder, writeFileAtomic } from '../../node/write-files.js';
 import { formatRefit, refitToJson } from '../../refit/format-refit.js';
@@ -18,13 +18,13 @@ import type { CommandIo } from '../io.js';
 import { readCalls, readTextFile } from './read-result.js';
 import type { RefitCommandOptions } from './refit.js';
 
-/** Tables that do not change; whatever of them is there goes along. */
-const COPIED = ['sounds.csv', 'sounds.parquet', 'clock.csv', 'clock.parquet', 'tracks.csv', 'tracks.parquet', 'datapackage.json'];
+/** Tables that do not change, and what analyses look for beside them; whatever is there goes along. */
+const COPIED = ['handling.csv', 'excluded.csv', 'sounds.csv', 'sounds.parquet', 'clock.csv', 'clock.parquet', 'tracks.csv', 'tracks.parquet', 'datapackage.json'];
 const WRITTEN = ['calls.csv', 'calls.parquet', 'run.json', 'refit.json'];
 
 /** What `volary refit` does. */
 export async function runRefit(io: CommandIo, folder: string, options: RefitCommandOptions): Promise<number> {
-  if (resolve(folder) === resolve(options.out)) {
+  if (await findReal(folder) === await findReal(options.out)) {
     throw new VolaryError('bad-option', { where: '--out', what: 'is the folder itself, whose tables stay as they are', expected: 'another folder' });
   }
   const calls = await readCalls(folder);
@@ -83,6 +83,11 @@ async function describeRun(folder: string, out: string, refit: object): Promise<
   }
   const study = typeof run.study === 'string' && !isAbsolute(run.study) ? resolve(folder, run.study) : run.study;
   return `${JSON.stringify({ ...run, study, folder: resolve(out), refit }, null, 2)}\n`;
+}
+
+/** Two names of one folder are one folder. */
+function findReal(path: string): Promise<string> {
+  return realpath(path).catch(() => resolve(path));
 }
 
 function hash(text: string): string {
