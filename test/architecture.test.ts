@@ -53,8 +53,8 @@ describe('layers', () => {
     expect(offences(among('schema'), (i) => layerOf(i.target) !== 'schema')).toEqual([]);
   });
 
-  it('model, attribute, analysis and score see tables, never audio or kernels', () => {
-    expect(offences(among('model', 'attribute', 'analysis', 'score'), intoLayer('audio', 'kernels'))).toEqual([]);
+  it('model, attribute, analysis, score and refit see tables, never audio or kernels', () => {
+    expect(offences(among('model', 'attribute', 'analysis', 'score', 'refit'), intoLayer('audio', 'kernels'))).toEqual([]);
   });
 
   it('analysis, score and separate do not import each other', () => {

@@ -1,5 +1,5 @@
 import type { AnalysisSettings } from '../evidence/settings.js';
-import { attributeStudy, type StudyResult } from '../pipeline/attribute-study.js';
+import { attributeStudy, type CallBlock, type StudyResult } from '../pipeline/attribute-study.js';
 import type { CellPlan } from '../pipeline/cells.js';
 import { CellWorker } from '../pipeline/cell-work.js';
 import type { CellRunner } from '../pipeline/calibrate.js';
@@ -27,6 +27,8 @@ export interface AttributeOptions {
   maxOffsetSec?: number;
   /** Told after every piece of work: the stage in words, and how many of its pieces are done. */
   onProgress?: (stage: string, done: number, total: number) => void;
+  /** Told the calls of every block of about 20 minutes as soon as they are decided, in order of time; `streamCalls` makes an iterator of it. */
+  onCalls?: (block: CallBlock) => void;
   /** Stops the work: the promise is rejected with a VolaryError 'interrupted'. */
   signal?: AbortSignal;
   /** Keeps finished work, so that a run that was stopped goes on where it was. */
@@ -88,7 +90,7 @@ export async function usePooledRunner<T>(pool: WorkerPool, signal: AbortSignal |
 
 async function runStudy(study: OpenedStudy, options: AttributeOptions, makeRunner: MakeRunner): Promise<StudyResult> {
   requireNotAborted(options.signal);
-  return attributeStudy(study.timeline, study.manifest, makeRunner, { maxOffsetSec: options.maxOffsetSec, onProgress: options.onProgress, checkpoint: options.checkpoint });
+  return attributeStudy(study.timeline, study.manifest, makeRunner, { maxOffsetSec: options.maxOffsetSec, onProgress: options.onProgress, onCalls: options.onCalls, checkpoint: options.checkpoint });
 }
 
 function describeResult(study: OpenedStudy, result: StudyResult, unread: readonly string[]): AttributeResult {

@@ -1,8 +1,10 @@
-/** What the library offers on every platform; src/node and src/browser add how files are reached there. docs/api.md says what each is for. */
+/** What the library offers on every platform; src/node and src/browser add how files are reached there. docs/api.md, made by `npm run docs`, says what each is for. */
 export type { AttributeOptions, AttributeResult } from './attribute-opened.js';
 export { formatTables, formatTablesParquet } from './format-tables.js';
 export type { TableFiles, TableTexts } from './format-tables.js';
 export type { TracksInput } from './open-tracks.js';
+export { streamCalls } from './stream-calls.js';
+export type { StreamOptions } from './stream-calls.js';
 export { buildNetwork, compareNetworks, DEFAULT_NETWORK_SETTINGS, formatGraphml, formatNetwork, formatNetworkFiles, networkTables, networkToJson } from '../analysis/network/index.js';
 export type { ExcludedWindow, Network, NetworkComparison, NetworkEdge, NetworkInput, NetworkSettings } from '../analysis/network/index.js';
 export { DEFAULT_DAYS_AFTER, deriveExclusions } from '../analysis/exclusions/derive-exclusions.js';
@@ -27,7 +29,13 @@ export { describeAudio, openAudio } from '../audio/open-audio.js';
 export type { AudioInfo, AudioReader, BroadcastTime, ByteSource } from '../audio/types.js';
 export { buildWavFile } from '../audio/wav-writer.js';
 export type { WavEncoding, WavSpec } from '../audio/wav-writer.js';
-export type { StudyTables } from '../pipeline/attribute-study.js';
+export type { CallBlock, StudyTables } from '../pipeline/attribute-study.js';
+export { formatRefit } from '../refit/format-refit.js';
+export { judgeStretch } from '../refit/judge-rows.js';
+export type { Judgement, LabelledStretch } from '../refit/judge-rows.js';
+export { refitCalls } from '../refit/refit-calls.js';
+export type { Refit, RefitOptions } from '../refit/refit-calls.js';
+export type { JudgedRow, RisingLine } from '../refit/rising-line.js';
 export type { BoutRow, DayRateRow, ExclusionRow, HabituationRow, HandlingRow, HourRateRow, MovementRow, RateRow } from '../schema/analysis-rows.js';
 export { VolaryError } from '../schema/errors.js';
 export type { ErrorCode, ErrorDetail } from '../schema/errors.js';

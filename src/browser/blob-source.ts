@@ -5,7 +5,7 @@ import type { ByteSource } from '../audio/types.js';
  * Random reads from a Blob or a File that a person chose or dropped; only the slices asked for are loaded.
  * @throws VolaryError 'unreadable' from `read` when the browser cannot read on, as when the file changed on disk
  */
-export function createBlobSource(blob: Blob, name = blob instanceof File ? blob.name : 'blob'): ByteSource {
+export function createBlobSource(blob: Blob, name: string = blob instanceof File ? blob.name : 'blob'): ByteSource {
   return {
     name,
     sizeBytes: blob.size,

@@ -5,6 +5,7 @@ import { addCheckCommand } from './commands/check.js';
 import { addDraftCommand } from './commands/draft.js';
 import { addSimulateCommand } from './commands/simulate.js';
 import { addScoreCommand } from './commands/score.js';
+import { addRefitCommand } from './commands/refit.js';
 import { addReportCommand } from './commands/report.js';
 import { addReviewCommand } from './commands/review.js';
 import { addSampleCommand } from './commands/sample.js';
@@ -28,6 +29,7 @@ const commands: ((program: Command) => void)[] = [
   addReportCommand,
   addReviewCommand,
   addSampleCommand,
+  addRefitCommand,
   addNetworkCommand,
   addRatesCommand,
   addHabituationCommand,

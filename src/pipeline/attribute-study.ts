@@ -28,6 +28,13 @@ export interface StudyTables {
   tracks: TrackHourRow[];
 }
 
+/** Calls of a stretch of a study, decided for good: onsets from `fromSec` up to `toSec` (Infinity for the last), numbered as in the whole table. */
+export interface CallBlock {
+  fromSec: number;
+  toSec: number;
+  calls: CallRow[];
+}
+
 export interface StudyResult extends StudyTables {
   settings: AnalysisSettings;
   gainDb: number[];
@@ -39,6 +46,8 @@ export interface StudyResult extends StudyTables {
 export interface AttributeOptions {
   maxOffsetSec?: number;
   onProgress?: (stage: string, done: number, total: number) => void;
+  /** Told the calls of every block of about 20 minutes as soon as they are decided, in order of time; blocks without calls too. */
+  onCalls?: (block: CallBlock) => void;
   models?: Models;
   /** Keeps finished work, so that a run that was stopped goes on where it was. */
   checkpoint?: Checkpoint;
@@ -80,7 +89,10 @@ export async function attributeStudy(
   const calibration = await resumeCalibration(runner, timeline, settings, plan, options);
   const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.models ?? { first: firstForest, second: secondForest, own: ownForest, untagged: untaggedForest, untaggedAgain: untaggedAgainForest, lost: lostForest });
   let done = 0;
-  await extractChunks(runner, plan, settings, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => tables.add(chunk));
+  await extractChunks(runner, plan, settings, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => {
+    const block = tables.add(chunk);
+    options.onCalls?.(block);
+  });
   return { ...tables.finish(), settings, gainDb: calibration.gainDb, durationSec: timeline.durationSec, damagedSec: tables.sumDamage() };
 }
 
@@ -104,7 +116,7 @@ class TableMaker {
     this.lost = new LostTime(timeline, settings, HOUR_SEC, calibration);
   }
 
-  add(chunk: Chunk): void {
+  add(chunk: Chunk): CallBlock {
     const candidates = chunk.cells.flatMap((r) => r.candidates);
     const gains = fitGains(candidates, this.calibration.priorGainDb);
     const attribution = attributeCandidates(candidates, gains, this.models);
@@ -113,7 +125,8 @@ class TableMaker {
       fftSize: this.settings.fftSize, bandFloorDb: (track: number, tSec: number) => this.floorAt(track, tSec),
     };
     const isHere = (r: { onsetSec: number }): boolean => r.onsetSec >= chunk.fromSec && r.onsetSec < chunk.toSec;
-    this.calls.push(...makeCallRows(candidates, attribution, context).filter(isHere));
+    const calls = makeCallRows(candidates, attribution, context).filter(isHere);
+    for (const row of calls) row.callId = this.calls.push(row);
     this.sounds.push(...makeSoundRows(candidates, attribution, chunk.cells.flatMap((c) => c.lostRuns), context).filter(isHere));
     chunk.cells.forEach((cell, k) => {
       // Context belongs to other chunks.
@@ -121,6 +134,7 @@ class TableMaker {
       if (startSec < chunk.fromSec || startSec >= chunk.toSec) return;
       for (const [track, onsetSec, offsetSec] of cell.lostRuns) this.lost.add(track, onsetSec, offsetSec);
     });
+    return { fromSec: chunk.fromSec, toSec: chunk.toSec, calls };
   }
 
   sumDamage(): number[] {
@@ -128,7 +142,6 @@ class TableMaker {
   }
 
   finish(): StudyTables {
-    this.calls.forEach((row, n) => { row.callId = n + 1; });
     return { calls: this.calls, sounds: this.sounds, clock: makeClockRows(this.timeline, this.calibration.clock), tracks: this.makeTrackRows() };
   }
 

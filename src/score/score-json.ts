@@ -14,7 +14,8 @@ export function verifiedScoreToJson(score: VerifiedScore): string {
   return toJson({ kind: 'volary-verified-score', schemaVersion: SCORE_SCHEMA_VERSION, ...score });
 }
 
-function toJson(content: object): string {
+/** JSON text with numbers to nine decimals, undefined ones null, one line end at the end. */
+export function toJson(content: object): string {
   const clean = (_key: string, value: unknown): unknown => {
     if (typeof value !== 'number') return value;
     return Number.isFinite(value) ? Number(value.toFixed(9)) : null;

@@ -4,6 +4,7 @@ import { drawSpecies } from './random-voice.js';
 import type { VoiceFamily } from './random-voice.js';
 import type { Point, Range, Scene } from './scene.js';
 
+/** Kinds of random scenes, easy to harsh. */
 export const SCENE_PRESETS = ['easy', 'normal', 'crowded', 'two-clocks', 'small-species', 'harsh'] as const;
 export type ScenePreset = (typeof SCENE_PRESETS)[number];
 

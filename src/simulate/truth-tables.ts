@@ -3,7 +3,10 @@ import type { SimulatedScene } from './simulate-scene.js';
 /** Text of the tables that go with a simulated recording: RFC 4180 fields, LF line ends. */
 export interface TruthTables { truth: string; events: string; clock: string; channels: string }
 
-/** @param fileOf file name of a bird's track */
+/**
+ * The truth of a simulated scene as CSV: calls, all events, clocks, and which file is whose.
+ * @param fileOf file name of a bird's track
+ */
 export function formatTruthTables(scene: SimulatedScene, fileOf: (bird: string) => string): TruthTables {
   const flag = (b: boolean): string => (b ? '1' : '0');
   const sec = (v: number): string => v.toFixed(6), db = (v: number): string => v.toFixed(2);

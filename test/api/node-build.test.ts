@@ -4,7 +4,9 @@ import { join } from 'node:path';
 import { fileURLToPath, pathToFileURL } from 'node:url';
 import ts from 'typescript';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { writeScene } from '../browser/small-scene.js';
+import { makeApiPage } from '../../src/build/make-api-page.mjs';
+import { RandomWords } from '../../src/numeric/random-words.js';
+import { makeScene, writeScene } from '../browser/small-scene.js';
 import { newFolder, runCli } from '../cli/run-cli.js';
 
 const root = fileURLToPath(new URL('../../', import.meta.url));
@@ -25,19 +27,30 @@ beforeAll(() => {
 afterAll(() => { rmSync(folder, { recursive: true, force: true }); });
 
 describe('names', () => {
-  const text = readFileSync(join(root, 'docs', 'api.md'), 'utf8');
-  const section = (title: string): string[] => {
-    const body = text.split(/^## /m).find((s) => s.startsWith(title)) ?? '';
-    return [...body.matchAll(/^\| `(\w+)/gm)].map((m) => m[1]);
-  };
+  const text = readFileSync(join(root, 'docs', 'api.md'), 'utf8').replaceAll('\r\n', '\n');
+  // Each name has a heading of its own, followed by where it is found unless that is everywhere.
+  const documented = [...text.matchAll(/^### (\w+)\n\n(?:Only (in Node|in a page)\.)?/gm)].map((m) => ({ name: m[1], where: m[2] ?? '' }));
+  const namesOf = (where: string): string[] => documented.filter((d) => d.where === '' || d.where === where).map((d) => d.name).sort();
 
   it('are those of the documentation, in Node', async () => {
-    expect(Object.keys(await load()).sort()).toEqual([...section('Everywhere'), ...section('In Node')].sort());
+    expect(Object.keys(await load()).sort()).toEqual(namesOf('in Node'));
   });
 
   it('are those of the documentation, in pages', async () => {
     const bundle = (await import(pathToFileURL(join(root, 'dist', 'browser', 'index.js')).href)) as object;
-    expect(Object.keys(bundle).sort()).toEqual([...section('Everywhere'), ...section('In a page')].sort());
+    expect(Object.keys(bundle).sort()).toEqual(namesOf('in a page'));
+  });
+
+  it('are documented as the sources say today (else: npm run docs)', () => {
+    expect(text).toBe(makeApiPage(root));
+  });
+
+  it('each have a signature and a sentence', () => {
+    const sections = text.split(/^### /m).slice(1);
+    expect(sections.length).toBe(documented.length);
+    expect(sections.filter((s) => !/^```ts\n[^]+?\n```\n\n[A-Z`][^\n]{10,}/m.test(s)).map((s) => s.split('\n')[0])).toEqual([]);
+    // A parameter whose type only the compiler could tell has to say it.
+    expect(text).not.toMatch(/\w\?: unknown[,)]|\[object /);
   });
 
   it('have types that a strict program accepts', () => {
@@ -100,6 +113,29 @@ describe('attributeStudyFile', () => {
     expect(result.birds).toEqual(['red', 'blue', 'green']);
     expect(result.calls.length).toBeGreaterThan(6);
     expect(result.problems.filter((p) => p.severity === 'error').map((p) => p.text)).toEqual(expect.arrayContaining([expect.stringContaining('letter.wav')]));
+  });
+});
+
+describe('streamCalls', () => {
+  it('gives the calls of a longer study in blocks of 20 minutes that make up the whole table', async () => {
+    const { attributeTracks, simulateScene, streamCalls } = await load();
+    const sampleRateHz = 16000;
+    const { tracks } = simulateScene({ ...makeScene(12, 1), sampleRateHz }, 5);
+    // The scene twice, with twenty minutes of faint noise between.
+    const random = new RandomWords(1);
+    const signals = tracks.map(({ samples }) => {
+      const out = Float32Array.from({ length: 1250 * sampleRateHz }, () => 3e-4 * (random.nextUnit() - 0.5));
+      for (const startSec of [5, 1230]) out.set(samples, startSec * sampleRateHz);
+      return out;
+    });
+    const stream = streamCalls((o) => attributeTracks({ birds: tracks.map((t) => t.bird), signals, sampleRateHz }, o));
+    const blocks = [];
+    let step = await stream.next();
+    for (; !step.done; step = await stream.next()) blocks.push(step.value);
+    expect(blocks.map((b) => [b.fromSec, b.toSec])).toEqual([[0, 1200], [1200, Infinity]]);
+    expect(blocks.every((b) => b.calls.length > 5 && b.calls.every((c) => c.onsetSec >= b.fromSec && c.onsetSec < b.toSec))).toBe(true);
+    expect(blocks.flatMap((b) => b.calls)).toEqual(step.value.calls);
+    expect(step.value.calls.map((c) => c.callId)).toEqual(step.value.calls.map((_, n) => n + 1));
   });
 });
 

@@ -69,6 +69,7 @@ export interface NetworkSettings {
   permutations: number;
 }
 
+/** The settings of `buildNetwork` that hold where none are given. */
 export const DEFAULT_NETWORK_SETTINGS: NetworkSettings = {
   fromSec: 0.05, toSec: 0.5, threshold: 0.95, thresholds: [0.5, 0.8, 0.9, 0.95, 0.99], blockSec: 600, jitterSec: 2, boutGapSec: 0.5, surrogates: 2000,
   draws: 100, seed: 1, sharedGapSec: 0.03, falseShare: 0.05, leastRatio: 1.2, leastRateRatio: 1.5, binSec: 0.02, reachSec: 1, ridge: 0.5, utcOffsetMin: 0, permutations: 9999,

@@ -1,0 +1,51 @@
+// The kernels alone, from a host that knows nothing but WebAssembly: node host.mjs kernels.wasm
+// Prints the strongest frequency of two tracks and its power; host.py does the same in Python. README.md describes the contract.
+import { readFile } from 'node:fs/promises';
+
+const RATE = 32000;
+const FFT = 512;
+const HOP = 128;
+const FRAMES = 4096;
+const TRACKS = 2;
+const SPECTRA = 20;
+const BINS = FFT / 2 + 1;
+
+// 1. The memory belongs to the host, and does not grow here. `abort` is only called by a build with assertions.
+const memory = new WebAssembly.Memory({ initial: 64, maximum: 64 });
+const wasm = await WebAssembly.compile(await readFile(process.argv[2]));
+const { exports: kernels } = new WebAssembly.Instance(wasm, { env: { memory, abort: () => { throw new Error('a kernel stopped'); } } });
+if (kernels.abiVersion() !== 2) throw new Error(`kernels of version ${kernels.abiVersion()}, this host is for 2`);
+
+// 2. All bytes from heapStart() on are the host's to give out; 16-aligned, as the heads in assembly/ ask.
+let top = kernels.heapStart();
+const alloc = (bytes) => {
+  const ptr = Math.ceil(top / 16) * 16;
+  top = ptr + bytes;
+  return ptr;
+};
+
+// 3. Tracks are rows of f32. A tone of 3 kHz, 20 dB softer on the second track.
+const signal = alloc(4 * TRACKS * FRAMES);
+const samples = new Float32Array(memory.buffer, signal, TRACKS * FRAMES);
+for (let i = 0; i < FRAMES; i++) {
+  samples[i] = 0.5 * Math.sin((2 * Math.PI * 3000 * i) / RATE);
+  samples[FRAMES + i] = 0.1 * samples[i];
+}
+
+// 4. A window and the tables of the transform are made once.
+const window = alloc(4 * FFT);
+kernels.hannWindow(window, FFT, 0, 1);
+const table = alloc(kernels.fftTableBytes(FFT));
+kernels.fftPrepare(FFT, table);
+
+// 5. Spectra and powers, |X|^2 over the window's energy: power[track][spectrum][bin].
+const scratch = alloc(kernels.stftPowerScratchBytes(FFT, TRACKS));
+const spectra = alloc(SPECTRA * BINS * Math.ceil(TRACKS / 4) * 32);
+const power = alloc(4 * TRACKS * SPECTRA * BINS);
+kernels.stftPower(signal, FRAMES, TRACKS, FRAMES, 0, HOP, SPECTRA, FFT, window, FFT, table, scratch, BINS, spectra, 1 / kernels.sumWindowSquares(window, FFT), power);
+
+for (let track = 0; track < TRACKS; track++) {
+  const row = new Float32Array(memory.buffer, power + 4 * (track * SPECTRA + 10) * BINS, BINS);
+  const best = row.indexOf(Math.max(...row));
+  console.log(`track ${track + 1}: ${(best * RATE / FFT).toFixed(1)} Hz, ${(10 * Math.log10(row[best])).toFixed(2)} dB`);
+}
