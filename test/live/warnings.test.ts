@@ -2,6 +2,8 @@ import { describe, expect, it } from 'vitest';
 import { LinkWatch } from '../../src/live/link-watch.js';
 import { chanceOfSilence, SilenceWatch } from '../../src/live/silence-watch.js';
 import { measureTrend, TrendWatch } from '../../src/live/trend-watch.js';
+import { Watchers } from '../../src/live/watchers.js';
+import type { CallRow } from '../../src/schema/rows.js';
 import { makeRandom } from '../model/clock-synthetic.js';
 
 describe('dead link', () => {
@@ -126,5 +128,34 @@ describe('falling signal', () => {
     for (let k = 0; k < 60; k++) { const trend = watch.add(0, 60 * k, -0.5 * k); if (trend) told.push(Math.round(trend.changeDb)); }
     expect(told.length).toBeGreaterThan(2);
     expect(told.every((v, k) => k === 0 || v <= told[k - 1] - 3)).toBe(true);
+  });
+});
+
+describe('all warnings together', () => {
+  const call = (bird: string, onsetSec: number, part: Partial<CallRow> = {}): CallRow => ({
+    callId: 1, bird, onsetSec, offsetSec: onsetSec + 0.1, onsetUtc: '', probability: 0.99, track: bird, levelDb: -30, snrDb: 30, peakHz: 3000, overlaps: 0, runnerUp: '', runnerUpProbability: 0, ...part,
+  });
+
+  it('hear a voice that falls on its own track, and no other', () => {
+    const watchers = new Watchers(['red', 'blue', 'grey']);
+    const told = Array.from({ length: 200 }, (_, k) => watchers.addCalls([
+      call('red', 10 * k, { levelDb: -30 - 0.04 * k }), call('blue', 10 * k), call('none', 10 * k, { levelDb: -30 - k }),
+      // Doubtful ones, and those measured on another track because the link was down.
+      call('grey', 10 * k, { levelDb: -30 - k, probability: 0.6 }), call('grey', 10 * k + 1, { levelDb: -30 - k, track: 'red' }),
+    ], 10 * k + 2)).flat();
+    expect(told.map((w) => `${w.track} ${w.kind}`)).toEqual(['red falling-signal']);
+    expect(told[0].text).toMatch(/^falling signal: its own voice is [67]\.\d dB weaker than [23]\d min before$/);
+  });
+
+  it('hear noise that rises, but not that of links known to be down, and go on from what was saved', () => {
+    let watchers = new Watchers(['red', 'blue']);
+    const told: string[] = [];
+    for (let k = 0; k < 120; k++) {
+      told.push(...watchers.addFloor(0, 30 * k, -80 + 0.07 * k).map((w) => w.kind), ...watchers.addFloor(1, 30 * k, -80).map((w) => w.kind));
+      watchers.addLinks(30 * k, 30 * k + 20, ['ok', 'noise']);
+      expect(watchers.endCell(30)).toEqual([false, true]);
+      watchers = new Watchers(['red', 'blue'], JSON.parse(JSON.stringify(watchers.save())));
+    }
+    expect(told).toEqual(['rising-noise']);
   });
 });
