@@ -17,6 +17,8 @@ export interface CommandIo {
   readonly json: boolean;
   /** Aborted when the user interrupts. */
   readonly signal: AbortSignal;
+  /** From now on the first interrupt only calls `stop`, for a command that is ended that way; a second one ends it at once. */
+  endGently(stop: () => void): void;
 }
 
 /** Exit statuses shared by all commands. */
@@ -31,17 +33,22 @@ export const EXIT = { done: 0, notFit: 1, wrongUse: 2, interrupted: 130, termina
 export async function runCommand(name: string, action: (io: CommandIo) => Promise<number>): Promise<void> {
   const aborter = new AbortController();
   let current: Progress | undefined;
+  let stopGently: (() => void) | undefined;
   const interrupt = (signal: NodeJS.Signals): void => {
+    const stop = stopGently;
+    stopGently = undefined;
+    if (stop) return stop();
     current?.end();
     aborter.abort();
     writeError(`volary ${name}: interrupted`);
     process.exit(signal === 'SIGTERM' ? EXIT.terminated : EXIT.interrupted);
   };
-  process.once('SIGINT', interrupt);
-  process.once('SIGTERM', interrupt);
+  process.on('SIGINT', interrupt);
+  process.on('SIGTERM', interrupt);
   const io: CommandIo = {
     json: asksForJson(process.argv),
     signal: aborter.signal,
+    endGently: (stop) => { stopGently = stop; },
     out: (text) => writeOut(text),
     note: (text) => { current?.clear(); writeError(text); },
     progress: (label, total, unit = '') => { current?.end(); return (current = startProgress(label, total, unit)); },

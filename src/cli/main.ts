@@ -16,6 +16,7 @@ import { addRatesCommand } from './commands/rates.js';
 import { addHabituationCommand } from './commands/habituation.js';
 import { addClipsCommand } from './commands/clips.js';
 import { addPlanCommand } from './commands/plan.js';
+import { addWatchCommand } from './commands/watch.js';
 import { EXIT, guardStreams, reportError } from './io.js';
 import { addExamples } from './options.js';
 
@@ -24,6 +25,7 @@ const commands: ((program: Command) => void)[] = [
   addDraftCommand,
   addCheckCommand,
   addAttributeCommand,
+  addWatchCommand,
   addSeparateCommand,
   addScoreCommand,
   addReportCommand,

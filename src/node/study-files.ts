@@ -31,13 +31,18 @@ const MAX_MANIFEST_BYTES = 64 * 2 ** 20;
  * @example const study = await loadStudy('study.json'); const audio = new StudyAudio(study.timeline, study.openReader);
  */
 export async function loadStudy(manifestPath: string, onHeader?: (done: number, total: number) => void): Promise<StudyOnDisk> {
-  const manifest = parseManifest(await readManifestText(manifestPath), manifestPath);
+  const manifest = await readManifest(manifestPath);
   const folder = dirname(manifestPath);
   // Not made absolute: messages name files the way the user wrote the manifest's place.
   const openReader = (path: string): Promise<AudioReader> => openAudioFile(isAbsolute(path) ? path : join(folder, path));
   const paths = [...new Set(manifest.tracks.flatMap((t) => t.files.map((f) => f.path)))];
   const headers = await readHeaders(paths, openReader, onHeader);
   return { manifestPath, folder, manifest, headers, timeline: buildTimeline(manifest, headers), openReader };
+}
+
+/** Reads a manifest alone; none of its files is looked at. Throws like loadStudy. */
+export async function readManifest(manifestPath: string): Promise<StudyManifest> {
+  return parseManifest(await readManifestText(manifestPath), manifestPath);
 }
 
 /** Opens one audio file of whatever supported format. Throws VolaryError. */

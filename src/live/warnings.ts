@@ -1,0 +1,16 @@
+/** What a live run warns of. Times in seconds on the reference clock. */
+export const WARNING_KINDS = ['dead-link', 'link-back', 'falling-signal', 'rising-noise', 'silent-bird', 'bird-back'] as const;
+export type WarningKind = (typeof WARNING_KINDS)[number];
+
+export interface WarningRow {
+  timeSec: number;
+  track: string;
+  kind: WarningKind;
+  text: string;
+}
+
+/** '48 s', '12 min', '3.5 h'. */
+export function formatSpan(sec: number): string {
+  if (sec < 120) return `${Math.round(sec)} s`;
+  return sec < 7200 ? `${Math.round(sec / 60)} min` : `${(sec / 3600).toFixed(1)} h`;
+}

@@ -1,0 +1,182 @@
+import { setImmediate as breathe, setTimeout as sleep } from 'node:timers/promises';
+import type { Models } from '../../attribute/attribution.js';
+import { listNeededFrames, LiveEngine, planSteps, type EngineState } from '../../live/live-engine.js';
+import { FLOOR_CELL_SEC } from '../../live/floor-keeper.js';
+import { listInputPaths, planLive, type LiveSetup } from '../../live/live-setup.js';
+import type { WarningRow } from '../../live/warnings.js';
+import { firstForest } from '../../model/learned-first.js';
+import { lostForest } from '../../model/learned-lost.js';
+import { ownForest } from '../../model/learned-own.js';
+import { secondForest } from '../../model/learned-second.js';
+import { untaggedForest } from '../../model/learned-untagged.js';
+import { VolaryError } from '../../schema/errors.js';
+import type { CallRow } from '../../schema/rows.js';
+import type { StudyManifest } from '../../study/manifest.js';
+import { loadKernelsFile } from '../kernels-file.js';
+import type { LiveFeed } from './feeds.js';
+import { LoadMonitor } from './load-monitor.js';
+import { openInput, type OpenedInput, type RawFormat } from './open-inputs.js';
+import { describeRun } from './state-file.js';
+import { WatchTables } from './watch-tables.js';
+
+export interface WatchOptions {
+  manifest: StudyManifest;
+  /** Folder that paths in the manifest are relative to. */
+  folder: string;
+  raw: Omit<RawFormat, 'channelCount'>;
+  /** Folder for tables and state. */
+  out?: string;
+  overwrite?: boolean;
+  warmUpSec: number;
+  maxOffsetSec: number;
+  /** Ends once no input has grown for so long, seconds; without it never. */
+  idleSec?: number;
+  /** When the first sample of a pipe was recorded, RFC 3339 in UTC. */
+  startUtc?: string;
+  /** Asks for an orderly end. */
+  stop: AbortSignal;
+  /** All is open: calls may come. */
+  onStart: () => void;
+  /** A call, and how much of the stream had been heard by then, seconds. */
+  onCall: (row: CallRow, heardSec: number) => void;
+  onWarning: (row: WarningRow) => void;
+  onNote: (text: string) => void;
+}
+
+const READ_BYTES = 1 << 18;
+const WAIT_MS = 40;
+
+/** Watches a recording that is being made until it ends or is told to stop. @returns number of calls given */
+export async function watchStream(options: WatchOptions): Promise<number> {
+  const { manifest, out } = options;
+  const paths = listInputPaths(manifest);
+  const opened: OpenedInput[] = [];
+  for (const path of paths) {
+    const channels = manifest.tracks.flatMap((t) => t.files.filter((f) => f.path === path).map((f) => f.channel));
+    opened.push(await openInput(path, options.folder, { ...options.raw, channelCount: Math.max(...channels) }, options.stop));
+  }
+  const setup = planLive(manifest, opened.map((o) => o.input));
+  if (options.startUtc) setup.startUtc = options.startUtc;
+  const isFile = opened.every((o) => o.isFile);
+  if (!isFile && opened.length > 1) throw new VolaryError('bad-option', { what: 'standard input stands alone', got: `${opened.length} inputs`, expected: 'one stream with all channels' });
+  const tables = out === undefined ? undefined : await WatchTables.open(out, describeRun(setup, options.warmUpSec), setup.startUtc, { overwrite: options.overwrite ?? false, canRepeat: isFile });
+  try {
+    return await new WatchRun(options, setup, opened, isFile, tables).run();
+  } finally {
+    tables?.close();
+  }
+}
+
+class WatchRun {
+  private readonly monitor = new LoadMonitor();
+  private callCount = 0;
+
+  constructor(private readonly options: WatchOptions, private readonly setup: LiveSetup, private readonly opened: OpenedInput[], private readonly isFile: boolean, private readonly tables?: WatchTables) {}
+
+  async run(): Promise<number> {
+    const state = this.prepareState();
+    const origins = state ? this.findOrigins(state) : this.setup.originFrames;
+    const engine = await this.createEngine(origins, state);
+    const feeds: LiveFeed[] = [];
+    try {
+      for (const [k, input] of this.opened.entries()) feeds.push(await input.openFeed(this.isFile ? origins[k] - this.setup.originFrames[k] : 0));
+      this.options.onStart();
+      if (!engine.isWarm) this.options.onNote(`learning from the first ${this.options.warmUpSec} s; calls follow when that is over`);
+      await this.pump(engine, feeds);
+      // A file may go on, and a run with a folder as well.
+      await engine.finish(this.isFile && this.tables !== undefined);
+      return this.callCount;
+    } finally {
+      for (const feed of feeds) await feed.close();
+    }
+  }
+
+  private async createEngine(origins: readonly number[], state: EngineState | undefined): Promise<LiveEngine> {
+    const models: Models = { first: firstForest, second: secondForest, own: ownForest, untagged: untaggedForest, lost: lostForest };
+    const engine: LiveEngine = new LiveEngine(await loadKernelsFile(), this.setup, {
+      models, warmUpSec: this.options.warmUpSec, maxOffsetSec: this.options.maxOffsetSec, pause: () => breathe(),
+      // A row is in its table before it is given: a kill in between loses a line of output, never a row, and repeats none.
+      onCall: (row, heardSec) => {
+        if (this.tables && !this.tables.addCall(row)) return;
+        this.callCount++;
+        this.options.onCall(row, heardSec);
+      },
+      onWarning: (row) => { if (!this.tables || this.tables.addWarning(row)) this.options.onWarning(row); },
+      onNote: this.options.onNote,
+      onSave: async () => { await this.tables?.save(engine.save()); },
+    }, origins, state);
+    return engine;
+  }
+
+  private async pump(engine: LiveEngine, feeds: readonly LiveFeed[]): Promise<void> {
+    const { stop, idleSec } = this.options;
+    let idleFromMs = performance.now();
+    while (!stop.aborted) {
+      let taken = 0;
+      for (const [k, feed] of feeds.entries()) taken += engine.rings[k].push(await feed.read(Math.min(READ_BYTES, engine.rings[k].roomBytes)));
+      const worked = await engine.advance();
+      const nowMs = performance.now();
+      if (taken > 0 || worked) idleFromMs = nowMs;
+      for (const line of this.monitor.look(this.lookAt(engine, feeds, nowMs), taken > 0)) this.options.onNote(line);
+      if (taken > 0 || worked) continue;
+      if (feeds.every((f) => f.isEnded) || (idleSec !== undefined && nowMs - idleFromMs >= 1000 * idleSec)) return;
+      await sleep(WAIT_MS, undefined, { signal: stop }).catch(() => undefined);
+    }
+  }
+
+  private lookAt(engine: LiveEngine, feeds: readonly LiveFeed[], nowMs: number): { nowMs: number; heardSec: number; waitingSec: number; isHeldBack: boolean } {
+    const fs = this.setup.sampleRateHz;
+    // During the warm-up nothing can be worked on: that is no delay.
+    const held = engine.isWarm ? Math.max(...engine.rings.map((r) => r.endFrame / fs)) - engine.heardSec : 0;
+    const behind = Math.max(...feeds.map((f, k) => f.countWaiting() / engine.rings[k].blockBytes / fs));
+    return { nowMs, heardSec: engine.heardSec, waitingSec: Math.max(0, held) + behind, isHeldBack: feeds.some((f) => f.isHeldBack) };
+  }
+
+  /** The state to go on from, said to the person. */
+  private prepareState(): EngineState | undefined {
+    const state = this.tables?.engine;
+    if (!state) return undefined;
+    const { stepSec } = planSteps(this.setup);
+    if (this.isFile) {
+      this.options.onNote(`going on at ${(state.step * stepSec).toFixed(1)} s, where an earlier run was saved`);
+      return state;
+    }
+    return this.moveState(state, stepSec);
+  }
+
+  /** For a pipe: what was learned serves on, what arrived meanwhile is gone. */
+  private moveState(state: EngineState, stepSec: number): EngineState {
+    const last = this.tables!.readLastCall();
+    const knownSec = Math.max(state.step * stepSec, last?.offsetSec ?? 0);
+    const atSec = this.placeStream(knownSec);
+    const step = Math.ceil(atSec / stepSec - 1e-9);
+    const sec = step * stepSec;
+    return {
+      ...state, step, takenSec: sec, slots: { firstSlot: Math.round(sec / planSteps(this.setup).slotSec), bits: new Uint8Array(0) },
+      nextCell: Math.ceil(sec / FLOOR_CELL_SEC), decider: { ...state.decider, finalSec: sec, callCount: Math.max(state.decider.callCount, last?.callId ?? 0) },
+    };
+  }
+
+  private placeStream(knownSec: number): number {
+    const { startUtc, onNote } = this.options;
+    const first = this.tables!.startUtc;
+    if (startUtc === undefined || first === undefined) {
+      onNote(`samples that arrived since an earlier run ended are missing, and how many is not known: times go on at ${knownSec.toFixed(1)} s as if there were none${first === undefined ? '' : '; --start says when this stream began'}`);
+      return knownSec;
+    }
+    this.setup.startUtc = first;
+    const atSec = (Date.parse(startUtc) - Date.parse(first)) / 1000;
+    if (atSec < knownSec) {
+      throw new VolaryError('bad-option', { where: '--start', what: 'lies before the end of what was heard', got: startUtc, expected: `at least ${knownSec.toFixed(1)} s after ${first}` });
+    }
+    onNote(`samples that arrived between ${knownSec.toFixed(1)} s and ${atSec.toFixed(1)} s are missing`);
+    return atSec;
+  }
+
+  /** First frames of the inputs on their recorders' clocks. */
+  private findOrigins(state: EngineState): number[] {
+    const { stepSec } = planSteps(this.setup);
+    if (!this.isFile) return this.opened.map(() => Math.round(state.step * stepSec * this.setup.sampleRateHz));
+    return listNeededFrames(this.setup, state).map((frame, k) => Math.max(frame, this.setup.originFrames[k]));
+  }
+}

@@ -1,0 +1,189 @@
+import { spawn } from 'node:child_process';
+import { appendFileSync, existsSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { buildWavFile, encodeFrames } from '../../src/audio/wav-writer.js';
+import { drawRandomScene } from '../../src/simulate/random-scene.js';
+import { simulateScene } from '../../src/simulate/simulate-scene.js';
+import { MAIN, newFolder, runCli } from './run-cli.js';
+
+const folder = newFolder();
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+let birds = '';
+let rate = 0;
+let raw: Uint8Array;
+let wav: Uint8Array;
+/** The table of an undisturbed run over the finished file. */
+let wanted = '';
+let frameBytes = 0;
+
+beforeAll(() => {
+  const scene = simulateScene({ ...drawRandomScene(6001, 'easy'), durationSec: 50 }, 6001);
+  const signals = scene.tracks.map((t) => t.samples);
+  birds = scene.tracks.map((t) => t.bird).join(',');
+  rate = scene.sampleRateHz;
+  frameBytes = 2 * signals.length;
+  raw = encodeFrames(signals, 'pcm16');
+  wav = buildWavFile({ sampleRateHz: rate, encoding: 'pcm16', labels: [{ startFrame: 10, frameCount: 100, text: 'a chunk behind the samples' }] }, signals);
+  writeFileSync(join(folder, 'whole.wav'), wav);
+  const run = runCli(['watch', '--birds', birds, '--input', 'whole.wav', '--warm-up', '15', '--out', 'whole', '--idle', '0.5'], { cwd: folder });
+  expect(run.status).toBe(0);
+  wanted = readFileSync(join(folder, 'whole/calls.csv'), 'utf8');
+  expect(wanted.split('\n').length).toBeGreaterThan(12);
+});
+
+interface Run { status: number | null; out: string; err: string }
+
+/** Starts `watch`; it is sent a signal once `when` says so of its output so far. */
+function watch(args: string[], options: { input?: Uint8Array; signal?: NodeJS.Signals; when?: (out: string) => boolean; delayMs?: number } = {}): Promise<Run> {
+  return new Promise((resolve) => {
+    const child = spawn(process.execPath, [MAIN, 'watch', ...args], { cwd: folder, stdio: ['pipe', 'pipe', 'pipe'] });
+    const run: Run = { status: null, out: '', err: '' };
+    let isSent = false;
+    child.stdout.on('data', (d: Buffer) => {
+      run.out += String(d);
+      if (isSent || !options.when?.(run.out)) return;
+      isSent = true;
+      setTimeout(() => child.kill(options.signal), options.delayMs ?? 0);
+    });
+    child.stderr.on('data', (d: Buffer) => { run.err += String(d); });
+    child.stdin.on('error', () => undefined);
+    if (options.input) child.stdin.end(options.input);
+    child.on('close', (status) => resolve({ ...run, status }));
+  });
+}
+
+const listRows = (text: string): string[] => text.split('\n').filter((l) => /^\d/.test(l));
+const PIPE = (): string[] => ['--birds', birds, '--rate', String(rate), '--encoding', 'pcm16', '--warm-up', '15'];
+
+describe('watch, from a pipe', () => {
+  it('prints the rows of the call table, and as JSON lines when they were known', async () => {
+    const run = await watch(PIPE(), { input: raw });
+    expect(run.status).toBe(0);
+    expect(listRows(run.out)).toEqual(listRows(wanted));
+    expect(run.out.split('\n')[0]).toBe(wanted.split('\n')[0]);
+    expect(run.err).toMatch(/warm-up over/);
+    const json = await watch([...PIPE(), '--json'], { input: raw });
+    const lines = json.out.trim().split('\n').map((l) => JSON.parse(l) as Record<string, number>);
+    expect(lines.length).toBe(listRows(wanted).length);
+    const late = lines.filter((l) => l.heard_s > 16).map((l) => l.heard_s - l.offset_s);
+    expect(late.length).toBeGreaterThan(3);
+    expect(Math.max(...late)).toBeLessThanOrEqual(2);
+  });
+
+  it('goes on with what it learned, says what it cannot know, and takes --start for where the stream lies', async () => {
+    const cut = 30 * rate * frameBytes;
+    const first = await watch([...PIPE(), '--out', 'pipe', '--start', '2031-05-01T06:00:00Z'], { input: raw.slice(0, cut) });
+    expect(first.status).toBe(0);
+    const before = listRows(readFileSync(join(folder, 'pipe/calls.csv'), 'utf8'));
+    expect(before).toEqual(listRows(first.out));
+    expect(before[0]).toContain('2031-05-01T06:00:');
+    const early = await watch([...PIPE(), '--out', 'pipe', '--start', '2031-05-01T06:00:10Z'], { input: raw.slice(cut) });
+    expect([early.status, early.err]).toEqual([2, expect.stringMatching(/--start: lies before the end of what was heard/)]);
+    const second = await watch([...PIPE(), '--out', 'pipe', '--start', '2031-05-01T06:10:00Z'], { input: raw.slice(cut) });
+    expect(second.status).toBe(0);
+    expect(second.err).toMatch(/samples that arrived between (29|30)\.\d s and 600\.0 s are missing/);
+    expect(second.err).not.toMatch(/learning from/);
+    const rows = listRows(readFileSync(join(folder, 'pipe/calls.csv'), 'utf8'));
+    expect(rows.slice(0, before.length)).toEqual(before);
+    expect(rows.slice(before.length)).toEqual(listRows(second.out));
+    expect(rows.length).toBeGreaterThan(before.length);
+    expect(rows.map((r) => Number(r.split(',')[0]))).toEqual(rows.map((_, n) => n + 1));
+    expect(Number(rows[before.length].split(',')[2])).toBeGreaterThan(600);
+    const third = await watch([...PIPE(), '--out', 'pipe'], { input: raw.slice(cut) });
+    expect(third.err).toMatch(/how many is not known/);
+  });
+});
+
+describe('watch, from a file that grows', () => {
+  it('killed at any moment and started again, ends with the same table and repeats no line', async () => {
+    const path = join(folder, 'grow.wav');
+    // A recorder fills the sizes in when it ends.
+    const head = wav.slice(0, 4096);
+    const dataAt = Buffer.from(head).indexOf('data') + 4;
+    new DataView(head.buffer).setUint32(dataAt, 0, true);
+    writeFileSync(path, head.slice(0, 30));
+    let at = 30;
+    const grow = setInterval(() => {
+      const source = at < 4096 ? head : wav;
+      const to = Math.min(source.length, at + 65536);
+      appendFileSync(path, source.subarray(at, to));
+      at = to;
+      if (at >= wav.length) {
+        clearInterval(grow);
+        // The length, as the recorder would write it.
+        const bytes = readFileSync(path);
+        wav.subarray(dataAt, dataAt + 4).forEach((v, k) => { bytes[dataAt + k] = v; });
+        writeFileSync(path, bytes);
+      }
+    }, 20);
+    const args = ['--birds', birds, '--input', 'grow.wav', '--warm-up', '15', '--out', 'grown'];
+    let out = '';
+    let kills = 0;
+    for (const moreRows of [1, 1, 2, 1, 3]) {
+      const had = listRows(out).length;
+      const run = await watch(args, { signal: 'SIGKILL', when: (text) => listRows(text).length >= moreRows });
+      expect(run.status).toBe(null);
+      kills++;
+      out += run.out;
+      expect(listRows(out).length).toBeGreaterThan(had);
+    }
+    const last = await watch([...args, '--idle', '3']);
+    expect(last.status).toBe(0);
+    out += last.out;
+    expect(kills).toBe(5);
+    expect(at).toBe(wav.length);
+    expect(readFileSync(join(folder, 'grown/calls.csv'), 'utf8')).toBe(wanted);
+    // Lines that were in the table but not yet printed when the kill came are in the table alone.
+    const printed = listRows(out);
+    expect(new Set(printed).size).toBe(printed.length);
+    expect(listRows(wanted)).toEqual(expect.arrayContaining(printed));
+  });
+
+  it('ends cleanly when interrupted in the middle of a call, and gives that call once', async () => {
+    const path = join(folder, 'cut.raw');
+    const calls = listRows(wanted).map((r) => r.split(','));
+    const inside = calls[calls.length - 3];
+    const cutSec = (Number(inside[2]) + Number(inside[3])) / 2;
+    const cut = Math.round(cutSec * rate) * frameBytes + 1;
+    writeFileSync(path, raw.subarray(0, cut));
+    const args = ['--birds', birds, '--input', 'cut.raw', '--rate', String(rate), '--encoding', 'pcm16', '--warm-up', '15', '--out', 'cut'];
+    // What ended 1.8 s before is printed; then there is a moment to read the rest.
+    const ready = calls.filter((c) => Number(c[3]) < cutSec - 1.8).length;
+    expect(ready).toBeGreaterThan(3);
+    const first = await watch(args, { signal: 'SIGINT', delayMs: 500, when: (out) => listRows(out).length >= ready });
+    expect(first.status).toBe(0);
+    expect(first.err).toMatch(/ended; \d+ calls, rows in cut/);
+    appendFileSync(path, raw.subarray(cut));
+    const second = await watch([...args, '--idle', '0.5']);
+    expect(second.err).toMatch(/going on at \d+\.\d s/);
+    const keyOf = (r: string[]): string => `${r[1]} ${Number(r[2]).toFixed(2)} ${Number(r[3]).toFixed(2)}`;
+    expect(listRows(readFileSync(join(folder, 'cut/calls.csv'), 'utf8')).map((r) => keyOf(r.split(',')))).toEqual(calls.map(keyOf));
+  });
+});
+
+describe('watch, used wrongly', () => {
+  it.each([
+    [[], 2, /which channel is which bird/],
+    [['--birds', 'red,blue'], 2, /sample rate of raw samples is not known; give it with --rate/],
+    [['--birds', 'red,blue', '--input', 'none.wav'], 1, /"none.wav": no such file; start the recorder first/],
+    [['--birds', 'red,,blue'], 2, /expected names divided by commas/],
+    [['--birds', 'red,blue', '--encoding', 'mp9'], 2, /Allowed choices are pcm16/],
+    [['--birds', 'red', '--rate', '48000', '--encoding', 'pcm16'], 1, /attribution compares tracks; got 1; expected at least two/],
+  ] as const)('%j', (args, status, message) => {
+    const run = runCli(['watch', ...args], { cwd: folder });
+    expect(run.err).toMatch(message);
+    expect(run.err.trim().split('\n').length).toBe(1);
+    expect([run.status, run.out]).toEqual([status, '']);
+  });
+
+  it('leaves tables of other runs alone', () => {
+    expect(existsSync(join(folder, 'whole/watch-state.json'))).toBe(true);
+    const other = runCli(['watch', '--birds', birds, '--input', 'whole.wav', '--warm-up', '20', '--out', 'whole', '--idle', '0.5'], { cwd: folder });
+    expect([other.status, other.err]).toEqual([1, expect.stringMatching(/warmUpSec differs .* got 15; expected 20; use --force/)]);
+    rmSync(join(folder, 'whole/watch-state.json'));
+    const again = runCli(['watch', '--birds', birds, '--input', 'whole.wav', '--warm-up', '15', '--out', 'whole', '--idle', '0.5'], { cwd: folder });
+    expect([again.status, again.err]).toEqual([1, expect.stringMatching(/calls.csv": is there already/)]);
+  });
+});
