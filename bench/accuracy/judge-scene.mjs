@@ -2,16 +2,11 @@
 import { attributeCandidates } from '../../dist/attribute/attribution.js';
 import { nameCaller } from '../../dist/attribute/make-tables.js';
 import { readOffset } from '../../dist/model/clock.js';
-import { firstForest } from '../../dist/model/learned-first.js';
-import { secondForest } from '../../dist/model/learned-second.js';
-import { lostForest } from '../../dist/model/learned-lost.js';
-import { ownForest } from '../../dist/model/learned-own.js';
-import { untaggedForest } from '../../dist/model/learned-untagged.js';
-import { untaggedAgainForest } from '../../dist/model/learned-untagged-again.js';
+import { SHIPPED_MODELS } from '../../dist/model/shipped-models.js';
 import { gatherInMemory } from '../learn/run-scene.mjs';
 import { attributeByPeers, PEERS } from './peers.mjs';
 
-export const SHIPPED_MODELS = { first: firstForest, second: secondForest, own: ownForest, untagged: untaggedForest, untaggedAgain: untaggedAgainForest, lost: lostForest };
+export { SHIPPED_MODELS };
 export const OURS = 'volary';
 
 /**

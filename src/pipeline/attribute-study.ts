@@ -3,12 +3,7 @@ import { makeCallRows, makeSoundRows } from '../attribute/make-tables.js';
 import { resolveSettings, type AnalysisSettings, type SettingsRequest } from '../evidence/settings.js';
 import { readOffset, readRatePpm, readUncertainty, type ClockModel } from '../model/clock.js';
 import { fitGains } from '../model/fit-gains.js';
-import { firstForest } from '../model/learned-first.js';
-import { secondForest } from '../model/learned-second.js';
-import { lostForest } from '../model/learned-lost.js';
-import { ownForest } from '../model/learned-own.js';
-import { untaggedForest } from '../model/learned-untagged.js';
-import { untaggedAgainForest } from '../model/learned-untagged-again.js';
+import { SHIPPED_MODELS } from '../model/shipped-models.js';
 import { log10 } from '../numeric/elementary.js';
 import { VolaryError } from '../schema/errors.js';
 import type { CallRow, ClockRow, SoundRow, TrackHourRow } from '../schema/rows.js';
@@ -87,7 +82,7 @@ export async function attributeStudy(
   const checkpoint = options.checkpoint ?? noCheckpoint;
   const runner = makeRunner(settings, plan);
   const calibration = await resumeCalibration(runner, timeline, settings, plan, options);
-  const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.models ?? { first: firstForest, second: secondForest, own: ownForest, untagged: untaggedForest, untaggedAgain: untaggedAgainForest, lost: lostForest });
+  const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.models ?? SHIPPED_MODELS);
   let done = 0;
   await extractChunks(runner, plan, settings, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => {
     const block = tables.add(chunk);

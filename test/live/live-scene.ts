@@ -3,17 +3,13 @@ import { encodeFrames } from '../../src/audio/wav-writer.js';
 import { LiveEngine } from '../../src/live/live-engine.js';
 import type { LiveSetup } from '../../src/live/live-setup.js';
 import type { WarningRow } from '../../src/live/warnings.js';
-import { firstForest } from '../../src/model/learned-first.js';
-import { lostForest } from '../../src/model/learned-lost.js';
-import { ownForest } from '../../src/model/learned-own.js';
-import { secondForest } from '../../src/model/learned-second.js';
-import { untaggedForest } from '../../src/model/learned-untagged.js';
+import { SHIPPED_MODELS } from '../../src/model/shipped-models.js';
 import { loadKernelsFile } from '../../src/node/kernels-file.js';
 import type { CallRow } from '../../src/schema/rows.js';
 import { drawRandomScene, type ScenePreset } from '../../src/simulate/random-scene.js';
 import { simulateScene, type SimulatedScene } from '../../src/simulate/simulate-scene.js';
 
-export const models = { first: firstForest, second: secondForest, own: ownForest, untagged: untaggedForest, lost: lostForest };
+export const models = SHIPPED_MODELS;
 
 export function makeScene(preset: ScenePreset, seed: number, durationSec: number): SimulatedScene {
   return simulateScene({ ...drawRandomScene(seed, preset), durationSec }, seed);

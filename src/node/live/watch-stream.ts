@@ -4,11 +4,7 @@ import { listNeededFrames, LiveEngine, planSteps, type EngineState } from '../..
 import { FLOOR_CELL_SEC } from '../../live/floor-keeper.js';
 import { listInputPaths, planLive, type LiveSetup } from '../../live/live-setup.js';
 import type { WarningRow } from '../../live/warnings.js';
-import { firstForest } from '../../model/learned-first.js';
-import { lostForest } from '../../model/learned-lost.js';
-import { ownForest } from '../../model/learned-own.js';
-import { secondForest } from '../../model/learned-second.js';
-import { untaggedForest } from '../../model/learned-untagged.js';
+import { SHIPPED_MODELS } from '../../model/shipped-models.js';
 import { VolaryError } from '../../schema/errors.js';
 import type { CallRow } from '../../schema/rows.js';
 import type { StudyManifest } from '../../study/manifest.js';
@@ -92,7 +88,7 @@ class WatchRun {
   }
 
   private async createEngine(origins: readonly number[], state: EngineState | undefined): Promise<LiveEngine> {
-    const models: Models = { first: firstForest, second: secondForest, own: ownForest, untagged: untaggedForest, lost: lostForest };
+    const models: Models = SHIPPED_MODELS;
     const engine: LiveEngine = new LiveEngine(await loadKernelsFile(), this.setup, {
       models, warmUpSec: this.options.warmUpSec, maxOffsetSec: this.options.maxOffsetSec, pause: () => breathe(),
       // A row is in its table before it is given: a kill in between loses a line of output, never a row, and repeats none.
