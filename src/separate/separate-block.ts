@@ -55,7 +55,7 @@ export class BlockSeparator {
     const floors = (await read(endFrames.map(() => startFrame), endFrame - startFrame)).map((x) => this.meter.measure(x));
     store.beginBlock();
     const context: PathContext = { store, settings, floors, levels: await learnLevels(store, (startFrame + endFrame) / 2 / sampleRateHz, floors, settings) };
-    return new PieceSeparator(this.analyser, this.calls).separate(pieces, context);
+    return new PieceSeparator(this.analyser, this.calls, this.input.sounds ?? []).separate(pieces, context);
   }
 
   /** Reference time before which pieces belong to the block that ends at a frame. */
