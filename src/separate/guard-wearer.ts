@@ -18,7 +18,7 @@ export interface TrackSound {
 /** Power ratio by which a track may exceed the crosstalk that is usual between two birds. */
 const MOST_EXCESS = 3;
 /** Distance of two birds, as the mean loss of crosstalk both ways, below which level does not tell who called; power ratio. */
-const LEAST_LOSS = 5;
+const LEAST_LOSS = 10;
 /** Usual crosstalk must be below this where nothing is known of the way back. */
 const MOST_ONE_WAY = 0.063;
 /** Usual means in at least this many solo calls. */

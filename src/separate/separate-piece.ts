@@ -88,9 +88,9 @@ export class PieceSeparator {
 
   /** Calls of other birds whose sound meets a call; none where no other call overlaps it, for then there is more to lose than to remove. */
   private findOverlapping(own: SeparationCall): SeparationCall[] {
-    const { leastProbability } = this.analyser.settings;
+    const { leastProbability, voiceProbability } = this.analyser.settings, least = Math.max(leastProbability, voiceProbability);
     const found = this.findBetween(own.onsetSec - MARGIN_SEC - AFTER_SEC, own.offsetSec + MARGIN_SEC)
-      .filter((o) => o.track >= 0 && o.track !== own.track && o.probability >= leastProbability && o.onsetSec < own.offsetSec + MARGIN_SEC && o.offsetSec + AFTER_SEC > own.onsetSec - MARGIN_SEC && isOtherVoice(own, o, this.sounds));
+      .filter((o) => o.track >= 0 && o.track !== own.track && o.probability >= least && o.onsetSec < own.offsetSec + MARGIN_SEC && o.offsetSec + AFTER_SEC > own.onsetSec - MARGIN_SEC && isOtherVoice(own, o, this.sounds));
     if (!found.some((o) => o.onsetSec < own.offsetSec && o.offsetSec > own.onsetSec)) return [];
     const shared = (o: SeparationCall): number => Math.min(own.offsetSec, o.offsetSec) - Math.max(own.onsetSec, o.onsetSec);
     const tracks = [...new Set([...found].sort((a, b) => shared(b) - shared(a)).map((o) => o.track))].slice(0, MOST_OTHERS);

@@ -44,6 +44,8 @@ export interface SeparationSettings {
   keepNoise: boolean;
   /** Rows below this probability are not taken for another bird's call; a bird's own calls are protected from a third of it on. */
   leastProbability: number;
+  /** Rows below this one are not removed from an own call, where a wrong row costs more than a right one gains. */
+  voiceProbability: number;
 }
 
 /** Settings for a sample rate; the values were chosen on simulated scenes, common practice elsewhere. */
@@ -53,7 +55,7 @@ export function chooseSeparationSettings(sampleRateHz: number, changes: Partial<
     sampleRateHz, fftSize, hopFrames: fftSize / 4, binCount: fftSize / 2 + 1,
     tapCount: 8, leadTaps: 1, rounds: 2, independence: 0.4, modelError: 0.03, referenceDoubt: 0.3, removalDoubt: 2, blindDoubt: 8, tameFactor: 3, pathDecaySec: 0.035,
     soloCount: 4, soloReachSec: 60, soloGapSec: 0.03, roomTailSec: 0.15, ownTailSec: 0.06, voiceLeadSec: 0, voiceTailSec: 0.06, guardLeadSec: 0.01,
-    leastGain: 0.01, keepNoise: false, leastProbability: 0.5,
+    leastGain: 0.01, keepNoise: false, leastProbability: 0.5, voiceProbability: 0.75,
     ...changes,
   };
 }
