@@ -49,21 +49,23 @@ export class PieceSeparator {
     return edits;
   }
 
-  /** Pieces of one span, each of another track. */
+  /** Pieces of one span, each of another track; none that the guard keeps whole. */
   private async hush(pieces: readonly Piece[], context: PathContext): Promise<Edit[]> {
     const { settings } = this.analyser, [{ startSec, endSec }] = pieces, fromSec = startSec - FADE_SEC, toSec = endSec + FADE_SEC;
-    const calls = this.findBetween(fromSec - (settings.fftSize + 8 * settings.hopFrames) / settings.sampleRateHz - 0.05, toSec + 0.05).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability);
+    const reachSec = settings.fftSize / 2 / settings.sampleRateHz, calls = this.findBetween(fromSec - (settings.fftSize + 8 * settings.hopFrames) / settings.sampleRateHz - 0.05, toSec + 0.05).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability);
     const wanted = new Set([...pieces.map((p) => p.track), ...calls.map((c) => c.track)]);
     const section = await this.analyser.cut(fromSec, toSec, settings.fftSize + 8 * settings.hopFrames, wanted);
     const callers = [...new Set(this.findAround(section).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability).map((c) => c.track))]
       .map((track) => ({ track, active: this.markActive(section, track), power: smoothPower(section.tracks[track]) }));
     const sounds = this.sounds.filter((s) => s.onsetSec < toSec && s.offsetSec > fromSec);
-    const changes = pieces.map((piece) => {
-      const { track } = piece, others = callers.filter((c) => c.track !== track);
-      const kept = guardWearer(section, piece, calls.filter((c) => c.track !== track), sounds, context.levels, context.floors, settings);
-      return hushOthers(section, track, others, kept, context.levels, context.floors[track], settings);
-    });
-    return this.makeEdits(pieces, section, changes);
+    const changed: Piece[] = [], changes: Planes[] = [];
+    for (const piece of pieces) {
+      const { track } = piece, kept = guardWearer(section, piece, calls.filter((c) => c.track !== track), sounds, context.levels, context.floors, settings);
+      if (section.centreSec.every((t, k) => kept[k] === 1 || t <= startSec - reachSec || t >= endSec + reachSec)) continue;
+      changed.push(piece);
+      changes.push(hushOthers(section, track, callers.filter((c) => c.track !== track), kept, context.levels, context.floors[track], settings));
+    }
+    return this.makeEdits(changed, section, changes);
   }
 
   private async separateVoice(own: SeparationCall, context: PathContext): Promise<{ section: Section; output: Planes } | undefined> {
