@@ -9,6 +9,7 @@ import { measureSeparation, measureSiSdr } from '../../dist/score/separation-mea
 import { drawRandomScene } from '../../dist/simulate/random-scene.js';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
 import { separateTracks } from '../../dist/separate/separate-tracks.js';
+import { takeCalls, takeSounds } from '../../dist/separate/take-rows.js';
 
 const { values } = parseArgs({ options: {
   seeds: { type: 'string', default: '9001,9002,9003' }, presets: { type: 'string', default: 'normal,crowded' },
@@ -30,7 +31,7 @@ for (const preset of values.presets.split(',')) {
     });
     const table = values.calls === 'attributed' ? await attribute(scene, birds) : { calls, clock };
     const began = process.cpuUsage();
-    const out = await separateScene(scene, table.calls, recorders, table.clock);
+    const out = await separateScene(scene, table, recorders);
     const used = process.cpuUsage(began);
     workSec += (used.user + used.system) / 1e6;
     audioSec += scene.tracks[0].samples.length / scene.sampleRateHz;
@@ -72,10 +73,10 @@ async function attribute(scene, birds) {
     const rows = result.clock.filter((c) => c.recorder === name);
     return rows.length ? { knotSec: rows.map((c) => c.tRefSec), offsetSec: rows.map((c) => c.offsetSec), uncertaintySec: rows.map((c) => c.uncertaintySec) } : { knotSec: [0], offsetSec: [0], uncertaintySec: [0] };
   });
-  return { clock, calls: result.calls.map((c) => ({ id: c.callId, track: birds.indexOf(c.bird), onsetSec: c.onsetSec, offsetSec: c.offsetSec, probability: c.probability })) };
+  return { clock, calls: takeCalls(result.calls, birds), sounds: takeSounds(result.sounds, birds) };
 }
 
-async function separateScene(scene, calls, recorders, clock) {
+async function separateScene(scene, { calls, sounds, clock }, recorders) {
   const frames = scene.tracks[0].samples.length;
   const read = async (starts, count) => scene.tracks.map((t, j) => {
     const x = new Float32Array(count), from = Math.max(0, -starts[j]);
@@ -83,7 +84,7 @@ async function separateScene(scene, calls, recorders, clock) {
     return x;
   });
   const out = scene.tracks.map(() => new Float32Array(frames));
-  for await (const block of separateTracks({ kernels, sampleRateHz: scene.sampleRateHz, endFrames: scene.tracks.map(() => frames), recorderOf: scene.tracks.map((t) => recorders.indexOf(t.recorder)), clock, calls, read, changes })) {
+  for await (const block of separateTracks({ kernels, sampleRateHz: scene.sampleRateHz, endFrames: scene.tracks.map(() => frames), recorderOf: scene.tracks.map((t) => recorders.indexOf(t.recorder)), clock, calls, sounds, read, changes })) {
     block.tracks.forEach((x, j) => out[j].set(x, block.startFrame));
   }
   return out;

@@ -3,10 +3,11 @@ import { join, resolve } from 'node:path';
 import type { WavEncoding } from '../audio/wav-writer.js';
 import type { ClockModel } from '../model/clock.js';
 import { VolaryError } from '../schema/errors.js';
-import type { CallRow, ClockRow } from '../schema/rows.js';
+import type { CallRow, ClockRow, SoundRow } from '../schema/rows.js';
 import { chooseSeparationSettings } from '../separate/settings.js';
 import type { SeparationSettings } from '../separate/settings.js';
 import { separateTracks } from '../separate/separate-tracks.js';
+import { takeCalls, takeSounds } from '../separate/take-rows.js';
 import { StudyAudio } from '../study/study-audio.js';
 import { findEndFrame } from '../study/timeline.js';
 import { createSeparatePool } from './separate-pool.js';
@@ -19,6 +20,8 @@ import { TrackWriters } from './write-tracks.js';
 
 export interface SeparateToFolderOptions {
   calls: readonly CallRow[];
+  /** Rows of the table of other sounds: body noise and what broke through by radio stays on a track whose wearer is silent. */
+  sounds?: readonly SoundRow[];
   /** Rows of the clock table; needed where there is more than one recorder. */
   clock: readonly ClockRow[];
   /** Sample format; without it that of each track's first file. */
@@ -60,8 +63,7 @@ export async function separateToFolder(manifestPath: string, folder: string, opt
   const writers = await TrackWriters.open(folder, files);
   const changedFrames = birds.map(() => 0);
   const task: SeparationTask = {
-    clock, changes: options.changes,
-    calls: options.calls.map((c) => ({ id: c.callId, track: birds.indexOf(c.bird), onsetSec: c.onsetSec, offsetSec: c.offsetSec, probability: c.probability })),
+    clock, changes: options.changes, calls: takeCalls(options.calls, birds), sounds: takeSounds(options.sounds ?? [], birds),
   };
   const workers = options.workers ?? Math.min(MOST_WORKERS, availableParallelism());
   const pool = workers > 0 ? createSeparatePool(resolve(study.manifestPath), task, workers) : undefined;

@@ -1,5 +1,6 @@
 import type { ClockModel } from '../model/clock.js';
 import type { SeparationCall } from '../separate/plan-pieces.js';
+import type { TrackSound } from '../separate/guard-wearer.js';
 import type { SeparationInput } from '../separate/separate-tracks.js';
 import type { SeparationSettings } from '../separate/settings.js';
 import type { StudyAudio } from '../study/study-audio.js';
@@ -7,7 +8,7 @@ import { findEndFrame } from '../study/timeline.js';
 import { loadKernelsFile } from './kernels-file.js';
 
 /** What is to be separated, beside the study itself; can be sent to a worker. */
-export interface SeparationTask { calls: readonly SeparationCall[]; clock: ClockModel; changes?: Partial<SeparationSettings> }
+export interface SeparationTask { calls: readonly SeparationCall[]; sounds: readonly TrackSound[]; clock: ClockModel; changes?: Partial<SeparationSettings> }
 
 /** Input of separation for an opened study. */
 export async function describeSeparation(audio: StudyAudio, task: SeparationTask): Promise<SeparationInput> {

@@ -1,28 +1,41 @@
+import { exp } from '../numeric/elementary.js';
 import type { SeparationCall } from './plan-pieces.js';
 import type { Planes } from './planes.js';
 import { smoothPower } from './planes.js';
 import type { SeparationSettings } from './settings.js';
 import type { SoloStore } from './solo-store.js';
 
-/** Power of the crosstalk on a track per power on the caller's own track, per bin; index receiver * trackCount + source. */
-export interface CrosstalkLevels { trackCount: number; ratio: Float64Array[] }
+/** Power of the crosstalk on a track per power on the caller's own track; index receiver * trackCount + source. */
+export interface CrosstalkLevels {
+  trackCount: number;
+  /** Per bin. */
+  ratio: Float64Array[];
+  /** Over all bins, the lower median over solo calls; and how many these were. A few calls given to the wrong bird do not move it. */
+  usual: Float64Array;
+  callCount: Uint8Array;
+}
 
 /** Solo calls per bird that levels are taken from, on either side. */
 const CALLS_PER_SIDE = 5;
 /** Width over which ratios are pooled over frequency, Hz. */
 const POOL_HZ = 560;
+/** Bins of a caller whose power is this many times its noise tell how loud crosstalk is. */
+export const CLEAR_OF_NOISE = 20;
 /** Weight of the mean over all pairs against what was measured on the pair itself. */
 const COMMON_WEIGHT = 0.02;
 
 /** Learns the levels from the solo calls around a moment. `floors` are noise powers per track and bin. */
 export async function learnLevels(store: SoloStore, tSec: number, floors: readonly Float32Array[], settings: SeparationSettings): Promise<CrosstalkLevels> {
   const trackCount = floors.length, { binCount } = settings;
-  const over = Array.from({ length: trackCount * trackCount }, () => new Float64Array(binCount)), under = over.map(() => new Float64Array(binCount));
+  const over = Array.from({ length: trackCount * trackCount }, () => new Float64Array(binCount)), under = over.map(() => new Float64Array(binCount)), single = over.map((): number[] => []);
   for (let source = 0; source < trackCount; source++) {
     const near: SeparationCall[] = [...store.findNear(source, tSec, -1, CALLS_PER_SIDE), ...store.findNear(source, tSec, 1, CALLS_PER_SIDE)];
     for (const call of near) {
       const powers = await store.loadPowers(call);
-      for (let i = 0; i < trackCount; i++) if (i !== source) addRatio(powers[i], powers[source], floors[i], floors[source], over[i * trackCount + source], under[i * trackCount + source]);
+      for (let i = 0; i < trackCount; i++) if (i !== source) {
+        const at = i * trackCount + source;
+        single[at].push(addRatio(powers[i], powers[source], floors[i], floors[source], over[at], under[at]));
+      }
     }
   }
   let sumOver = 0, sumUnder = 1e-20;
@@ -33,21 +46,28 @@ export async function learnLevels(store: SoloStore, tSec: number, floors: readon
     const a = poolBins(row, width), b = poolBins(under[p], width);
     return a.map((v, k) => Math.min(2, Math.max(1e-5, (v + COMMON_WEIGHT * common) / (b[k] + COMMON_WEIGHT))));
   });
-  return { trackCount, ratio };
+  return { trackCount, ratio, usual: Float64Array.from(single, findLowerMedian), callCount: Uint8Array.from(single, (x) => x.length) };
 }
 
-/** Loud bins of the caller count by about the same weight whatever their level. */
-function addRatio(heard: Float32Array, own: Float32Array, floor: Float32Array, ownFloor: Float32Array, over: Float64Array, under: Float64Array): void {
+function findLowerMedian(values: readonly number[]): number {
+  return values.length > 0 ? [...values].sort((a, b) => a - b)[(values.length - 1) >> 1] : 0;
+}
+
+/** Loud bins of the caller count by about the same weight whatever their level. Gives the ratio of this call over all bins. */
+function addRatio(heard: Float32Array, own: Float32Array, floor: Float32Array, ownFloor: Float32Array, over: Float64Array, under: Float64Array): number {
+  let a = 0, c = 1e-12;
   for (let b = 0; b < over.length; b++) {
     const weight = 1 / (own[b] + 10 * ownFloor[b]);
-    over[b] += weight * Math.max(0, heard[b] - floor[b]);
-    under[b] += weight * Math.max(0, own[b] - ownFloor[b]);
+    const dOver = weight * Math.max(0, heard[b] - floor[b]), dUnder = weight * Math.max(0, own[b] - ownFloor[b]);
+    over[b] += dOver; under[b] += dUnder;
+    if (own[b] > CLEAR_OF_NOISE * ownFloor[b]) { a += dOver; c += dUnder; }
   }
+  return a / c;
 }
 
 /** Two-sided exponential mean over bins. */
 export function poolBins(x: Float64Array, width: number): Float64Array {
-  const keep = Math.exp(-1 / Math.max(0.1, width)), out = new Float64Array(x.length);
+  const keep = exp(-1 / Math.max(0.1, width)), out = new Float64Array(x.length);
   const scale = (1 - keep) / (1 + keep);
   let sum = 0;
   for (let b = 0; b < x.length; b++) { sum = keep * sum + x[b]; out[b] = scale * sum; }
@@ -59,7 +79,7 @@ export function poolBins(x: Float64Array, width: number): Float64Array {
 /** Variances of a path's taps before anything is known of it, [tap][bin]: its level spread over a decaying room response. */
 export function spreadPrior(levels: CrosstalkLevels, receiver: number, source: number, settings: SeparationSettings): Float64Array {
   const { tapCount, leadTaps, binCount, hopFrames, sampleRateHz, pathDecaySec } = settings;
-  const shape = Array.from({ length: tapCount }, (_, l) => (l < leadTaps ? 0.3 : Math.exp((-(l - leadTaps) * hopFrames) / sampleRateHz / pathDecaySec)));
+  const shape = Array.from({ length: tapCount }, (_, l) => (l < leadTaps ? 0.3 : exp((-(l - leadTaps) * hopFrames) / sampleRateHz / pathDecaySec)));
   const sum = shape.reduce((a, b) => a + b, 0);
   const ratio = levels.ratio[receiver * levels.trackCount + source];
   const prior = new Float64Array(tapCount * binCount);

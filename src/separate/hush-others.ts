@@ -17,8 +17,9 @@ export interface Caller { track: number; active: Uint8Array; power: Float32Array
  * What takes the calls of others off the track of a silent wearer: bins where their crosstalk is to be expected go down to the noise floor. What is
  * louder than crosstalk can be, such as the wearer's own sounds, stays.
  * Expected crosstalk: the caller's power on its own track times the level between the two tracks.
+ * @param kept 1 in windows that stay as they are
  */
-export function hushOthers(section: Section, track: number, callers: readonly Caller[], levels: CrosstalkLevels, floor: Float32Array, settings: SeparationSettings): Planes {
+export function hushOthers(section: Section, track: number, callers: readonly Caller[], kept: Uint8Array, levels: CrosstalkLevels, floor: Float32Array, settings: SeparationSettings): Planes {
   const observed = section.tracks[track], { frameCount, binCount } = observed;
   const power = smoothPower(observed), expected = new Float32Array(power.length);
   const decay = pow10((-DECAY_DB_PER_SEC * settings.hopFrames) / settings.sampleRateHz / 10);
@@ -34,13 +35,14 @@ export function hushOthers(section: Section, track: number, callers: readonly Ca
     }
   }
   const change = createPlanes(frameCount, binCount);
-  for (let i = 0, b = 0; i < power.length; i++) {
-    const target = Math.max(floor[b], power[i] - expected[i]);
-    if (power[i] > target) {
+  for (let k = 0; k < frameCount; k++) {
+    if (kept[k]) continue;
+    for (let b = 0, i = k * binCount; b < binCount; b++, i++) {
+      const target = Math.max(floor[b], power[i] - expected[i]);
+      if (power[i] <= target) continue;
       const loss = Math.sqrt(target / power[i]) - 1;
       change.re[i] = loss * observed.re[i]; change.im[i] = loss * observed.im[i];
     }
-    if (++b === binCount) b = 0;
   }
   return change;
 }

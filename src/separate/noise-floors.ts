@@ -1,11 +1,12 @@
 import type { Kernels } from '../kernels/kernels.js';
 import { computePower, computeStft, createStftPlan } from '../kernels/stft.js';
 import type { StftPlan } from '../kernels/stft.js';
+import { ln } from '../numeric/elementary.js';
 import type { SeparationSettings } from './settings.js';
 
 // A share of an exponential distribution (the power of Gaussian noise in a bin) lies below -ln(1 - share) times its mean.
 const QUANTILE = 0.3;
-const TO_MEAN = 1 / -Math.log(1 - QUANTILE);
+const TO_MEAN = -1 / ln(1 - QUANTILE);
 /** Windows are taken this far apart, seconds. */
 const STEP_SEC = 0.04;
 /** Least variance of a sample: below the rounding of 20 bits. */

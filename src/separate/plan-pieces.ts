@@ -8,6 +8,9 @@ export interface SeparationCall {
   onsetSec: number;
   offsetSec: number;
   probability: number;
+  /** Track of the caller that comes second, if any, and its probability. */
+  rivalTrack?: number;
+  rivalProbability?: number;
 }
 
 /** A stretch of one track in which another bird is heard. */

@@ -7,7 +7,7 @@ import { FloorMeter } from './noise-floors.js';
 import { PathEngine } from './path-system.js';
 import { planPieces } from './plan-pieces.js';
 import type { Piece, SeparationCall } from './plan-pieces.js';
-import { countAnalyserBytes, countMostWindows, SectionAnalyser } from './section.js';
+import { countAnalyserBytes, countMostWindows, LONGEST_SECTION_SEC, SectionAnalyser } from './section.js';
 import { MOST_OTHERS, PieceSeparator } from './separate-piece.js';
 import type { Edit } from './separate-piece.js';
 import type { SeparationInput } from './separate-tracks.js';
@@ -55,7 +55,10 @@ export class BlockSeparator {
     const floors = (await read(endFrames.map(() => startFrame), endFrame - startFrame)).map((x) => this.meter.measure(x));
     store.beginBlock();
     const context: PathContext = { store, settings, floors, levels: await learnLevels(store, (startFrame + endFrame) / 2 / sampleRateHz, floors, settings) };
-    return new PieceSeparator(this.analyser, this.calls).separate(pieces, context);
+    // Pieces are short; one that begins in the block and all it looks at lie within this reach.
+    const fromSec = pieces[0].startSec - LONGEST_SECTION_SEC, toSec = pieces[pieces.length - 1].startSec + LONGEST_SECTION_SEC;
+    const sounds = (this.input.sounds ?? []).filter((s) => s.onsetSec < toSec && s.offsetSec > fromSec);
+    return new PieceSeparator(this.analyser, this.calls, sounds).separate(pieces, context);
   }
 
   /** Reference time before which pieces belong to the block that ends at a frame. */

@@ -1,5 +1,7 @@
 import { estimateVoices } from './estimate-voices.js';
 import type { Voice, VoiceEstimate } from './estimate-voices.js';
+import { guardWearer, isOtherVoice } from './guard-wearer.js';
+import type { TrackSound } from './guard-wearer.js';
 import { hushOthers } from './hush-others.js';
 import type { PathContext } from './choose-path.js';
 import { createPlanes, smoothPower } from './planes.js';
@@ -25,7 +27,7 @@ export class PieceSeparator {
   private lastVoices: { key: string; section: Section; outputs: Map<number, Planes> } | undefined;
 
   /** @param calls all calls in order of onset */
-  constructor(private readonly analyser: SectionAnalyser, private readonly calls: readonly SeparationCall[]) {}
+  constructor(private readonly analyser: SectionAnalyser, private readonly calls: readonly SeparationCall[], private readonly sounds: readonly TrackSound[] = []) {}
 
   /** @returns the changes to the samples; none for a piece that needs none */
   async separate(pieces: readonly Piece[], context: PathContext): Promise<Edit[]> {
@@ -47,16 +49,23 @@ export class PieceSeparator {
     return edits;
   }
 
-  /** Pieces of one span, each of another track. */
+  /** Pieces of one span, each of another track; none that the guard keeps whole. */
   private async hush(pieces: readonly Piece[], context: PathContext): Promise<Edit[]> {
     const { settings } = this.analyser, [{ startSec, endSec }] = pieces, fromSec = startSec - FADE_SEC, toSec = endSec + FADE_SEC;
-    const calls = this.findBetween(fromSec - (settings.fftSize + 8 * settings.hopFrames) / settings.sampleRateHz - 0.05, toSec + 0.05).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability);
+    const reachSec = settings.fftSize / 2 / settings.sampleRateHz, calls = this.findBetween(fromSec - (settings.fftSize + 8 * settings.hopFrames) / settings.sampleRateHz - 0.05, toSec + 0.05).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability);
     const wanted = new Set([...pieces.map((p) => p.track), ...calls.map((c) => c.track)]);
     const section = await this.analyser.cut(fromSec, toSec, settings.fftSize + 8 * settings.hopFrames, wanted);
     const callers = [...new Set(this.findAround(section).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability).map((c) => c.track))]
       .map((track) => ({ track, active: this.markActive(section, track), power: smoothPower(section.tracks[track]) }));
-    const changes = pieces.map(({ track }) => hushOthers(section, track, callers.filter((c) => c.track !== track), context.levels, context.floors[track], settings));
-    return this.makeEdits(pieces, section, changes);
+    const sounds = this.sounds.filter((s) => s.onsetSec < toSec && s.offsetSec > fromSec);
+    const changed: Piece[] = [], changes: Planes[] = [];
+    for (const piece of pieces) {
+      const { track } = piece, kept = guardWearer(section, piece, calls.filter((c) => c.track !== track), sounds, context.levels, context.floors, settings);
+      if (section.centreSec.every((t, k) => kept[k] === 1 || t <= startSec - reachSec || t >= endSec + reachSec)) continue;
+      changed.push(piece);
+      changes.push(hushOthers(section, track, callers.filter((c) => c.track !== track), kept, context.levels, context.floors[track], settings));
+    }
+    return this.makeEdits(changed, section, changes);
   }
 
   private async separateVoice(own: SeparationCall, context: PathContext): Promise<{ section: Section; output: Planes } | undefined> {
@@ -81,9 +90,9 @@ export class PieceSeparator {
 
   /** Calls of other birds whose sound meets a call; none where no other call overlaps it, for then there is more to lose than to remove. */
   private findOverlapping(own: SeparationCall): SeparationCall[] {
-    const { leastProbability } = this.analyser.settings;
+    const { leastProbability, voiceProbability } = this.analyser.settings, least = Math.max(leastProbability, voiceProbability);
     const found = this.findBetween(own.onsetSec - MARGIN_SEC - AFTER_SEC, own.offsetSec + MARGIN_SEC)
-      .filter((o) => o.track >= 0 && o.track !== own.track && o.probability >= leastProbability && o.onsetSec < own.offsetSec + MARGIN_SEC && o.offsetSec + AFTER_SEC > own.onsetSec - MARGIN_SEC);
+      .filter((o) => o.track >= 0 && o.track !== own.track && o.probability >= least && o.onsetSec < own.offsetSec + MARGIN_SEC && o.offsetSec + AFTER_SEC > own.onsetSec - MARGIN_SEC && isOtherVoice(own, o, this.sounds));
     if (!found.some((o) => o.onsetSec < own.offsetSec && o.offsetSec > own.onsetSec)) return [];
     const shared = (o: SeparationCall): number => Math.min(own.offsetSec, o.offsetSec) - Math.max(own.onsetSec, o.onsetSec);
     const tracks = [...new Set([...found].sort((a, b) => shared(b) - shared(a)).map((o) => o.track))].slice(0, MOST_OTHERS);

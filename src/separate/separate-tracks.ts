@@ -1,4 +1,5 @@
 import type { ClockModel } from '../model/clock.js';
+import type { TrackSound } from './guard-wearer.js';
 import type { SeparationCall } from './plan-pieces.js';
 import type { TrackSource } from './section.js';
 import { BlockSeparator, countBlockFrames } from './separate-block.js';
@@ -14,6 +15,8 @@ export interface SeparationInput {
   recorderOf: readonly number[];
   clock: ClockModel;
   calls: readonly SeparationCall[];
+  /** Sounds that a track has for itself, in order of onset: kept where its wearer is silent. */
+  sounds?: readonly TrackSound[];
   read: TrackSource;
   changes?: Partial<SeparationSettings>;
   /** Told of every stretch that was changed. */

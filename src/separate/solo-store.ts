@@ -22,10 +22,10 @@ export class SoloStore {
     this.systems.clear();
   }
 
-  /** Solo calls of a track's bird near a moment, nearest first, before (-1) or after it (1). */
+  /** Solo calls of a track's bird near a moment, nearest first, before (-1) or from then on (1). */
   findNear(track: number, tSec: number, side: -1 | 1, count: number): SeparationCall[] {
     const { soloReachSec } = this.analyser.settings;
-    const list = this.byTrack[track].filter((c) => side * (c.onsetSec - tSec) > 0 && Math.abs(c.onsetSec - tSec) < soloReachSec);
+    const list = this.byTrack[track].filter((c) => (side < 0 ? c.onsetSec < tSec : c.onsetSec >= tSec) && Math.abs(c.onsetSec - tSec) < soloReachSec);
     return (side < 0 ? list.reverse() : list).slice(0, count);
   }
 

@@ -98,6 +98,19 @@ describe('separation of two birds side by side', () => {
   });
 });
 
+describe('a call given to the wrong bird', () => {
+  it('stays on its own track, bit for bit', async () => {
+    const scene = simulateScene(makeScene(), 5, { ownVoice: true }), blue = 1, wrong = 5;
+    const { calls, out } = await separate(scene, (all) => all.map((c, i) => (i === wrong ? { ...c, track: 0 } : c)));
+    expect(calls[wrong].track).toBe(blue);
+    const part = (x: Float32Array): Float32Array => x.subarray(Math.round(calls[wrong].onsetSec * RATE), Math.round(calls[wrong].offsetSec * RATE));
+    expect(part(out[blue])).toEqual(part(scene.tracks[blue].samples));
+    // The calls that red made are still taken off blue's track: the guard does not keep everything.
+    const red = calls[0], cut = (x: Float32Array): Float32Array => x.subarray(Math.round(red.onsetSec * RATE), Math.round(red.offsetSec * RATE));
+    expect(cut(out[blue])).not.toEqual(cut(scene.tracks[blue].samples));
+  });
+});
+
 describe('separation across recorders', () => {
   it('follows a clock that is ahead and fast', async () => {
     const result = await separate(simulateScene(makeScene({ name: '2', offsetSec: 0.4321, driftPpm: 60 }), 5, { ownVoice: true }));

@@ -3,7 +3,7 @@ import type { Command } from 'commander';
 import type { WavEncoding } from '../../audio/wav-writer.js';
 import { EXIT, runCommand } from '../io.js';
 import type { CommandIo } from '../io.js';
-import type { ClockRow } from '../../schema/rows.js';
+import type { ClockRow, SoundRow } from '../../schema/rows.js';
 import { addExamples, parseNumber, parseWhole } from '../options.js';
 
 interface SeparateFlags { out: string; calls?: string; encoding: string; keepNoise?: boolean; leastProbability?: number; workers?: number; force?: boolean }
@@ -31,7 +31,7 @@ async function runSeparate(io: CommandIo, study: string, flags: SeparateFlags): 
   const folder = flags.calls ?? await attributeFirst(io, study, flags);
   const progress = makeProgress(io);
   const result = await separateToFolder(study, flags.out, {
-    calls: await readCalls(folder), clock: await readClock(folder),
+    calls: await readCalls(folder), sounds: await readSounds(folder), clock: await readClock(folder),
     encoding: flags.encoding === 'same' ? undefined : flags.encoding as WavEncoding,
     changes: { ...(flags.keepNoise ? { keepNoise: true } : {}), ...(flags.leastProbability === undefined ? {} : { leastProbability: flags.leastProbability }) },
     overwrite: flags.force, workers: flags.workers,
@@ -60,6 +60,17 @@ async function readClock(folder: string): Promise<ClockRow[]> {
   const { clockTable } = await import('../../table/table-specs.js');
   const path = join(folder, 'clock.csv');
   return parseCsv(clockTable, await readTextFile(path, "run 'volary attribute' with --out and this folder first"), path);
+}
+
+/** Other sounds; none where the folder has no table of them. */
+async function readSounds(folder: string): Promise<SoundRow[]> {
+  const { join } = await import('node:path');
+  const { stat } = await import('node:fs/promises');
+  const { readTextFile } = await import('./read-result.js');
+  const { parseCsv } = await import('../../table/csv-table.js');
+  const { soundTable } = await import('../../table/table-specs.js');
+  const path = join(folder, 'sounds.csv');
+  return await stat(path).catch(() => undefined) ? parseCsv(soundTable, await readTextFile(path, ''), path) : [];
 }
 
 /** One progress line after the other, a new one for each stage. */

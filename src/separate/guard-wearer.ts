@@ -1,0 +1,105 @@
+import { CLEAR_OF_NOISE } from './crosstalk-levels.js';
+import type { CrosstalkLevels } from './crosstalk-levels.js';
+import type { Piece, SeparationCall } from './plan-pieces.js';
+import type { Planes } from './planes.js';
+import type { Section } from './section.js';
+import type { SeparationSettings } from './settings.js';
+
+/** A sound that is no call and that a track may hold for itself: of its wearer's body, or of another track through its radio. */
+export interface TrackSound {
+  track: number;
+  /** Track whose voice broke through, where that is what it is. */
+  source?: number;
+  onsetSec: number;
+  offsetSec: number;
+}
+
+// All chosen by trial on simulated scenes (bench/separate, seeds 9101-9106): what keeps nearly all calls that attribution gave to a neighbour.
+/** Power ratio by which a track may exceed the crosstalk that is usual between two birds. */
+const MOST_EXCESS = 3;
+/** Distance of two birds, as the mean loss of crosstalk both ways, below which level does not tell who called; power ratio. */
+const LEAST_LOSS = 10;
+/** Usual crosstalk must be below this where nothing is known of the way back. */
+const MOST_ONE_WAY = 0.063;
+/** Usual means in at least this many solo calls. */
+const LEAST_CALLS = 2;
+/** Probability of another caller from which on a row counts as doubtful. */
+const MOST_RIVAL = 0.02;
+/** Two rows whose ends both agree as well as this are one sound on two tracks, seconds. */
+const SAME_SEC = 0.012;
+
+/** Whether a track's level tells its own bird's voice from another bird's crosstalk. */
+export function canTellApart(levels: CrosstalkLevels, track: number, caller: number): boolean {
+  const n = levels.trackCount, there = track * n + caller, back = caller * n + track;
+  if (levels.callCount[there] < LEAST_CALLS) return false;
+  if (levels.callCount[back] < LEAST_CALLS) return levels.usual[there] < MOST_ONE_WAY;
+  return levels.usual[there] * levels.usual[back] < 1 / LEAST_LOSS ** 2;
+}
+
+/**
+ * Windows of a piece that stay as they are because the silent wearer may be the one that calls: 1 in those. A row of the table is taken at its
+ * word only where it leaves no room for the wearer, the two birds are far enough apart for levels to tell, and the track is no louder than crosstalk
+ * from all that call at the time.
+ * @param calls all calls in and around the section that count, of other birds, in order of onset
+ */
+export function guardWearer(
+  section: Section, piece: Piece, calls: readonly SeparationCall[], sounds: readonly TrackSound[], levels: CrosstalkLevels, floors: readonly Float32Array[], settings: SeparationSettings,
+): Uint8Array {
+  const kept = new Uint8Array(section.spectrumCount), reachSec = settings.fftSize / 2 / settings.sampleRateHz;
+  const keep = (fromSec: number, toSec: number): void => section.centreSec.forEach((t, k) => { if (t > fromSec - reachSec && t < toSec + reachSec) kept[k] = 1; });
+  for (const call of calls) {
+    if (call.onsetSec > piece.endSec || call.offsetSec + settings.roomTailSec < piece.startSec) continue;
+    const isDoubtful = (call.rivalTrack === piece.track && (call.rivalProbability ?? 0) > MOST_RIVAL) || !canTellApart(levels, piece.track, call.track)
+      || measureExcess(section, piece, call, calls, levels, floors) > MOST_EXCESS;
+    if (isDoubtful) keep(call.onsetSec - settings.guardLeadSec, call.offsetSec + settings.roomTailSec);
+  }
+  for (const sound of sounds) if (sound.track === piece.track) keep(sound.onsetSec, sound.offsetSec);
+  return kept;
+}
+
+/**
+ * Power on the piece's track over what is usual as crosstalk while a call lasts, from all that call at the time: mean over bins, so that soft bins count
+ * as much as loud ones. 0 where no window lies in both call and piece.
+ */
+function measureExcess(section: Section, piece: Piece, call: SeparationCall, calls: readonly SeparationCall[], levels: CrosstalkLevels, floors: readonly Float32Array[]): number {
+  const { centreSec } = section, fromSec = Math.max(call.onsetSec, piece.startSec), toSec = Math.min(call.offsetSec, piece.endSec);
+  const binCount = floors[piece.track].length, heard = new Float64Array(binCount), usual = new Float64Array(binCount), noise = new Float64Array(binCount);
+  const usualFrom = (track: number): number => levels.usual[piece.track * levels.trackCount + track];
+  const callers = [...new Set(calls.filter((c) => c.onsetSec < toSec && c.offsetSec > fromSec && levels.callCount[piece.track * levels.trackCount + c.track] > 0).map((c) => c.track))];
+  let windows = 0;
+  for (let k = 0; k < section.spectrumCount; k++) {
+    if (centreSec[k] < fromSec || centreSec[k] > toSec) continue;
+    windows++;
+    addPower(section.tracks[piece.track], k, 1, floors[piece.track], heard);
+    for (const c of callers) addPower(section.tracks[c], k, usualFrom(c), floors[c], usual);
+  }
+  for (const c of callers) floors[c].forEach((f, b) => { noise[b] += usualFrom(c) * f * windows; });
+  return divideWeighted(heard, usual, noise);
+}
+
+function addPower(x: Planes, frame: number, scale: number, floor: Float32Array, sum: Float64Array): void {
+  for (let b = 0, i = frame * x.binCount; b < x.binCount; b++, i++) sum[b] += scale * (x.re[i] * x.re[i] + x.im[i] * x.im[i] - floor[b]);
+}
+
+/** Ratio of two powers over the bins in which callers stand out of their noise, each weighted by the inverse of what is expected. */
+function divideWeighted(heard: Float64Array, usual: Float64Array, noise: Float64Array): number {
+  let over = 0, bins = 0;
+  for (let b = 0; b < heard.length; b++) {
+    if (usual[b] <= CLEAR_OF_NOISE * noise[b]) continue;
+    over += Math.max(0, heard[b]) / usual[b];
+    bins++;
+  }
+  return bins > 0 ? over / bins : 0;
+}
+
+/**
+ * Whether a row may be removed from an own call that it overlaps: not where it is the same sound found on a second track, be it through the radio or
+ * as crosstalk of the own call.
+ */
+export function isOtherVoice(own: SeparationCall, other: SeparationCall, sounds: readonly TrackSound[]): boolean {
+  if (Math.abs(own.onsetSec - other.onsetSec) < SAME_SEC && Math.abs(own.offsetSec - other.offsetSec) < SAME_SEC) return false;
+  // A row that only may be the wearer's is removed all the same: what it costs where it is, is less than what others gain.
+  return !sounds.some((s) => s.source !== undefined && ((s.track === own.track && s.source === other.track) || (s.track === other.track && s.source === own.track))
+    && s.onsetSec < other.offsetSec && s.offsetSec > other.onsetSec);
+}
+

@@ -1,0 +1,104 @@
+import { describe, expect, it } from 'vitest';
+import type { CrosstalkLevels } from '../../src/separate/crosstalk-levels.js';
+import { canTellApart, guardWearer, isOtherVoice } from '../../src/separate/guard-wearer.js';
+import type { TrackSound } from '../../src/separate/guard-wearer.js';
+import { hushOthers } from '../../src/separate/hush-others.js';
+import { createPlanes, smoothPower } from '../../src/separate/planes.js';
+import type { SeparationCall } from '../../src/separate/plan-pieces.js';
+import type { Section } from '../../src/separate/section.js';
+import { chooseSeparationSettings } from '../../src/separate/settings.js';
+import { takeCalls, takeSounds } from '../../src/separate/take-rows.js';
+
+const settings = chooseSeparationSettings(8000), BINS = settings.binCount, WINDOWS = 200, STEP = settings.hopFrames / 8000;
+/** Crosstalk of track 1 on track 0 and the way back, power. */
+const THERE = 0.01, BACK = 0.02;
+
+function makeLevels(there = THERE, back = BACK, counts = [4, 4]): CrosstalkLevels {
+  return { trackCount: 2, ratio: [0, there, back, 0].map((v) => new Float64Array(BINS).fill(v)), usual: Float64Array.of(0, there, back, 0), callCount: Uint8Array.of(0, counts[0], counts[1], 0) };
+}
+
+/** Both tracks at power 1e-8 (their floor), and between 0.3 and 0.5 s the caller on track 1 at power 1 and track 0 at `heard`. */
+function makeSection(heard: number): Section {
+  const centreSec = Float64Array.from({ length: WINDOWS }, (_, k) => (k + 0.5) * STEP), tracks = [createPlanes(WINDOWS, BINS), createPlanes(WINDOWS, BINS)];
+  tracks.forEach((x, j) => x.re.forEach((_, i) => { const t = centreSec[Math.floor(i / BINS)]; x.re[i] = Math.sqrt(t >= 0.3 && t < 0.5 ? (j === 1 ? 1 : heard) : 1e-8); }));
+  return { startFrames: [0, 0], frameCount: WINDOWS * settings.hopFrames, spectrumCount: WINDOWS, tracks, centreSec, shiftSec: [undefined, undefined] };
+}
+
+const call: SeparationCall = { id: 1, track: 1, onsetSec: 0.3, offsetSec: 0.5, probability: 0.97 }, piece = { track: 0, startSec: 0.29, endSec: 0.65 };
+const floors = [0, 1].map(() => new Float32Array(BINS).fill(1e-8));
+const guard = (heard: number, row = call, levels = makeLevels(), sounds: TrackSound[] = []): Uint8Array => guardWearer(makeSection(heard), piece, [row], sounds, levels, floors, settings);
+const count = (kept: Uint8Array): number => kept.reduce((a, b) => a + b, 0);
+
+describe('guard of a silent wearer', () => {
+  it('lets go what is as loud as crosstalk usually is, and up to 4.8 dB louder', () => {
+    for (const heard of [0.1 * THERE, THERE, 2.9 * THERE]) expect(count(guard(heard))).toBe(0);
+  });
+
+  it('keeps every window that touches a call louder than that, room tail included', () => {
+    const kept = guard(3.1 * THERE), { centreSec } = makeSection(1), reach = settings.fftSize / 2 / 8000;
+    centreSec.forEach((t, k) => expect(kept[k]).toBe(t > 0.29 - reach && t < 0.65 + reach ? 1 : 0));
+  });
+
+  it('keeps a call whose row names the wearer second, birds in contact, pairs hardly known', () => {
+    expect(count(guard(THERE, { ...call, rivalTrack: 0, rivalProbability: 0.03 }))).toBeGreaterThan(0);
+    expect(count(guard(THERE, { ...call, rivalTrack: 0, rivalProbability: 0.01 }))).toBe(0);
+    expect(count(guard(0.5, call, makeLevels(0.5, 0.5)))).toBeGreaterThan(0);
+    expect(count(guard(THERE, call, makeLevels(THERE, BACK, [1, 4])))).toBeGreaterThan(0);
+  });
+
+  it("keeps the wearer's own sounds and no others", () => {
+    const sound = { track: 0, onsetSec: 0.4, offsetSec: 0.42 };
+    const kept = count(guard(THERE, call, makeLevels(), [sound]));
+    expect(kept).toBeGreaterThan(0);
+    expect(kept).toBeLessThan(0.25 * WINDOWS);
+    expect(count(guard(THERE, call, makeLevels(), [{ ...sound, track: 1 }]))).toBe(0);
+  });
+
+  it('is obeyed: windows that are kept do not change, others go down to the floor', () => {
+    const section = makeSection(THERE), kept = new Uint8Array(WINDOWS).fill(1, 0, 60), power = smoothPower(section.tracks[1]);
+    const change = hushOthers(section, 0, [{ track: 1, active: new Uint8Array(WINDOWS).fill(1), power }], kept, makeLevels(), floors[0], settings);
+    expect(change.re.subarray(0, 60 * BINS).every((v) => v === 0)).toBe(true);
+    section.centreSec.forEach((t, k) => {
+      if (kept[k] || t < 0.32 || t > 0.48) return;
+      const i = k * BINS + 5;
+      // The smoothed power and the power of a constant are the same.
+      expect((section.tracks[0].re[i] + change.re[i]) ** 2 / 1e-8).toBeCloseTo(1, 3);
+    });
+  });
+});
+
+describe('birds that level tells apart', () => {
+  it('are those whose crosstalk both ways is below -20 dB', () => {
+    expect(canTellApart(makeLevels(0.09, 0.11), 0, 1)).toBe(true);
+    expect(canTellApart(makeLevels(0.11, 0.11), 0, 1)).toBe(false);
+    // A loud receiver on one side does not matter.
+    expect(canTellApart(makeLevels(1.8, 0.004), 0, 1)).toBe(true);
+  });
+
+  it('need a low level where nothing is known of the way back', () => {
+    expect(canTellApart(makeLevels(0.05, 0, [4, 0]), 0, 1)).toBe(true);
+    expect(canTellApart(makeLevels(0.1, 0, [4, 0]), 0, 1)).toBe(false);
+  });
+});
+
+describe('another voice in an own call', () => {
+  const own: SeparationCall = { id: 2, track: 0, onsetSec: 1, offsetSec: 1.2, probability: 0.9 }, other = { ...own, id: 3, track: 1, onsetSec: 1.1 };
+  it('is none where both rows begin and end together, or one track broke through on the other', () => {
+    expect(isOtherVoice(own, other, [])).toBe(true);
+    expect(isOtherVoice(own, { ...other, onsetSec: 1.011 }, [])).toBe(false);
+    expect(isOtherVoice(own, { ...other, onsetSec: 1.011, offsetSec: 1.25 }, [])).toBe(true);
+    for (const [track, source] of [[0, 1], [1, 0]]) expect(isOtherVoice(own, other, [{ track, source, onsetSec: 1, offsetSec: 1.2 }])).toBe(false);
+    expect(isOtherVoice(own, other, [{ track: 1, source: 2, onsetSec: 1, offsetSec: 1.2 }, { track: 1, onsetSec: 1, offsetSec: 1.2 }])).toBe(true);
+    expect(isOtherVoice(own, other, [{ track: 1, source: 0, onsetSec: 1.2, offsetSec: 1.3 }])).toBe(true);
+  });
+});
+
+describe('rows of the tables', () => {
+  it('become calls and sounds of tracks; sounds of the room and of other birds are left out', () => {
+    const row = { callId: 7, bird: 'blue', onsetSec: 1, offsetSec: 2, onsetUtc: '', probability: 0.9, track: 'blue', levelDb: 0, snrDb: 9, peakHz: 1, overlaps: 0, runnerUp: 'red', runnerUpProbability: 0.08 };
+    expect(takeCalls([row, { ...row, bird: 'none', runnerUp: '' }], ['red', 'blue'])).toMatchObject([{ id: 7, track: 1, rivalTrack: 0, rivalProbability: 0.08 }, { track: -1, rivalTrack: -1 }]);
+    const sound = { kind: 'body' as const, track: 'red', onsetSec: 3, offsetSec: 4, levelDb: 0, source: '' };
+    expect(takeSounds([sound, { ...sound, kind: 'room' }, { ...sound, track: 'green' }, { ...sound, kind: 'breakthrough', source: 'blue', onsetSec: 2 }], ['red', 'blue']))
+      .toEqual([{ track: 0, source: 1, onsetSec: 2, offsetSec: 4 }, { track: 0, onsetSec: 3, offsetSec: 4 }]);
+  });
+});
