@@ -1,3 +1,4 @@
+import { gatherArrays } from '../evidence/candidate.js';
 import type { CellPlan } from './cells.js';
 import type { ExtractResult } from './cell-work.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
@@ -74,8 +75,11 @@ function makeBlockExtractor(
   runner: CellRunner, plan: CellPlan, settings: AnalysisSettings, calibration: Calibration, checkpoint: Checkpoint, onCell: () => void,
 ): (block: number) => Promise<ExtractResult[]> {
   const spans = new SpanFinder(calibration.active, calibration.clock, plan, settings);
-  return (block) => {
+  return async (block) => {
     const [first, end] = boundBlock(plan, block);
-    return resumeCells(checkpoint, nameBlock(block), end - first, onCell, (tell) => runner.extract(range(end).slice(first).map((c) => makeTask(plan, calibration, spans, c)), tell));
+    const cells = await resumeCells(checkpoint, nameBlock(block), end - first, onCell, (tell) => runner.extract(range(end).slice(first).map((c) => makeTask(plan, calibration, spans, c)), tell));
+    // What was loaded comes array by array.
+    for (const cell of cells) gatherArrays(cell.candidates);
+    return cells;
   };
 }
