@@ -42,7 +42,7 @@ function wrapWrites(handle) {
 if (isMainThread) {
   const { open } = fs.promises;
   fs.promises.open = async (path, flags, mode) => {
-    if (flags === undefined || flags === 'r') return open(path, flags, mode);
+    if (!/^[wa]/.test(String(flags))) return open(path, flags, mode);
     tell();
     return wrapWrites(await open(path, flags, mode));
   };

@@ -15,8 +15,8 @@ const EARLY_SEC = GRID_SEC;
 const LATE_SEC = Math.ceil(2 ** 32 / FRAME_BYTES / RATE_HZ / GRID_SEC) * GRID_SEC;
 const FRAMES = (LATE_SEC + 90) * RATE_HZ;
 /**
- * 600 MiB is what README states for 8 tracks and two workers. Evidence of a busy stretch adds up to 120 MiB to what is there without
- * (bench/runs/memory-*.json); here is next to none.
+ * README states 600 MiB for 8 tracks and two workers. Twenty busy minutes with their context add about 120 MiB in the main thread (measured, see
+ * bench/NOTES.md), which this study does not have.
  */
 const MOST_MIB = 480;
 
