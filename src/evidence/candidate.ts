@@ -64,7 +64,7 @@ export interface Candidate {
 }
 
 /**
- * Moves the arrays of candidates into one piece of memory that they share, in place. An array of eight numbers of its own costs five times its
+ * Moves the arrays of candidates into one piece of memory that they share, in place. An array of eight numbers of its own costs several times its
  * content in bookkeeping, and a busy hour has hundreds of thousands of them.
  */
 export function gatherArrays(candidates: readonly Candidate[]): void {
