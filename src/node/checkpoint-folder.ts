@@ -1,9 +1,9 @@
 import { createHash } from 'node:crypto';
-import { mkdir, readdir, readFile, rm, stat } from 'node:fs/promises';
+import { readdir, readFile, rm, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { Checkpoint } from '../pipeline/checkpoint.js';
 import { quoteName, VolaryError } from '../schema/errors.js';
-import { writeFileAtomic } from './write-files.js';
+import { prepareFolder, writeFileAtomic } from './write-files.js';
 
 /** What finished work depends on: it is only used again where all of it is the same. */
 export type CheckpointHeader = Record<string, unknown>;
@@ -11,65 +11,87 @@ export type CheckpointHeader = Record<string, unknown>;
 export interface CheckpointFolder extends Checkpoint {
   /** True where work of an earlier run was found. */
   readonly isResumed: boolean;
-  /** Removes the folder once all is written. */
-  clear(): Promise<void>;
+  /** Removes the folder once all is written, the work under `lastKey` at the very end: as long as it is there, the rest may be gone. */
+  clear(lastKey: string): Promise<void>;
+}
+
+export interface CheckpointOptions {
+  /** Start anew where the folder holds work that does not fit. */
+  discard?: boolean;
+  /** How the user gets out of it where the work does not fit. */
+  mend?: string;
+  /** Told of every file that is damaged, one line each. */
+  onDamage?: (text: string) => void;
 }
 
 const HEADER = 'header.json';
 
 /**
- * Finished work as files of a folder: each holds its own checksum, so that a damaged one is done again instead of being believed.
- * @param discard start anew where the folder holds work that does not fit
- * @param mend how the user gets out of it where it does not fit
- * @throws VolaryError 'stale' naming the first field that differs
+ * Finished work as files of a folder. Each begins with a checksum over the header and its own text, so that a damaged file, or one of another
+ * study, is done again instead of being believed, whatever happened to the header.
+ * @throws VolaryError 'stale' naming the first field that differs, 'unreadable' where the folder cannot be written
  */
-export async function openCheckpointFolder(folder: string, header: CheckpointHeader, discard: boolean, mend = 'use --force to start anew, or another folder'): Promise<CheckpointFolder> {
+export async function openCheckpointFolder(folder: string, header: CheckpointHeader, options: CheckpointOptions = {}): Promise<CheckpointFolder> {
   const found = await readCheckpointHeader(folder);
-  let isResumed = false;
-  // Nobody can tell what work without a header belongs to.
-  if (!found && (await readdir(folder).catch(() => [])).some((name) => /^[\w-]+\.part$/.test(name))) await rm(folder, { recursive: true, force: true });
-  if (found) {
+  const wanted = JSON.stringify(header);
+  let isKept = (await readdir(folder).catch(() => [])).some((name) => /^[\w-]+\.part$/.test(name));
+  if (found === 'damaged') options.onDamage?.(`warning: ${quoteName(join(folder, HEADER))} is damaged: finished work that fits is kept`);
+  else if (found) {
     const field = Object.keys({ ...header, ...found }).find((k) => JSON.stringify(header[k]) !== JSON.stringify(found[k]));
-    if (!field) isResumed = true;
-    else if (discard) await rm(folder, { recursive: true, force: true });
-    else {
+    if (field && !options.discard) {
       throw new VolaryError('stale', {
         where: quoteName(folder), what: `holds unfinished work that does not fit: ${field} differs`, got: show(found[field]), expected: show(header[field]),
-        mend,
+        mend: options.mend ?? 'use --force to start anew, or another folder',
       });
     }
+    if (field) await rm(folder, { recursive: true, force: true });
+    isKept = !field;
   }
-  await mkdir(folder, { recursive: true });
-  if (!isResumed) await writeFileAtomic(join(folder, HEADER), `${JSON.stringify(header)}\n`, { overwrite: true });
+  await prepareFolder(folder, []);
+  if (found === 'damaged' || !found || !isKept) await writeFileAtomic(join(folder, HEADER), `${digest('', wanted)}\n${wanted}\n`, { overwrite: true });
+  const identity = digest('', wanted);
+  const locate = (key: string): string => join(folder, `${key}.part`);
   return {
-    isResumed,
-    async load(key) {
-      const text = await readFile(join(folder, `${key}.part`), 'utf8').catch(() => undefined);
-      if (text === undefined) return undefined;
-      const line = text.indexOf('\n');
-      const body = text.slice(line + 1);
-      return text.slice(0, line) === digest(body) ? body : undefined;
+    isResumed: isKept,
+    load: (key) => loadWork(locate(key), identity, options.onDamage),
+    save: (key, text) => writeFileAtomic(locate(key), `${digest(identity, text)}\n${text}`, { overwrite: true }),
+    async clear(lastKey) {
+      const last = `${lastKey}.part`;
+      for (const name of await readdir(folder)) if (name !== last) await rm(join(folder, name), { recursive: true, force: true });
+      await rm(folder, { recursive: true, force: true });
     },
-    async save(key, text) {
-      await writeFileAtomic(join(folder, `${key}.part`), `${digest(text)}\n${text}`, { overwrite: true });
-    },
-    clear: () => rm(folder, { recursive: true, force: true }),
   };
 }
 
-/** What the finished work in a folder depends on; undefined where there is none. */
-export async function readCheckpointHeader(folder: string): Promise<CheckpointHeader | undefined> {
+async function loadWork(path: string, identity: string, onDamage?: (text: string) => void): Promise<string | undefined> {
+  let got = 'its checksum does not fit';
   try {
-    const header: unknown = JSON.parse(await readFile(join(folder, HEADER), 'utf8'));
-    return header !== null && typeof header === 'object' ? header as CheckpointHeader : undefined;
-  } catch {
-    // No header, or one that was never finished: nothing to go on from.
-    return undefined;
+    const text = await readFile(path, 'utf8');
+    const line = text.indexOf('\n');
+    const body = text.slice(line + 1);
+    if (text.slice(0, line) === digest(identity, body)) return body;
+  } catch (error) {
+    const { code } = error as NodeJS.ErrnoException;
+    if (code === 'ENOENT') return undefined;
+    got = String(code ?? error);
+  }
+  onDamage?.(`warning: ${quoteName(path)} is damaged (${got}): this piece of work is done again`);
+  return undefined;
+}
+
+/** What the finished work in a folder depends on; undefined where there is none, 'damaged' where it is not what was written. */
+export async function readCheckpointHeader(folder: string): Promise<CheckpointHeader | 'damaged' | undefined> {
+  try {
+    const text = await readFile(join(folder, HEADER), 'utf8');
+    const [checksum, header] = text.split('\n');
+    return header !== undefined && checksum === digest('', header) ? JSON.parse(header) as CheckpointHeader : 'damaged';
+  } catch (error) {
+    return (error as NodeJS.ErrnoException).code === 'ENOENT' ? undefined : 'damaged';
   }
 }
 
-function digest(text: string): string {
-  return createHash('sha256').update(text).digest('hex');
+function digest(identity: string, text: string): string {
+  return createHash('sha256').update(identity).update(text).digest('hex');
 }
 
 function show(value: unknown): string {

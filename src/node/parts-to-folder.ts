@@ -4,7 +4,7 @@ import { nameBlock } from '../pipeline/extract-blocks.js';
 import { calibrateForParts, divideStudy, extractPart, type StudyPart } from '../pipeline/study-parts.js';
 import { quoteName, VolaryError } from '../schema/errors.js';
 import { useStudyRunner } from './attribute-study-file.js';
-import { finishRun, prepareRun, prepareTables, type AttributeOutcome, type AttributeToFolderOptions, type PreparedRun } from './attribute-to-folder.js';
+import { areTablesWritten, finishRun, prepareRun, prepareTables, type AttributeOutcome, type AttributeToFolderOptions, type PreparedRun } from './attribute-to-folder.js';
 import { openCheckpointFolder, readCheckpointHeader, type CheckpointFolder } from './checkpoint-folder.js';
 import { formatRanges } from './format-ranges.js';
 import { writeFileAtomic } from './write-files.js';
@@ -22,7 +22,7 @@ const CALIBRATION = 'calibration';
 export async function planParts(manifestPath: string, folder: string, partCount: number, options: AttributeToFolderOptions = {}): Promise<AttributeOutcome> {
   const run = await prepareRun(manifestPath, options);
   await prepareTables(folder, PARTS, options);
-  const work = await openCheckpointFolder(join(folder, PARTS), { ...run.header, parts: partCount }, options.overwrite ?? false);
+  const work = await openCheckpointFolder(join(folder, PARTS), { ...run.header, parts: partCount }, { discard: options.overwrite, onDamage: options.onNote });
   const { timeline, manifest } = run.study;
   const { unread } = await useStudyRunner(run.study, options, (makeRunner) => calibrateForParts(timeline, manifest, makeRunner, { ...options, checkpoint: work }));
   for (const text of unread) options.onNote?.(`error: ${text}`);
@@ -43,7 +43,7 @@ export async function planParts(manifestPath: string, folder: string, partCount:
  * @throws VolaryError 'bad-option' without a plan or with a part that it does not have, 'stale' naming what differs from the plan
  */
 export async function runPart(manifestPath: string, folder: string, part: number, options: AttributeToFolderOptions = {}): Promise<AttributeOutcome> {
-  const { run, work, parts, maxOffsetSec } = await openPlan(manifestPath, folder, options);
+  const { run, work, parts, maxOffsetSec } = await openPlan(manifestPath, folder, options, options.onNote);
   const own = parts.find((p) => p.part === part);
   if (!own) throw new VolaryError('bad-option', { where: '--part', what: 'no such part in the plan', got: String(part), expected: parts.length === 1 ? '1' : `1 to ${parts.length}` });
   await requireCalibration(work, folder, parts.length);
@@ -64,8 +64,11 @@ export async function runPart(manifestPath: string, folder: string, part: number
  */
 export async function mergeParts(manifestPath: string, folder: string, options: AttributeToFolderOptions = {}): Promise<AttributeOutcome> {
   const { run, work, parts, maxOffsetSec } = await openPlan(manifestPath, folder, options);
-  await requireCalibration(work, folder, parts.length);
-  await requireParts(work, folder, parts);
+  // A merge that was stopped while it cleaned up has nothing left to look for.
+  if (!await areTablesWritten(work)) {
+    await requireCalibration(work, folder, parts.length);
+    await requireParts(work, folder, parts);
+  }
   await prepareTables(folder, PARTS, options);
   // All that reads audio is done: no threads.
   return finishRun(run, folder, work, { ...options, maxOffsetSec, workers: 0 });
@@ -74,13 +77,14 @@ export async function mergeParts(manifestPath: string, folder: string, options: 
 interface OpenedPlan { run: PreparedRun; work: CheckpointFolder; parts: StudyPart[]; maxOffsetSec: number }
 
 /** Opens the plan in a folder; settings that are not given are those of the plan. */
-async function openPlan(manifestPath: string, folder: string, options: AttributeToFolderOptions): Promise<OpenedPlan> {
+async function openPlan(manifestPath: string, folder: string, options: AttributeToFolderOptions, onDamage?: (text: string) => void): Promise<OpenedPlan> {
   const found = await readCheckpointHeader(join(folder, PARTS));
+  if (found === 'damaged') throw new VolaryError('no-data', { where: quoteName(join(folder, PARTS)), what: 'the plan is damaged', mend: 'run --plan again, as before: parts that are done are kept' });
   const partCount = found?.parts;
   if (typeof partCount !== 'number' || !Number.isSafeInteger(partCount) || partCount < 1) throw refuseWithoutPlan(folder);
   const maxOffsetSec = options.maxOffsetSec ?? Number(found?.maxOffsetSec);
   const run = await prepareRun(manifestPath, { ...options, maxOffsetSec });
-  const work = await openCheckpointFolder(join(folder, PARTS), { ...run.header, parts: partCount }, false, 'give the study and the settings of the plan, or plan anew with --plan N --force');
+  const work = await openCheckpointFolder(join(folder, PARTS), { ...run.header, parts: partCount }, { mend: 'give the study and the settings of the plan, or plan anew with --plan N --force', onDamage });
   return { run, work, parts: divideStudy(run.study.timeline, run.study.manifest, partCount), maxOffsetSec };
 }
 

@@ -1,6 +1,6 @@
 import { randomBytes } from 'node:crypto';
 import { unlinkSync } from 'node:fs';
-import { mkdir, open, realpath, rename, stat, unlink, writeFile } from 'node:fs/promises';
+import { mkdir, open, readdir, realpath, rename, stat, unlink, writeFile } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import { quoteName, VolaryError } from '../schema/errors.js';
 
@@ -29,7 +29,8 @@ export async function writeFileAtomic(path: string, data: string | Uint8Array, o
     const handle = await open(temporary, 'wx');
     try {
       await handle.writeFile(data);
-      await handle.sync().catch(() => undefined);
+      // Some disks find out only now that they are full. Others cannot do this at all, which does no harm.
+      await handle.sync().catch((error: NodeJS.ErrnoException) => { if (!CANNOT_SYNC.has(error.code ?? '')) throw error; });
     } finally {
       await handle.close();
     }
@@ -65,6 +66,14 @@ export async function refuseExisting(path: string, options: WriteOptions = {}): 
   }
 }
 
+/** Removes what killed writes of these files left in their folder; nobody else may be writing them. */
+export async function sweepUnfinished(folder: string, names: readonly string[]): Promise<void> {
+  for (const found of await readdir(folder)) {
+    const name = /^(.*)\.\d+-[0-9a-f]{12}\.part$/.exec(found)?.[1];
+    if (name !== undefined && names.includes(name)) await unlink(join(folder, found)).catch(() => undefined);
+  }
+}
+
 function refuseOverwrite(path: string): VolaryError {
   return new VolaryError('exists', { where: quoteName(path), what: 'is there already', mend: 'choose another place or add --force' });
 }
@@ -72,11 +81,15 @@ function refuseOverwrite(path: string): VolaryError {
 function describeWriteError(path: string, error: unknown): VolaryError {
   const code = (error as NodeJS.ErrnoException).code ?? String(error);
   const reasons: Record<string, string> = {
-    ENOENT: 'its folder is not there', EACCES: 'permission denied', EPERM: 'permission denied', EROFS: 'the disk is read-only',
-    ENOSPC: 'no space left on the disk', ENOTDIR: 'a part of the path is a file', EEXIST: 'a file is in the way', ENAMETOOLONG: 'the name is too long',
+    ENOENT: 'its folder is not there', EACCES: 'permission denied', EPERM: 'permission denied', EROFS: 'the disk is read-only', EIO: 'the disk reports an error',
+    ENOSPC: 'no space left on the disk', EDQUOT: 'the quota of the disk is used up', ENOTDIR: 'a part of the path is a file', EEXIST: 'a file is in the way', ENAMETOOLONG: 'the name is too long',
   };
-  return new VolaryError('unreadable', { where: quoteName(path), what: 'cannot be written', got: reasons[code] ?? code }, { cause: error });
+  const mend = code === 'ENOSPC' || code === 'EDQUOT' ? 'make room, then run the same command again' : undefined;
+  return new VolaryError('unreadable', { where: quoteName(path), what: 'cannot be written', got: reasons[code] ?? code, mend }, { cause: error });
 }
+
+/** What file systems answer that cannot write through to the disk on demand. */
+const CANNOT_SYNC = new Set(['EINVAL', 'ENOTSUP', 'EOPNOTSUPP', 'ENOSYS', 'EPERM', 'EACCES', 'EBADF']);
 
 const unfinished = new Set<string>();
 let isWatching = false;

@@ -94,7 +94,7 @@ export async function attributeStudy(
 /** Calibration of a study, loaded from the checkpoint or done and saved. */
 export function resumeCalibration(runner: CellRunner, timeline: Timeline, settings: AnalysisSettings, plan: CellPlan, options: AttributeOptions): Promise<Calibration> {
   return resumeStep(options.checkpoint ?? noCheckpoint, 'calibration', () => calibrateStudy(runner, timeline, settings, plan, {
-    maxOffsetSec: options.maxOffsetSec ?? 60, onProgress: options.onProgress,
+    maxOffsetSec: options.maxOffsetSec ?? 60, onProgress: options.onProgress, checkpoint: options.checkpoint,
   }));
 }
 

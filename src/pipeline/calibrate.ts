@@ -9,6 +9,7 @@ import { computeBandResponse, designBand } from '../kernels/survey-kernels.js';
 import type { Gap } from '../study/study-audio.js';
 import { joinActivity, measureActiveShare, SpanFinder, type ActiveTime } from './active-time.js';
 import { findSurveyIndex, type CellPlan } from './cells.js';
+import { noCheckpoint, resumeCells, type Checkpoint } from './checkpoint.js';
 import type { ExtractResult, ExtractTask } from './cell-work.js';
 import { buildFloorTable, meanFloorDb, type FloorTable } from './floor-table.js';
 import type { SurveyResult } from './survey-cell.js';
@@ -35,12 +36,16 @@ export interface Calibration {
 export interface CalibrateOptions {
   maxOffsetSec: number;
   onProgress?: (stage: string, done: number, total: number) => void;
+  /** Keeps what is finished of a pass. */
+  checkpoint?: Checkpoint;
 }
 
 /** Cells of the calibration passes: so many that they hold this much active time, seconds. Clocks of several recorders ask for one in ten at least. */
 const ENOUGH_SEC = 900;
 const LEAST_SHARE = 0.1;
 const BATCH_CELLS = 48;
+/** Cells of the survey that are saved together. */
+const SURVEY_BATCH = 8;
 
 /** Surveys the study and fits floors, clocks and gains on a sample of its cells. */
 export async function calibrateStudy(runner: CellRunner, timeline: Timeline, settings: AnalysisSettings, plan: CellPlan, options: CalibrateOptions): Promise<Calibration> {
@@ -48,7 +53,8 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
     let done = 0;
     return () => options.onProgress?.(stage, ++done, total);
   };
-  const surveys = await runner.survey(range(plan.surveyCount), report('survey', plan.surveyCount));
+  const checkpoint = options.checkpoint ?? noCheckpoint;
+  const surveys = await surveyStudy(runner, plan, checkpoint, report('survey', plan.surveyCount));
   const recorderOfTrack = timeline.tracks.map((t) => t.recorderIndex);
   const floors = buildFloorTable(surveys, timeline.tracks.length, settings.fftSize / 2 + 1, plan.surveySec);
   const response = computeBandResponse(designBand(settings.bandHz, settings.sampleRateHz), settings.fftSize);
@@ -58,14 +64,18 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   const priorGainDb = centre(floorsOfStudy(floors, settings));
   const enough = ENOUGH_SEC / Math.max(1e-3, measureActiveShare(active)) / plan.cellSec;
   const sampled = sampleEvenly(plan.cellCount, Math.ceil(Math.max(enough, timeline.recorders.length > 1 ? plan.cellCount * LEAST_SHARE : 0)));
+  let lookCount = 0;
   const look = async (name: string, gainDb: number[], clock: ClockModel): Promise<Candidate[]> => {
     const onDone = report(name, sampled.length);
     const telling: Candidate[] = [];
+    const pass = ++lookCount;
     const spans = new SpanFinder(active, clock, plan, settings);
     // Batch by batch, so that the evidence of few cells is held at a time.
     for (let from = 0; from < sampled.length; from += BATCH_CELLS) {
       const tasks = sampled.slice(from, from + BATCH_CELLS).map((cell) => makeTask(plan, { floors, clock, gainDb }, spans, cell));
-      for (const r of await runner.extract(tasks, onDone)) telling.push(...r.candidates.filter(isTelling));
+      const key = `look-${pass}-${nameNumber(from / BATCH_CELLS)}`;
+      const found = await resumeCells(checkpoint, key, tasks.length, onDone, async (tell) => (await runner.extract(tasks, tell)).flatMap((r) => r.candidates.filter(isTelling)));
+      for (const c of found) telling.push(c);
     }
     return telling;
   };
@@ -85,6 +95,15 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
     floors, active, gaps, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
     clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, durationSec: plan.durationSec }),
   };
+}
+
+/** The survey in pieces that are saved as they are finished: on a slow disk it takes hours. */
+async function surveyStudy(runner: CellRunner, plan: CellPlan, checkpoint: Checkpoint, onDone: () => void): Promise<SurveyResult[]> {
+  const pieces = range(Math.ceil(plan.surveyCount / SURVEY_BATCH)).map((n) => {
+    const cells = range(Math.min(plan.surveyCount, (n + 1) * SURVEY_BATCH)).slice(n * SURVEY_BATCH);
+    return resumeCells(checkpoint, `survey-${nameNumber(n)}`, cells.length, onDone, (tell) => runner.survey(cells, tell));
+  });
+  return (await Promise.all(pieces)).flat();
 }
 
 const DOUBTFUL_SEC = 0.002;
@@ -143,6 +162,10 @@ function centre(values: readonly number[]): number[] {
 function sampleEvenly(count: number, most: number): number[] {
   if (count <= most) return range(count);
   return Array.from({ length: most }, (_, k) => Math.floor(((k + 0.5) * count) / most));
+}
+
+function nameNumber(n: number): string {
+  return String(n).padStart(6, '0');
 }
 
 /** 0 .. n-1. */

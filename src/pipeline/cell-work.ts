@@ -1,5 +1,5 @@
 /** The two jobs that read audio: survey (noise floors, where there is sound) and extraction (candidates). Each is a pure function of its arguments. */
-import type { Candidate } from '../evidence/candidate.js';
+import { gatherArrays, type Candidate } from '../evidence/candidate.js';
 import { extractStretch } from '../evidence/extract-stretch.js';
 import { countEngineBytes, createKernelEngine } from '../evidence/kernel-engine.js';
 import { LagMeter } from '../evidence/lags.js';
@@ -55,6 +55,7 @@ export class CellWorker {
     return this.queue(async () => {
       const result: ExtractResult = { candidates: [], lostRuns: [] };
       for (const span of task.spans) await this.extractSpan(task, span, result);
+      gatherArrays(result.candidates);
       return result;
     });
   }

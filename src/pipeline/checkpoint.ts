@@ -20,6 +20,14 @@ export async function resumeStep<T>(checkpoint: Checkpoint, key: string, work: (
   return value;
 }
 
+/** Like resumeStep for work on several cells, each of which is told of once, loaded or done. */
+export async function resumeCells<T>(checkpoint: Checkpoint, key: string, cellCount: number, onCell: () => void, work: (tell: () => void) => Promise<T>): Promise<T> {
+  let told = 0;
+  const result = await resumeStep(checkpoint, key, () => work(() => { told++; onCell(); }));
+  for (; told < cellCount; told++) onCell();
+  return result;
+}
+
 type Packed = { f32?: string; f64?: string; u8?: string; number?: string };
 
 /**

@@ -1,9 +1,10 @@
+import { gatherArrays } from '../evidence/candidate.js';
 import type { CellPlan } from './cells.js';
-import type { ExtractResult, ExtractTask } from './cell-work.js';
+import type { ExtractResult } from './cell-work.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { SpanFinder } from './active-time.js';
 import { makeTask, range, type Calibration, type CellRunner } from './calibrate.js';
-import { resumeStep, type Checkpoint } from './checkpoint.js';
+import { resumeCells, type Checkpoint } from './checkpoint.js';
 
 /** Cells that are saved together: two minutes. */
 const BLOCK_CELLS = 12;
@@ -74,17 +75,11 @@ function makeBlockExtractor(
   runner: CellRunner, plan: CellPlan, settings: AnalysisSettings, calibration: Calibration, checkpoint: Checkpoint, onCell: () => void,
 ): (block: number) => Promise<ExtractResult[]> {
   const spans = new SpanFinder(calibration.active, calibration.clock, plan, settings);
-  return (block) => {
+  return async (block) => {
     const [first, end] = boundBlock(plan, block);
-    return extractBlock(range(end).slice(first).map((c) => makeTask(plan, calibration, spans, c)), runner, checkpoint, nameBlock(block), onCell);
+    const cells = await resumeCells(checkpoint, nameBlock(block), end - first, onCell, (tell) => runner.extract(range(end).slice(first).map((c) => makeTask(plan, calibration, spans, c)), tell));
+    // What was loaded comes array by array.
+    for (const cell of cells) gatherArrays(cell.candidates);
+    return cells;
   };
-}
-
-function extractBlock(tasks: ExtractTask[], runner: CellRunner, checkpoint: Checkpoint, key: string, onCell: () => void): Promise<ExtractResult[]> {
-  let told = 0;
-  const tell = (): void => { told++; onCell(); };
-  return resumeStep(checkpoint, key, () => runner.extract(tasks, tell)).then((r) => {
-    for (; told < tasks.length; told++) onCell();
-    return r;
-  });
 }

@@ -121,8 +121,7 @@ describe('attribute in parts', () => {
     // The merge was killed while it wrote its tables: started again, it may replace them, and nobody else's.
     writeFileSync(join(copy, 'calls.csv'), 'half');
     expect(line(attribute(copy, '--merge'))).toMatch(/calls\.csv.*is there already/);
-    const empty = 'e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855';
-    writeFileSync(join(copy, 'parts', 'writing-tables.part'), `${empty}\n`);
+    writeFileSync(join(copy, 'parts', 'writing-tables.part'), '');
     expect(attribute(copy, '--merge').status).toBe(0);
     expect(readAll(copy)).toEqual(wanted);
   }, 240_000);
@@ -133,7 +132,7 @@ describe('attribute in parts', () => {
     expect(attribute(to, '--plan', '2').status).toBe(0);
     const files = (): Record<string, string> => readAll(join(to, 'parts'));
     const before = files();
-    expect(Object.keys(before).sort()).toEqual(['calibration.part', 'header.json', 'plan.json']);
+    expect(Object.keys(before).sort()).toEqual(['calibration.part', 'header.json', 'look-1-000000.part', 'look-2-000000.part', 'plan.json', 'survey-000000.part']);
     expect(attribute(to, '--plan', '2').status).toBe(0);
     expect(files()).toEqual(before);
     const other = attribute(to, '--plan', '3');
@@ -150,6 +149,12 @@ describe('attribute in parts', () => {
     writeFileSync(join(to, 'parts', 'calibration.part'), 'x');
     expect(line(attribute(to, '--part', '1'))).toMatch(/calibration is damaged; run --plan 2 again$/);
     expect(attribute(to, '--plan', '2').status).toBe(0);
+    expect(files()).toEqual(before);
+    // So does a damaged header: nothing else is lost.
+    writeFileSync(join(to, 'parts', 'header.json'), before['header.json'].replace('"parts":2', '"parts":3'));
+    for (const step of [['--part', '1'], ['--merge']]) expect(line(attribute(to, ...step))).toMatch(/the plan is damaged; run --plan again, as before: parts that are done are kept$/);
+    const mended = attribute(to, '--plan', '2');
+    expect(mended.err).toMatch(/header\.json" is damaged: finished work that fits is kept/);
     expect(files()).toEqual(before);
   }, 120_000);
 });
