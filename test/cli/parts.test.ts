@@ -77,7 +77,7 @@ describe('attribute in parts', () => {
   it('gives the bytes of an undivided run, whatever happens to the parts', async () => {
     expect(attribute(whole).status).toBe(0);
     const wanted = readAll(whole);
-    expect(Object.keys(wanted)).toHaveLength(10);
+    expect(Object.keys(wanted)).toHaveLength(11);
     expect(wanted['calls.csv'].split('\n').length).toBeGreaterThan(20);
 
     expect(attribute(out, '--plan', '3').status).toBe(0);
