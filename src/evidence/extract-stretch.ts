@@ -13,8 +13,8 @@ import { collectShared, measureSharedLevel } from './shared.js';
 import type { SpectralEngine, StretchSpectra } from './spectra.js';
 
 export interface StretchInput {
-  signals: readonly Float32Array[];
-  lengthFrames: number;
+  /** Samples of all tracks; left out where they were written into the engine's own memory. */
+  signals?: readonly Float32Array[];
   startSec: number;
   residualSec: (track: number, tSec: number) => number;
   gainDb: ArrayLike<number>;
@@ -28,7 +28,7 @@ export interface StretchResult {
 
 /** All candidates of one stretch of sound: spectra, lost frames, ownership, segments per track, measurements. */
 export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, settings: AnalysisSettings, input: StretchInput): StretchResult {
-  const spectra = engine.analyse(input.signals, input.lengthFrames);
+  const spectra = input.signals ? engine.analyse(input.signals, input.signals[0].length) : engine.analysePlaced();
   const lost = findLostFrames(spectra, input.floors, settings.bandBins[0]);
   const ownership = mapOwnership(spectra, input.floors, input.gainDb, lost, settings.bandBins);
   const levels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins));
@@ -36,7 +36,7 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
   const tonalLevels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins, pedestals[j]));
   const sharedLevel = measureSharedLevel(spectra, input.floors, ownership, settings.bandBins);
   const context = {
-    spectra, signals: input.signals, levels, tonalLevels, pedestals, sharedLevel, floors: input.floors, gainDb: input.gainDb, lost, ownership, settings, lagMeter,
+    spectra, levels, tonalLevels, pedestals, sharedLevel, floors: input.floors, gainDb: input.gainDb, lost, ownership, settings, lagMeter,
     startSec: input.startSec, residualSec: input.residualSec,
   };
   const hopSec = settings.hopFrames / settings.sampleRateHz;
