@@ -60,6 +60,9 @@ export interface KernelExports {
     spectra: Ptr, keptBins: number, binCount: number, trackCount: number, noise: Ptr, scale: number, set: Ptr, setCount: number, splitBin: number,
     result: Ptr,
   ): void;
+  /** spectrum: f64[binCount], inTime: f64[endFrame - startFrame]. */
+  sumSetShape(power: Ptr, binCount: number, floor: Ptr, set: Ptr, setCount: number, startFrame: number, endFrame: number, spectrum: Ptr, inTime: Ptr): void;
+  correlateShifted(spectrum: Ptr, firstBin: number, endBin: number, firstShift: number, lastShift: number, scratch: Ptr): number;
   /** filter: f32[3] b a1 a2; energy: f32[step][group][x 4]. */
   stepEnergies(lanes: Ptr, groupBytes: number, groupCount: number, warmFrames: number, stepCount: number, stepFrames: number, filter: Ptr, energy: Ptr): void;
   /** result: f32[frames][6]. */

@@ -216,6 +216,24 @@ export class StretchKernels {
   }
 
   /**
+   * What a set of a track's bins holds over the floor, per bin and per frame of [startFrame, endFrame), and the largest likeness of that spectrum
+   * to itself under a shift of `shifts` bins. Views that live until the next call. See `sumSetShape` and `correlateShifted` of the kernels.
+   */
+  describeSet(
+    floor: Float32Array, track: number, set: Uint32Array, startFrame: number, endFrame: number, bins: readonly [number, number], shifts: readonly [number, number],
+  ): { spectrum: Float64Array; inTime: Float64Array; likeness: number } {
+    const { k } = this;
+    const { binCount } = this.region;
+    const floorPtr = this.placeFloor(floor);
+    const before = k.mark();
+    const [spectrum, inTime, scratch] = [k.alloc(8 * binCount), k.alloc(8 * (endFrame - startFrame)), k.alloc(8 * binCount)];
+    k.fn.sumSetShape(this.powerOf(track), binCount, floorPtr, this.placeSet(set), set.length, startFrame, endFrame, spectrum, inTime);
+    const likeness = k.fn.correlateShifted(spectrum, bins[0], bins[1], shifts[0], shifts[1], scratch);
+    k.release(before);
+    return { spectrum: k.f64(spectrum, binCount), inTime: k.f64(inTime, endFrame - startFrame), likeness };
+  }
+
+  /**
    * Per frame of [startFrame, endFrame) six sums over a track's band: log2 of power over floor, power over floor, roots of power times that of
    * `lag` frames before, both powers, and power over floor in the bins `high`. A view that lives until the next call.
    */

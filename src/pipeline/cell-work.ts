@@ -20,6 +20,8 @@ export interface ExtractTask {
   gainDb: number[];
   floors: Float32Array[];
   clock: ClockModel;
+  /** Only candidates that gains and clocks can be fitted on. */
+  tellingOnly?: boolean;
 }
 
 export interface ExtractResult {
@@ -86,7 +88,7 @@ export class CellWorker {
       return t0 + readOffset(task.clock[r], tSec) - starts[r] / fs;
     };
     const found = extractStretch(engine, this.meter, settings, {
-      startSec: t0, residualSec, gainDb: task.gainDb, floors: task.floors,
+      startSec: t0, residualSec, gainDb: task.gainDb, floors: task.floors, tellingOnly: task.tellingOnly,
     });
     const isOwn = (c: Candidate): boolean => c.onsetSec >= span.ownFromSec && c.onsetSec < span.ownToSec;
     for (const c of found.candidates) if (isOwn(c)) into.candidates.push(c);
