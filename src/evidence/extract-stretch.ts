@@ -37,10 +37,10 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
   const levels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins));
   const pedestals = spectra.power.map((_, j) => findPedestal(spectra, input.floors[j], j, levels[j], settings.bandBins, 4));
   const tonalLevels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins, pedestals[j]));
-  const sharedLevel = input.tellingOnly ? new Float32Array(0) : measureSharedLevel(spectra, input.floors, ownership, settings.bandBins);
+  const sharedLevel = measureSharedLevel(spectra, input.floors, ownership, settings.bandBins);
   const context: StretchContext = {
     spectra, levels, tonalLevels, pedestals, sharedLevel, floors: input.floors, gainDb: input.gainDb, lost, ownership, settings, lagMeter,
-    startSec: input.startSec, residualSec: input.residualSec, tellingOnly: input.tellingOnly ?? false,
+    startSec: input.startSec, residualSec: input.residualSec,
   };
   const hopSec = settings.hopFrames / settings.sampleRateHz;
   const rules: SegmentRules = {
@@ -59,7 +59,7 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
     for (const s of [...tonal, ...strings]) if (!found.some((b) => sameStretch(s, b))) found.push(s);
     for (const segment of found) if (!input.tellingOnly || mayBeTelling(segment)) keep(segment);
   }
-  for (const segment of cutShared(context, rules, hopSec)) keep(segment);
+  for (const segment of cutShared(context, rules, hopSec)) if (!input.tellingOnly || mayBeTelling(segment)) keep(segment);
   const wanted = input.tellingOnly ? candidates.filter(isTelling) : candidates;
   wanted.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec || a.shared - b.shared || a.twin - b.twin);
   return { candidates: wanted, lost };

@@ -7,7 +7,6 @@ import { LagMeter, type BinSet } from './lags.js';
 import { sumLevels, type OwnershipMap } from './ownership.js';
 import type { Segment } from './segments.js';
 import { collectShared } from './shared.js';
-import { mayBeTelling } from './telling.js';
 import type { AnalysisSettings } from './settings.js';
 import type { StretchSpectra } from './spectra.js';
 
@@ -30,8 +29,6 @@ export interface StretchContext {
   startSec: number;
   /** What a track's samples lag behind the reference clock after whole-sample alignment, seconds, at a reference time. */
   residualSec: (track: number, tSec: number) => number;
-  /** Only candidates that gains and clocks can be fitted on are asked for. */
-  tellingOnly: boolean;
 }
 
 /** A segment that owns fewer bins, or next to nothing of its track's sound with no lead, is a fragment of somebody else's sound. */
@@ -52,7 +49,6 @@ export function measureCandidate(c: StretchContext, segment: Segment): Measured 
   const owned = segment.shared ? takeShared(c, segment.track, segment.startFrame, to) : collectOwned(c, segment, segment.startFrame, to);
   const { set, ownedShare, leadDb } = owned;
   if (set.length < LEAST_BINS || (!segment.shared && (ownedShare < LEAST_SHARE_EVER || (ownedShare < LEAST_SHARE && leadDb < LEAST_LEAD_DB)))) return null;
-  if (c.tellingOnly && !mayBeTelling(segment, ownedShare)) return null;
   const edges = refineEdges(c, segment, ownedShare);
   return { candidate: describeSegment(c, { ...segment, endFrame: to }, owned, edges), set };
 }

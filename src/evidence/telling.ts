@@ -6,9 +6,9 @@ const LEAST_PEAK_DB = 12;
 const LEAST_SHARE = 0.6;
 const MOST_ENTROPY = 0.9;
 
-/** Whether the candidate of a segment may turn out to be telling; `ownedShare` as far as it is known. */
-export function mayBeTelling(segment: Pick<Segment, 'peakDb' | 'shared'>, ownedShare = 1): boolean {
-  return !segment.shared && segment.peakDb >= LEAST_PEAK_DB && ownedShare >= LEAST_SHARE;
+/** Whether the candidate of a segment, or a twin of it on another track, may turn out to be telling. Shared sound has twins that are. */
+export function mayBeTelling(segment: Pick<Segment, 'peakDb'>): boolean {
+  return segment.peakDb >= LEAST_PEAK_DB;
 }
 
 export function isTelling(c: Candidate): boolean {
