@@ -8,23 +8,7 @@
  * f32 samples that are not finite become 0, and so do those below 1e-30 (denormals are silence). Bytes outside the samples are not read.
  * Source: definition (EBU Tech 3285 for the layout of samples). Plain reference: test/reference/survey.ts.
  */
-import { storeRows, storeTransposed } from './inline/lanes';
-
-/** Frames that are turned round at a time, in the first cache. */
-const BLOCK: i32 = 256;
-
-/**
- * The same as planar f32 tracks: sample i of track c (0 .. 3) at outPtr + 4 (c strideFrames + i), tracks from trackCount on are not written.
- *   recordPtr read, and left changed; scratchPtr written v128[256], 16-aligned
- */
-export function tracksFromPcm(recordPtr: usize, frameCount: i32, trackCount: i32, scratchPtr: usize, outPtr: usize, strideFrames: i32): void {
-  for (let start = 0; start < frameCount; start += BLOCK) {
-    const count = min(BLOCK, frameCount - start);
-    lanesFromPcm(recordPtr, count, scratchPtr);
-    storeRows(scratchPtr, count, trackCount, outPtr + (<usize>start << 2), <usize>strideFrames << 2);
-    for (let c = 0; c < 4; c++) store<u32>(recordPtr + <usize>(12 * c), load<u32>(recordPtr + <usize>(12 * c)) + count * <i32>strideOf(recordPtr, c));
-  }
-}
+import { storeTransposed } from './inline/lanes';
 
 const S16: i32 = 2;
 

@@ -1,18 +1,16 @@
 /**
- * Over a set of time-frequency bins: lags of all tracks against one, and levels of all tracks.
+ * Lags of all tracks against one over a set of time-frequency bins.
  *
  * measureSetLags: with u = X_own / |X_own| and w_j = max(0, 1 - noise_j / |X_j|^2) per bin, C_j[k] = sum over the set's frames of
  *   w_j conj(u) X_j / |X_j|, r_j[m] = sum over k of Re(C_j[k] exp(i 2 pi k m / n)). Bins where X_own or X_j is 0, NaN or infinite add
  *   nothing. Per group, seven vectors: the step m in -maxSteps .. maxSteps of the largest r (the first of equals, 0 unless it is beaten),
  *   r at the step before, there, at the step after, r[0], sum of w, sum of w^2.
- * sumSetLevels: per group, three pairs of f64x2 (tracks 0 1, 2 3): sum of scale |X_j|^2 - scale noise_j over bins below splitBin, the same
- *   from splitBin on, sum of scale noise_j.
  *   spectraPtr read    [spectrum][keptBins][groupCount][re x 4][im x 4] f32
  *   noisePtr   read    f32[binCount][groupCount][x 4], in units of |X|^2, infinite where there is no track
  *   setPtr     read    u32[setCount], spectrum * binCount + bin, bin < keptBins <= binCount
  *   tablePtr   read    fftPrepare(n), n >= 2 binCount, maxSteps < n / 2
  *   scratchPtr written setLagScratchBytes(n, trackCount)
- *   resultPtr  written f32[groupCount][7][x 4]; f64[groupCount][6][x 2]
+ *   resultPtr  written f32[groupCount][7][x 4]
  * Alignment 16 (set 4); nothing may overlap.
  * Source: Knapp & Carter 1976 (phase transform); weights: share of the signal in a bin. Plain reference: test/reference/set-lags.ts.
  */
@@ -50,34 +48,43 @@ function sumWhitened(
   const stride = <usize>groups * POINT_BYTES;
   const ownAt = <usize>(own >> 2) * POINT_BYTES + (<usize>(own & 3) << 2);
   const one = f32x4.splat(1), zero = f32x4.splat(0), most = f32x4.splat(f32.MAX_VALUE);
-  for (let g = 0; g < groups; g++) memory.fill(resultPtr + <usize>g * 112 + 80, 0, 32);
-  for (let i = 0; i < setCount; i++) {
-    const k = load<u32>(setPtr + (<usize>i << 2));
-    const bin = <usize>(k % <u32>binCount);
-    const point = spectraPtr + (<usize>(k / <u32>binCount) * <usize>keptBins + bin) * stride;
-    const pr = load<f32>(point + ownAt), pi = load<f32>(point + ownAt, 16);
-    const square = pr * pr + pi * pi;
-    if (!(square > 0 && square <= f32.MAX_VALUE)) continue;
-    const unit: f32 = 1 / sqrt(square);
-    const ur = f32x4.splat(pr * unit), ui = f32x4.splat(pi * unit);
-    let sums = resultPtr + 80;
-    for (let g: usize = 0; g < stride; g += POINT_BYTES) {
+  const end = setPtr + (<usize>setCount << 2);
+  for (let g: usize = 0; g < stride; g += POINT_BYTES) {
+    let weights = zero, squares = zero;
+    let row = -binCount, place: usize = 0;
+    for (let p = setPtr; p < end; p += 4) {
+      const k = load<i32>(p);
+      // A division only where another frame begins.
+      if (k - row >= binCount || k < row) {
+        const frame = k / binCount;
+        row = frame * binCount;
+        place = spectraPtr + <usize>(frame * keptBins) * stride;
+      }
+      const at = <usize>(k - row) * stride;
+      const point = place + at;
+      const pr = load<f32>(point + ownAt), pi = load<f32>(point + ownAt, 16);
+      const square = pr * pr + pi * pi;
+      if (!(square > 0 && square <= f32.MAX_VALUE)) continue;
+      const unit: f32 = 1 / sqrt(square);
+      const ur = f32x4.splat(pr * unit), ui = f32x4.splat(pi * unit);
       const xr = v128.load(point + g), xi = v128.load(point + g, 16);
       const s = f32x4.add(f32x4.mul(xr, xr), f32x4.mul(xi, xi));
       const inverse = f32x4.div(one, f32x4.sqrt(s));
-      const noise = v128.load(noisePtr + ((bin * stride + g) >> 1));
+      const noise = v128.load(noisePtr + ((at + g) >> 1));
       const share = f32x4.sub(one, f32x4.mul(f32x4.mul(noise, inverse), inverse));
       const counts = v128.and(f32x4.gt(share, zero), f32x4.le(s, most));
       const w = v128.and(counts, share);
       const factor = v128.and(counts, f32x4.mul(share, inverse));
       const yr = v128.and(counts, xr), yi = v128.and(counts, xi);
-      const cross = crossPtr + bin * stride + g;
+      const cross = crossPtr + at + g;
       v128.store(cross, f32x4.add(v128.load(cross), f32x4.mul(factor, f32x4.add(f32x4.mul(ur, yr), f32x4.mul(ui, yi)))));
       v128.store(cross, f32x4.add(v128.load(cross, 16), f32x4.mul(factor, f32x4.sub(f32x4.mul(ur, yi), f32x4.mul(ui, yr)))), 16);
-      v128.store(sums, f32x4.add(v128.load(sums), w));
-      v128.store(sums, f32x4.add(v128.load(sums, 16), f32x4.mul(w, w)), 16);
-      sums += 112;
+      weights = f32x4.add(weights, w);
+      squares = f32x4.add(squares, f32x4.mul(w, w));
     }
+    const sums = resultPtr + (g / POINT_BYTES) * 112 + 80;
+    v128.store(sums, weights);
+    v128.store(sums, squares, 16);
   }
 }
 
@@ -100,35 +107,4 @@ function findLanePeaks(lanesPtr: usize, n: i32, maxSteps: i32, scale: f32, resul
   v128.store(resultPtr, f32x4.convert_i32x4_s(place));
   v128.store(resultPtr, f32x4.mul(factor, best), 32);
   v128.store(resultPtr, f32x4.mul(factor, v128.load(lanesPtr)), 64);
-}
-
-export function sumSetLevels(
-  spectraPtr: usize, keptBins: i32, binCount: i32, trackCount: i32, noisePtr: usize, scale: f32, setPtr: usize, setCount: i32, splitBin: i32, resultPtr: usize,
-): void {
-  const groups = countGroups(trackCount);
-  const stride = <usize>groups * POINT_BYTES;
-  const factor = f32x4.splat(scale);
-  memory.fill(resultPtr, 0, <usize>groups * 96);
-  for (let i = 0; i < setCount; i++) {
-    const k = load<u32>(setPtr + (<usize>i << 2));
-    const bin = k % <u32>binCount;
-    const side: usize = bin < <u32>splitBin ? 0 : 32;
-    const point = spectraPtr + (<usize>(k / <u32>binCount) * <usize>keptBins + <usize>bin) * stride;
-    let result = resultPtr;
-    for (let g: usize = 0; g < stride; g += POINT_BYTES) {
-      const xr = v128.load(point + g), xi = v128.load(point + g, 16);
-      const noise = f32x4.mul(factor, v128.load(noisePtr + ((<usize>bin * stride + g) >> 1)));
-      const excess = f32x4.sub(f32x4.mul(factor, f32x4.add(f32x4.mul(xr, xr), f32x4.mul(xi, xi))), noise);
-      addPromoted(result + side, excess);
-      addPromoted(result + 64, noise);
-      result += 96;
-    }
-  }
-}
-
-// @ts-ignore: decorator
-@inline
-function addPromoted(sums: usize, v: v128): void {
-  v128.store(sums, f64x2.add(v128.load(sums), f64x2.promote_low_f32x4(v)));
-  v128.store(sums, f64x2.add(v128.load(sums, 16), f64x2.promote_low_f32x4(v128.shuffle<f32>(v, v, 2, 3, 2, 3))), 16);
 }

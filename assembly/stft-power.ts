@@ -1,17 +1,20 @@
 /**
- * Short-time spectra of all tracks and their powers in one pass: each spectrum stays in the first cache until its power is taken, and only
- * its lower bins are kept.
+ * Short-time spectra of all tracks from lanes, and their powers, in one pass: each spectrum stays in the first cache until its power is taken,
+ * and only its lower bins are kept.
  *
- * Formula: X as stft.ts, bins 0 .. keptBins-1; P as power.ts of all bins; bit for bit.
- *   signalPtr .. tablePtr as in stft.ts
+ * Formula: X(s, k) = sum over p of w[p] x[s hopFrames + p] exp(-i 2 pi k p / n), p = 0 .. n-1, bins 0 .. keptBins-1; P = scale |X|^2 of all bins.
+ *   lanesPtr   read    [groupCount] rows of v128, groupBytes apart: one vector of four tracks per frame, from the first window's first frame on;
+ *              (spectrumCount - 1) hopFrames + n frames, 16-aligned
+ *   windowPtr  read    f32[n]
+ *   tablePtr   read    fftPrepare(n)
  *   scratchPtr written stftPowerScratchBytes(n, trackCount), 16-aligned
  *   spectraPtr written [spectrumCount][keptBins][groupCount][re x 4][im x 4] f32, 16-aligned; keptBins <= n/2 + 1
  *   powerPtr   written [trackCount][spectrumCount][n/2 + 1] f32, 4-aligned
- * Nothing may overlap. Source: see there. Plain reference: test/reference/stft.ts.
+ * Nothing may overlap. A NaN or infinite sample spoils exactly the spectra of its own track whose window covers it.
+ * Source: Allen & Rabiner 1977. Plain reference: test/reference/stft.ts.
  */
 import { countGroups, POINT_BYTES } from './abi';
 import { fftForward } from './fft';
-import { loadLanes } from './inline/lanes';
 import { writePower } from './power';
 
 /** Bytes of the scratch: lanes, work and one spectrum. */
@@ -20,8 +23,8 @@ export function stftPowerScratchBytes(n: i32, trackCount: i32): i32 {
 }
 
 export function stftPower(
-  signalPtr: usize, trackStrideFrames: i32, trackCount: i32, frameCount: i32, firstFrame: i32, hopFrames: i32, spectrumCount: i32,
-  n: i32, windowPtr: usize, windowFrames: i32, tablePtr: usize, scratchPtr: usize, keptBins: i32, spectraPtr: usize, scale: f32, powerPtr: usize,
+  lanesPtr: usize, groupBytes: usize, trackCount: i32, hopFrames: i32, spectrumCount: i32, n: i32, windowPtr: usize, tablePtr: usize, scratchPtr: usize,
+  keptBins: i32, spectraPtr: usize, scale: f32, powerPtr: usize,
 ): void {
   const groups = countGroups(trackCount);
   const stride = <usize>groups * POINT_BYTES;
@@ -33,14 +36,28 @@ export function stftPower(
   let out = spectraPtr;
   let power = powerPtr;
   for (let s = 0; s < spectrumCount; s++) {
-    const start = firstFrame + s * hopFrames;
+    const start = lanesPtr + (<usize>(s * hopFrames) << 4);
     for (let g = 0; g < groups; g++) {
-      loadLanes(signalPtr, trackStrideFrames, 4 * g, trackCount, start, frameCount, windowPtr, windowFrames, n, scratchPtr);
+      multiplyWindow(start + <usize>g * groupBytes, windowPtr, n, scratchPtr);
       fftForward(n, tablePtr, scratchPtr, workPtr, spectrumPtr + <usize>g * POINT_BYTES, <i32>stride);
     }
     memory.copy(out, spectrumPtr, keptBytes);
     writePower(spectrumPtr, binCount, trackCount, scale, power, rowBytes);
     out += keptBytes;
     power += <usize>binCount << 2;
+  }
+}
+
+/** n is a multiple of 4. */
+function multiplyWindow(from: usize, windowPtr: usize, n: i32, to: usize): void {
+  const end = windowPtr + (<usize>n << 2);
+  let p = from, o = to;
+  for (let w = windowPtr; w < end; w += 16) {
+    v128.store(o, f32x4.mul(v128.load(p), v128.load_splat<f32>(w)));
+    v128.store(o, f32x4.mul(v128.load(p, 16), v128.load_splat<f32>(w, 4)), 16);
+    v128.store(o, f32x4.mul(v128.load(p, 32), v128.load_splat<f32>(w, 8)), 32);
+    v128.store(o, f32x4.mul(v128.load(p, 48), v128.load_splat<f32>(w, 12)), 48);
+    p += 64;
+    o += 64;
   }
 }

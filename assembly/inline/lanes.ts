@@ -68,26 +68,3 @@ export function storeTransposed(o: usize, r0: v128, r1: v128, r2: v128, r3: v128
   v128.store(o, v128.shuffle<f32>(c, d, 0, 1, 4, 5), 32);
   v128.store(o, v128.shuffle<f32>(c, d, 2, 3, 6, 7), 48);
 }
-
-/** Writes lanes as rows of samples, one per track, rowBytes apart; rows need an alignment of 4 only. */
-export function storeRows(lanesPtr: usize, count: i32, tracks: i32, outPtr: usize, rowBytes: usize): void {
-  const whole = tracks == 4 ? count & ~3 : 0;
-  let p = lanesPtr;
-  for (let i: usize = 0; i < <usize>whole << 2; i += 16, p += 64) {
-    const r0 = v128.load(p), r1 = v128.load(p, 16), r2 = v128.load(p, 32), r3 = v128.load(p, 48);
-    const a = v128.shuffle<f32>(r0, r1, 0, 4, 1, 5), b = v128.shuffle<f32>(r2, r3, 0, 4, 1, 5);
-    const c = v128.shuffle<f32>(r0, r1, 2, 6, 3, 7), d = v128.shuffle<f32>(r2, r3, 2, 6, 3, 7);
-    const o = outPtr + i;
-    v128.store(o, v128.shuffle<f32>(a, b, 0, 1, 4, 5));
-    v128.store(o + rowBytes, v128.shuffle<f32>(a, b, 2, 3, 6, 7));
-    v128.store(o + 2 * rowBytes, v128.shuffle<f32>(c, d, 0, 1, 4, 5));
-    v128.store(o + 3 * rowBytes, v128.shuffle<f32>(c, d, 2, 3, 6, 7));
-  }
-  for (let i = whole; i < count; i++, p += 16) {
-    const v = v128.load(p), o = outPtr + (<usize>i << 2);
-    v128.store_lane<f32>(o, v, 0);
-    if (tracks > 1) v128.store_lane<f32>(o + rowBytes, v, 1);
-    if (tracks > 2) v128.store_lane<f32>(o + 2 * rowBytes, v, 2);
-    if (tracks > 3) v128.store_lane<f32>(o + 3 * rowBytes, v, 3);
-  }
-}

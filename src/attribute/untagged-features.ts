@@ -1,6 +1,6 @@
 import type { Candidate } from '../evidence/candidate.js';
 import type { CallFeatures } from '../model/call-features.js';
-import { CONTEXT_FEATURES } from '../model/context-features.js';
+import { CONTEXT_FEATURES, joinFeatures } from '../model/context-features.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { measureStrength, type LeftoverEvent } from './group-leftovers.js';
 
@@ -52,8 +52,8 @@ export function computeUntaggedFeatures(
         aboveSince = difference;
       }
     }
-    return Float64Array.from([
-      ...features[candidate], logOdds[candidate], tracks.size, (levels[0] ?? 0) - (levels[levels.length >> 1] ?? 0), share / tracks.size,
+    return joinFeatures(features[candidate], [
+      logOdds[candidate], tracks.size, (levels[0] ?? 0) - (levels[levels.length >> 1] ?? 0), share / tracks.size,
       (e.offsetSec - e.onsetSec) * 1e3, above, overlap, since, aboveSince, e.members.length,
       strength - best[event], (lead.offsetSec - lead.onsetSec) / Math.max(1e-3, e.offsetSec - e.onsetSec), (lead.onsetSec - e.onsetSec) * 1e3,
     ]);

@@ -20,16 +20,10 @@ export function describeSound(
   s: StretchSpectra, floor: FloorSpectrum, track: number, startFrame: number, endFrame: number, set: BinSet,
   bins: readonly [number, number], binHz: number,
 ): SoundShape {
-  const { binCount } = s;
-  const p = s.power[track];
-  const spectrum = new Float64Array(binCount);
-  const inTime = new Float64Array(endFrame - startFrame);
-  for (let n = 0; n < set.length; n++) {
-    const bin = set[n] % binCount;
-    const e = Math.max(0, p[set[n]] - floor[bin]);
-    spectrum[bin] += e;
-    inTime[(set[n] - bin) / binCount - startFrame] += e;
-  }
+  const shifts = findShifts(bins, binHz);
+  const { spectrum, inTime, likeness } = s.kernels
+    ? s.kernels.describeSet(floor, track, set, startFrame, endFrame, bins, shifts)
+    : sumSet(s, floor, track, set, startFrame, endFrame, bins, shifts);
   let total = 0; let top = 0; let peak = bins[0]; let centroid = 0;
   for (let b = bins[0]; b < bins[1]; b++) {
     total += spectrum[b];
@@ -51,22 +45,55 @@ export function describeSound(
     timeEntropy: evenness(inTime),
     attackDb: attack(inTime),
     bands: shareBands(spectrum, total, bins),
-    harmonicity: correlateShifted(spectrum, bins, binHz),
+    harmonicity: likeness,
     ...describeFrames(s, floor, track, startFrame, endFrame, bins),
   };
 }
 
+/** The kernels' `describeSet` in plain loops. */
+function sumSet(
+  s: StretchSpectra, floor: FloorSpectrum, track: number, set: BinSet, startFrame: number, endFrame: number, bins: readonly [number, number], shifts: readonly [number, number],
+): { spectrum: Float64Array; inTime: Float64Array; likeness: number } {
+  const { binCount } = s;
+  const p = s.power[track];
+  const spectrum = new Float64Array(binCount);
+  const inTime = new Float64Array(endFrame - startFrame);
+  for (let n = 0; n < set.length; n++) {
+    const bin = set[n] % binCount;
+    const e = Math.max(0, p[set[n]] - floor[bin]);
+    spectrum[bin] += e;
+    inTime[(set[n] - bin) / binCount - startFrame] += e;
+  }
+  return { spectrum, inTime, likeness: correlateShifted(spectrum, bins, shifts) };
+}
+
+/** Band of every bin of a band of bins. */
+const bandPlaces = new WeakMap<readonly [number, number], Uint8Array>();
+
+function findBandPlaces(bins: readonly [number, number]): Uint8Array {
+  const known = bandPlaces.get(bins);
+  if (known) return known;
+  const octaves = log2(bins[1] / bins[0]);
+  const places = Uint8Array.from({ length: bins[1] - bins[0] }, (_, n) => (
+    Math.min(SOUND_BANDS - 1, Math.floor((SOUND_BANDS * log2((bins[0] + n + 0.5) / bins[0])) / octaves))));
+  bandPlaces.set(bins, places);
+  return places;
+}
+
 function shareBands(spectrum: Float64Array, total: number, bins: readonly [number, number]): Float64Array {
   const out = new Float64Array(SOUND_BANDS);
-  const octaves = log2(bins[1] / bins[0]);
-  for (let b = bins[0]; b < bins[1]; b++) {
-    if (spectrum[b] > 0) out[Math.min(SOUND_BANDS - 1, Math.floor((SOUND_BANDS * log2((b + 0.5) / bins[0])) / octaves))] += spectrum[b];
-  }
+  const places = findBandPlaces(bins);
+  for (let b = bins[0]; b < bins[1]; b++) out[places[b - bins[0]]] += spectrum[b];
   for (let k = 0; k < SOUND_BANDS; k++) out[k] = Math.sqrt(out[k] / total);
   return out;
 }
 
-function correlateShifted(spectrum: Float64Array, bins: readonly [number, number], binHz: number): number {
+/** Shifts that stacks of harmonics are looked for at, first and last, bins. */
+function findShifts(bins: readonly [number, number], binHz: number): [number, number] {
+  return [Math.max(2, Math.round(HARMONIC_HZ[0] / binHz)), Math.min(bins[1] - bins[0] - 1, Math.round(HARMONIC_HZ[1] / binHz))];
+}
+
+function correlateShifted(spectrum: Float64Array, bins: readonly [number, number], shifts: readonly [number, number]): number {
   const width = bins[1] - bins[0];
   const a = new Float64Array(width);
   let mean = 0;
@@ -75,8 +102,7 @@ function correlateShifted(spectrum: Float64Array, bins: readonly [number, number
   for (let b = 0; b < width; b++) square += (a[b] -= mean) * a[b];
   if (!(square > 0)) return 0;
   let best = 0;
-  const last = Math.min(width - 1, Math.round(HARMONIC_HZ[1] / binHz));
-  for (let d = Math.max(2, Math.round(HARMONIC_HZ[0] / binHz)); d <= last; d++) {
+  for (let d = shifts[0]; d <= shifts[1]; d++) {
     let sum = 0;
     for (let b = d; b < width; b++) sum += a[b] * a[b - d];
     best = Math.max(best, sum);

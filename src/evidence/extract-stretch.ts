@@ -3,7 +3,8 @@ import type { Candidate } from './candidate.js';
 import { findLostFrames } from './dropouts.js';
 import type { FloorSpectrum } from './floors.js';
 import type { LagMeter } from './lags.js';
-import { measureCandidate } from './measure-candidate.js';
+import { measureCandidate, type StretchContext } from './measure-candidate.js';
+import { isTelling, mayBeTelling } from './telling.js';
 import { measureTwins } from './twins.js';
 import { mapOwnership, sumOwned } from './ownership.js';
 import { findPedestal } from './pedestal.js';
@@ -13,12 +14,14 @@ import { collectShared, measureSharedLevel } from './shared.js';
 import type { SpectralEngine, StretchSpectra } from './spectra.js';
 
 export interface StretchInput {
-  signals: readonly Float32Array[];
-  lengthFrames: number;
+  /** Samples of all tracks; left out where they were written into the engine's own memory. */
+  signals?: readonly Float32Array[];
   startSec: number;
   residualSec: (track: number, tSec: number) => number;
   gainDb: ArrayLike<number>;
   floors: readonly FloorSpectrum[];
+  /** Only candidates that gains and clocks can be fitted on (see telling.ts), at less cost. */
+  tellingOnly?: boolean;
 }
 
 export interface StretchResult {
@@ -28,15 +31,15 @@ export interface StretchResult {
 
 /** All candidates of one stretch of sound: spectra, lost frames, ownership, segments per track, measurements. */
 export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, settings: AnalysisSettings, input: StretchInput): StretchResult {
-  const spectra = engine.analyse(input.signals, input.lengthFrames);
+  const spectra = input.signals ? engine.analyse(input.signals, input.signals[0].length) : engine.analysePlaced();
   const lost = findLostFrames(spectra, input.floors, settings.bandBins[0]);
   const ownership = mapOwnership(spectra, input.floors, input.gainDb, lost, settings.bandBins);
   const levels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins));
   const pedestals = spectra.power.map((_, j) => findPedestal(spectra, input.floors[j], j, levels[j], settings.bandBins, 4));
   const tonalLevels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins, pedestals[j]));
   const sharedLevel = measureSharedLevel(spectra, input.floors, ownership, settings.bandBins);
-  const context = {
-    spectra, signals: input.signals, levels, tonalLevels, pedestals, sharedLevel, floors: input.floors, gainDb: input.gainDb, lost, ownership, settings, lagMeter,
+  const context: StretchContext = {
+    spectra, levels, tonalLevels, pedestals, sharedLevel, floors: input.floors, gainDb: input.gainDb, lost, ownership, settings, lagMeter,
     startSec: input.startSec, residualSec: input.residualSec,
   };
   const hopSec = settings.hopFrames / settings.sampleRateHz;
@@ -54,17 +57,23 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
     const strings = STRING_GAPS_SEC.flatMap((gap) => joinSegments(plain, Math.round(gap / hopSec), Math.round(settings.callSec[1] / hopSec)));
     const found = [...plain];
     for (const s of [...tonal, ...strings]) if (!found.some((b) => sameStretch(s, b))) found.push(s);
-    for (const segment of found) keep(segment);
+    for (const segment of found) if (!input.tellingOnly || mayBeTelling(segment)) keep(segment);
   }
+  for (const segment of cutShared(context, rules, hopSec)) if (!input.tellingOnly || mayBeTelling(segment)) keep(segment);
+  const wanted = input.tellingOnly ? candidates.filter(isTelling) : candidates;
+  wanted.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec || a.shared - b.shared || a.twin - b.twin);
+  return { candidates: wanted, lost };
+}
+
+/** Segments of sound that no track leads clearly, each on the track that hears it best. */
+function cutShared(c: StretchContext, rules: SegmentRules, hopSec: number): Segment[] {
   const sharedRules = { ...rules, triggerDb: 6, keepDb: 2, belowPeakDb: 13, bridgeFrames: Math.round(0.009 / hopSec) };
-  const wide = cutSegments(0, sharedLevel, sharedRules);
-  const narrow = cutSegments(0, sharedLevel, { ...sharedRules, belowPeakDb: 8 }).map((s) => ({ ...s, core: true }));
-  for (const segment of [...wide, ...narrow.filter((a) => !wide.some((b) => sameStretch(a, b)))]) {
-    const { track } = collectShared(spectra, input.floors, lost, ownership, settings.bandBins, segment.startFrame, Math.min(spectra.frameCount, segment.endFrame));
-    if (track >= 0) keep({ ...segment, track, shared: true });
-  }
-  candidates.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec || a.shared - b.shared || a.twin - b.twin);
-  return { candidates, lost };
+  const wide = cutSegments(0, c.sharedLevel, sharedRules);
+  const narrow = cutSegments(0, c.sharedLevel, { ...sharedRules, belowPeakDb: 8 }).map((s) => ({ ...s, core: true }));
+  return [...wide, ...narrow.filter((a) => !wide.some((b) => sameStretch(a, b)))].flatMap((segment) => {
+    const { track } = collectShared(c.spectra, c.floors, c.lost, c.ownership, c.settings.bandBins, segment.startFrame, Math.min(c.spectra.frameCount, segment.endFrame));
+    return track >= 0 ? [{ ...segment, track, shared: true }] : [];
+  });
 }
 
 /** Elements closer than these may be one call (a trill): the joined stretches are measured as candidates beside their elements. */

@@ -12,7 +12,6 @@ import type { StretchSpectra } from './spectra.js';
 
 export interface StretchContext {
   spectra: StretchSpectra;
-  signals: readonly Float32Array[];
   /** Owned level over the floor per track and frame, dB. */
   levels: readonly Float32Array[];
   /** The same over the broadband pedestal, and the pedestal as a multiple of the floor. */

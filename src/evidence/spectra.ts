@@ -1,3 +1,4 @@
+import type { LaneRegion } from '../kernels/lane-records.js';
 import type { StretchKernels } from '../kernels/stretch-kernels.js';
 
 /**
@@ -21,8 +22,10 @@ export interface StretchSpectra {
 /** Computes spectra of a stretch: all tracks, equal lengths. The result may be a view that the next call overwrites. */
 export interface SpectralEngine {
   analyse(signals: readonly Float32Array[], lengthFrames: number): StretchSpectra;
-  /** Memory of the engine's own for the next stretch's signals, where it has any: what is written there need not be copied. */
-  placeSignals?(trackCount: number, lengthFrames: number): { ptr: number; signals: Float32Array[] };
+  /** Memory of the engine's own for the next stretch: what is written there need not be copied. */
+  placeStretch(trackCount: number, lengthFrames: number): LaneRegion;
+  /** Like `analyse`, of what was written where `placeStretch` said. */
+  analysePlaced(): StretchSpectra;
 }
 
 /** Index of the real part of (frame, bin < keptBins, track) in `complex`; the imaginary part is 4 further. */

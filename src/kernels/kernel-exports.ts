@@ -29,11 +29,10 @@ export interface KernelExports {
   ): void;
   powerFromSpectra(spectra: Ptr, spectrumCount: number, binCount: number, trackCount: number, scale: number, power: Ptr): void;
 
-  /** `stft` (its lower bins) and `powerFromSpectra` in one pass. */
+  /** Spectra (their lower bins) from lanes, and the powers of all bins. */
   stftPower(
-    signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, firstFrame: number, hopFrames: number,
-    spectrumCount: number, n: number, window: Ptr, windowFrames: number, table: Ptr, scratch: Ptr, keptBins: number, spectra: Ptr,
-    scale: number, power: Ptr,
+    lanes: Ptr, groupBytes: number, trackCount: number, hopFrames: number, spectrumCount: number, n: number, window: Ptr, table: Ptr, scratch: Ptr,
+    keptBins: number, spectra: Ptr, scale: number, power: Ptr,
   ): void;
   stftPowerScratchBytes(n: number, trackCount: number): number;
 
@@ -61,12 +60,11 @@ export interface KernelExports {
     spectra: Ptr, keptBins: number, binCount: number, trackCount: number, noise: Ptr, scale: number, set: Ptr, setCount: number, splitBin: number,
     result: Ptr,
   ): void;
-  /** filter: f64[3]; list: records of i32 track, f32 noise, f32 scale. */
-  roomEnvelope(
-    signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, first: number, last: number, warmFrames: number,
-    filter: Ptr, width: number, own: number, list: Ptr, listCount: number, scratch: Ptr, ownEnvelope: Ptr, room: Ptr,
-  ): void;
-  roomScratchBytes(trackCount: number, width: number): number;
+  /** spectrum: f64[binCount], inTime: f64[endFrame - startFrame]. */
+  sumSetShape(power: Ptr, binCount: number, floor: Ptr, set: Ptr, setCount: number, startFrame: number, endFrame: number, spectrum: Ptr, inTime: Ptr): void;
+  correlateShifted(spectrum: Ptr, firstBin: number, endBin: number, firstShift: number, lastShift: number, scratch: Ptr): number;
+  /** filter: f32[3] b a1 a2; energy: f32[step][group][x 4]. */
+  stepEnergies(lanes: Ptr, groupBytes: number, groupCount: number, warmFrames: number, stepCount: number, stepFrames: number, filter: Ptr, energy: Ptr): void;
   /** result: f32[frames][6]. */
   frameTexture(
     power: Ptr, binCount: number, floor: Ptr, firstFrame: number, endFrame: number, firstBin: number, endBin: number, lag: number,
@@ -116,7 +114,6 @@ export interface KernelExports {
   ): void;
   /** records: four of i32 address, stride in bytes, coding (0 none, 1 u8, 2 s16, 3 s24, 4 s32, 5 f32). */
   lanesFromPcm(records: Ptr, frameCount: number, lanes: Ptr): void;
-  tracksFromPcm(records: Ptr, frameCount: number, trackCount: number, scratch: Ptr, out: Ptr, strideFrames: number): void;
   bandHops(lanes: Ptr, groupBytes: number, groupCount: number, hopCount: number, hopFrames: number, filter: Ptr, state: Ptr, energy: Ptr): void;
   lanePower(n: number, lanes: Ptr, window: Ptr, table: Ptr, scratch: Ptr, scale: number, out: Ptr, strideBytes: number): void;
   lowQuantiles(rows: Ptr, rowCount: number, columnCount: number, rank: Ptr, groupCount: number, scratch: Ptr, out: Ptr): void;

@@ -1,4 +1,4 @@
-/** Stretches of tracks as bytes in the kernels' memory, four tracks at a time: the records that `lanesFromPcm` and `tracksFromPcm` read. */
+/** Stretches of tracks as bytes in the kernels' memory, four tracks at a time: the records that `lanesFromPcm` reads. */
 import type { Ptr } from './kernel-exports.js';
 import type { Kernels } from './kernels.js';
 
@@ -38,29 +38,64 @@ export function eachPiece(
   }
 }
 
-/** Memory to read bytes into, and their way to planar tracks in the same kernels' memory. */
-export class PcmTracks {
+/** All tracks of a stretch as lanes: frame i of group g is the vector at lanes + g groupBytes + 16 i; `padFrames` of silence lie before and after. */
+export interface LaneRegion {
+  lanes: Ptr;
+  groupBytes: number;
+  trackCount: number;
+  frameCount: number;
+  padFrames: number;
+}
+
+/** Takes memory for a stretch, silent around its frames. */
+export function placeLanes(k: Kernels, trackCount: number, frameCount: number, padFrames: number): LaneRegion {
+  const groupBytes = 16 * (frameCount + 2 * padFrames);
+  const groups = Math.ceil(trackCount / 4);
+  const ptr = k.alloc(groups * groupBytes);
+  for (let g = 0; g < groups; g++) {
+    const at = ptr + g * groupBytes;
+    k.f32(at, 4 * padFrames).fill(0);
+    k.f32(at + groupBytes - 16 * padFrames, 4 * padFrames).fill(0);
+  }
+  return { lanes: ptr + 16 * padFrames, groupBytes, trackCount, frameCount, padFrames };
+}
+
+/** Bytes that `placeLanes` takes. */
+export function countLaneBytes(trackCount: number, frameCount: number, padFrames: number): number {
+  return Math.ceil(trackCount / 4) * 16 * (frameCount + 2 * padFrames);
+}
+
+/** Fills a stretch from samples in the host's memory. */
+export function fillLanes(k: Kernels, region: LaneRegion, signals: readonly ArrayLike<number>[]): void {
+  for (let g = 0; 4 * g < region.trackCount; g++) {
+    const lanes = k.f32(region.lanes + g * region.groupBytes, 4 * region.frameCount).fill(0);
+    for (let c = 0; c < 4 && 4 * g + c < region.trackCount; c++) {
+      const x = signals[4 * g + c];
+      for (let i = 0; i < region.frameCount; i++) lanes[4 * i + c] = x[i];
+    }
+  }
+}
+
+/** Memory to read bytes into, and their way to lanes in the same kernels' memory. */
+export class PcmLanes {
   /** Memory to read into: at least `chunkFrames` frames of all tracks. */
   readonly buffer: Uint8Array;
   private readonly bufferPtr: Ptr;
   private readonly records: Ptr;
-  private readonly scratch: Ptr;
 
   constructor(private readonly k: Kernels, private readonly trackCount: number, readonly chunkFrames: number) {
     const bytes = countBufferBytes(trackCount, chunkFrames);
     this.bufferPtr = k.alloc(bytes);
     this.buffer = k.u8(this.bufferPtr, bytes);
     this.records = k.alloc(48);
-    this.scratch = k.alloc(256 * 16);
   }
 
-  /** Writes `count` frames of all tracks at frame `offset` of planar tracks, `strideFrames` apart. */
-  write(runs: readonly LaneRun[], count: number, signal: Ptr, strideFrames: number, offset: number): void {
+  /** Writes `count` frames of all tracks from frame `offset` of a stretch on. */
+  write(runs: readonly LaneRun[], count: number, region: LaneRegion, offset: number): void {
     const { k, trackCount } = this;
     for (let g = 0; 4 * g < trackCount; g++) {
-      eachPiece(k, this.records, this.bufferPtr, runs, g, 0, count, (from, frames) => {
-        k.fn.tracksFromPcm(this.records, frames, Math.min(4, trackCount - 4 * g), this.scratch, signal + 4 * (4 * g * strideFrames + offset + from), strideFrames);
-      });
+      const lanes = region.lanes + g * region.groupBytes + 16 * offset;
+      eachPiece(k, this.records, this.bufferPtr, runs, g, 0, count, (from, frames) => k.fn.lanesFromPcm(this.records, frames, lanes + 16 * from));
     }
   }
 }

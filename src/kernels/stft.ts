@@ -2,6 +2,7 @@
 import { VolaryError } from '../schema/errors.js';
 import type { Ptr } from './kernel-exports.js';
 import type { Kernels } from './kernels.js';
+import type { LaneRegion } from './lane-records.js';
 
 /** Tables and scratch of one transform size with a window, taken from the kernels' memory once and reused. */
 export interface StftPlan {
@@ -112,20 +113,18 @@ export function complexIndex(s: Spectra, spectrum: number, bin: number, track: n
 }
 
 /**
- * Bins 0 .. keptBins-1 of the spectra that `computeStft` gives, and the power times `scale` of all bins [track][spectrum][bin], at less cost
- * than one after the other.
+ * Bins 0 .. keptBins-1 of spectra of a stretch in lanes, spectrum s of the frames around s hop, and the power times `scale` of all bins
+ * [track][spectrum][bin]. The stretch is padded by half a transform at least, and the window is as long as the transform.
  */
-export function computeStftPower(
-  k: Kernels, plan: StftPlan, region: SignalRegion, firstFrame: number, spectrumCount: number, scale: number, keptBins: number,
-): { spectra: Spectra; power: Ptr } {
-  const { trackCount, frameCount } = region;
+export function computeStftPower(k: Kernels, plan: StftPlan, region: LaneRegion, spectrumCount: number, scale: number, keptBins: number): { spectra: Spectra; power: Ptr } {
+  const { trackCount } = region;
   const spectra = placeSpectra(k, keptBins, trackCount, spectrumCount);
   const power = k.allocF32(trackCount * spectrumCount * plan.binCount);
   const before = k.mark();
   const scratch = k.alloc(k.fn.stftPowerScratchBytes(plan.fftSize, trackCount));
   k.fn.stftPower(
-    region.signal, region.trackStrideFrames, trackCount, frameCount, firstFrame, plan.hopFrames, spectrumCount,
-    plan.fftSize, plan.window, plan.windowFrames, plan.table, scratch, keptBins, spectra.ptr, scale, power,
+    region.lanes - 8 * plan.fftSize, region.groupBytes, trackCount, plan.hopFrames, spectrumCount, plan.fftSize, plan.window, plan.table, scratch,
+    keptBins, spectra.ptr, scale, power,
   );
   k.release(before);
   return { spectra, power };

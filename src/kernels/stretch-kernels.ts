@@ -1,8 +1,9 @@
 /** The kernels on one stretch of spectra: what the evidence stage asks for, over memory that lives until the next stretch. */
+import { countStepBytes, StepEnergies, type HighPass } from './step-energies.js';
 import { BinCollector, type OwnerRegion } from './bin-collector.js';
 import type { Ptr } from './kernel-exports.js';
 import type { Kernels } from './kernels.js';
-import type { SignalRegion } from './stft.js';
+import type { LaneRegion } from './lane-records.js';
 
 /** A stretch in the kernels' memory. */
 export interface StretchRegion {
@@ -16,7 +17,7 @@ export interface StretchRegion {
   /** [frame][bin 0 .. keptBins-1][group][re x 4][im x 4]. */
   spectra: Ptr;
   keptBins: number;
-  signal: SignalRegion;
+  signal: LaneRegion;
 }
 
 /** Transform that lags are read from: two steps per sample. */
@@ -43,16 +44,6 @@ export interface SetLevels {
   noise: Float64Array;
 }
 
-/** A track whose envelope counts for the room: power of its noise, and what makes its scale that of the own track. */
-export interface RoomTrack {
-  track: number;
-  noise: number;
-  scale: number;
-}
-
-/** Second-order high-pass y = b (x - 2 x1 + x2) - a1 y1 - a2 y2. */
-export interface HighPass { b: number; a1: number; a2: number }
-
 export interface OwnershipValues {
   /** [frame][bin] track that owns the bin, 255 = nobody. */
   owner: Uint8Array;
@@ -77,8 +68,8 @@ export function countStretchBytes(trackCount: number, frameCount: number, binCou
   const groups = Math.ceil(trackCount / 4);
   const perFrame = binCount * 5 + trackCount * (1 + 1 + 4 * 4) + EVEN_BANDS * 4;
   // One candidate at a time: its set and the inverse transform, or its envelopes.
-  const candidate = Math.max(frameCount * binCount * 4 + binCount * groups * 224, signalFrames * 8 + groups * 40 * binCount);
-  return frameCount * perFrame + binCount * (trackCount * 4 + groups * 16) + candidate + (1 << 18);
+  const candidate = frameCount * binCount * 4 + binCount * groups * 224;
+  return frameCount * perFrame + binCount * (trackCount * 4 + groups * 16) + candidate + countStepBytes(trackCount, signalFrames) + (1 << 18);
 }
 
 /** All results are views that live as long as the stretch. */
@@ -86,6 +77,7 @@ export class StretchKernels {
   private readonly noisePtr = new Map<object, Ptr>();
   private readonly floorPtr = new Map<object, Ptr>();
   private owner: OwnerRegion | undefined;
+  private steps: StepEnergies | undefined;
   /** What bins of a stretch of frames hold; after `mapOwnership`. */
   readonly bins: BinCollector;
 
@@ -217,32 +209,28 @@ export class StretchKernels {
     return { low: read(0), high: read(1), noise: read(2) };
   }
 
+  /** Energy above the band's lower edge in short steps, worked out where it is asked for; see `stepEnergies` of the kernels. */
+  getSteps(filter: HighPass, stepFrames: number, warmFrames: number): StepEnergies {
+    this.steps ??= new StepEnergies(this.k, this.region.signal, filter, stepFrames, warmFrames);
+    return this.steps;
+  }
+
   /**
-   * High-passed envelope (mean square over `widthFrames`) of a track over frames [first, last), and the median of the listed tracks' envelopes
-   * over their noise. Views that live until the next call. See `roomEnvelope` of the kernels.
+   * What a set of a track's bins holds over the floor, per bin and per frame of [startFrame, endFrame), and the largest likeness of that spectrum
+   * to itself under a shift of `shifts` bins. Views that live until the next call. See `sumSetShape` and `correlateShifted` of the kernels.
    */
-  measureRoom(
-    filter: HighPass, own: number, others: readonly RoomTrack[], first: number, last: number, warmFrames: number, widthFrames: number,
-  ): { own: Float32Array; room: Float32Array } {
+  describeSet(
+    floor: Float32Array, track: number, set: Uint32Array, startFrame: number, endFrame: number, bins: readonly [number, number], shifts: readonly [number, number],
+  ): { spectrum: Float64Array; inTime: Float64Array; likeness: number } {
     const { k } = this;
-    const { signal, trackStrideFrames, trackCount, frameCount } = this.region.signal;
-    const count = last - first;
+    const { binCount } = this.region;
+    const floorPtr = this.placeFloor(floor);
     const before = k.mark();
-    const filterPtr = k.alloc(24);
-    k.f64(filterPtr, 3).set([filter.b, filter.a1, filter.a2]);
-    const list = k.alloc(12 * others.length);
-    others.forEach((o, n) => {
-      k.i32(list + 12 * n, 1)[0] = o.track;
-      k.f32(list + 12 * n + 4, 2).set([o.noise, o.scale]);
-    });
-    const scratch = k.alloc(k.fn.roomScratchBytes(trackCount, widthFrames));
-    const [ownPtr, roomPtr] = [k.allocF32(count), k.allocF32(count)];
-    k.fn.roomEnvelope(
-      signal, trackStrideFrames, trackCount, frameCount, first, last, warmFrames, filterPtr, widthFrames, own, list, others.length, scratch,
-      ownPtr, roomPtr,
-    );
+    const [spectrum, inTime, scratch] = [k.alloc(8 * binCount), k.alloc(8 * (endFrame - startFrame)), k.alloc(8 * binCount)];
+    k.fn.sumSetShape(this.powerOf(track), binCount, floorPtr, this.placeSet(set), set.length, startFrame, endFrame, spectrum, inTime);
+    const likeness = k.fn.correlateShifted(spectrum, bins[0], bins[1], shifts[0], shifts[1], scratch);
     k.release(before);
-    return { own: k.f32(ownPtr, count), room: k.f32(roomPtr, count) };
+    return { spectrum: k.f64(spectrum, binCount), inTime: k.f64(inTime, endFrame - startFrame), likeness };
   }
 
   /**

@@ -1,5 +1,6 @@
 /** Receiver gains and clocks from the sure-looking sounds heard so far. */
 import type { Candidate } from '../evidence/candidate.js';
+import { isTelling } from '../evidence/telling.js';
 import { readOffset, readUncertainty, type ClockModel, type RecorderClock } from '../model/clock.js';
 import { fitClocks } from '../model/fit-clock.js';
 import { fitGains, type GainFit } from '../model/fit-gains.js';
@@ -55,11 +56,6 @@ export class Learning {
       return joinClock(old, shiftClock(fresh, fromSec), fromSec, nowSec);
     });
   }
-}
-
-/** What the fits of gains and clocks can use: loud calls that own most of their track's sound. */
-export function isTelling(c: Candidate): boolean {
-  return !c.shared && c.peakDb >= 12 && c.ownedShare >= 0.6 && c.entropy <= 0.9;
 }
 
 function shiftClock(c: RecorderClock, bySec: number): RecorderClock {

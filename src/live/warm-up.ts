@@ -1,5 +1,6 @@
 /** What the first stretch of sound teaches: floors, gains, clocks, and its own calls. */
 import type { Candidate } from '../evidence/candidate.js';
+import { isTelling } from '../evidence/telling.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { SpanFinder } from '../pipeline/active-time.js';
 import { calibrateStudy, makeTask, range, type CellRunner } from '../pipeline/calibrate.js';
@@ -7,7 +8,7 @@ import { CellWorker } from '../pipeline/cell-work.js';
 import { planCells } from '../pipeline/cells.js';
 import { fitGains } from '../model/fit-gains.js';
 import type { StudyAudio } from '../study/study-audio.js';
-import { isTelling, type LearnedState } from './learning.js';
+import type { LearnedState } from './learning.js';
 
 export interface WarmUp {
   learned: LearnedState;

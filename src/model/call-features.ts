@@ -37,6 +37,7 @@ function describeOwn(c: Candidate, gains: GainFit): { head: number[]; weightedLa
   let heard = 0; let usable = 0; let bestZ = 0; let best = -1; let earliest = Infinity; let earliestZ = 0;
   let laterZ = 0; let earlierZ = 0; let expected = -30; let bestSnr = -30; let zero = 0; let lostTracks = 0;
   let weighted = 0; let weights = 0;
+  const usualLead = readLeadCurve(gains, 1e-3);
   for (let j = 0; j < n; j++) {
     if (j === i) continue;
     if (c.lostShare[j] > 0.3) { lostTracks++; continue; }
@@ -44,7 +45,7 @@ function describeOwn(c: Candidate, gains: GainFit): { head: number[]; weightedLa
     leads.push(level - (c.levelDb[j] - g[j]));
     const z = c.agreementZ[j];
     const lagMs = c.lagSec[j] * 1e3;
-    expected = Math.max(expected, level - (c.floorDb[j] - g[j]) - readLeadCurve(gains, 1e-3));
+    expected = Math.max(expected, level - (c.floorDb[j] - g[j]) - usualLead);
     bestSnr = Math.max(bestSnr, c.levelDb[j] - c.floorDb[j]);
     zero = Math.max(zero, c.levelDb[j] - g[j] > level + 6 ? c.zeroLag[j] : 0);
     if (z > bestZ) { bestZ = z; best = j; }

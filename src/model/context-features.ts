@@ -47,11 +47,13 @@ export function collectTemplates(candidates: readonly Candidate[], logOdds: Arra
 function makeTemplate(c: Candidate, n: number, gains: GainFit): Template {
   const g = gains.gainDb;
   const level = c.levelDb[c.track] - g[c.track];
-  return {
-    candidate: n, tSec: c.onsetSec,
-    lagMs: c.lagSec.map((lag, j) => (j === c.track ? 0 : c.agreementZ[j] >= CLEAR_Z && c.lostShare[j] < 0.3 ? lag * 1e3 : NaN)),
-    leadDb: c.levelDb.map((v, j) => level - (v - g[j])),
-  };
+  const count = c.levelDb.length;
+  const lagMs = new Float64Array(count), leadDb = new Float64Array(count);
+  for (let j = 0; j < count; j++) {
+    lagMs[j] = j === c.track ? 0 : c.agreementZ[j] >= CLEAR_Z && c.lostShare[j] < 0.3 ? c.lagSec[j] * 1e3 : NaN;
+    leadDb[j] = level - (c.levelDb[j] - g[j]);
+  }
+  return { candidate: n, tSec: c.onsetSec, lagMs, leadDb };
 }
 
 /** Features of the second look for every candidate (sorted by onset). */
@@ -83,8 +85,8 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
     const inPlace = compareInPlace(candidates, templates[c.track], strength, mine, n);
     let heard = 0;
     for (const v of mine.lagMs) if (!Number.isNaN(v)) heard++;
-    return Float64Array.from([
-      ...first[n], logOdds[n], residual[n], hasOwn ? residual[n] - own.residual : 0, toOwn.lagMs, toOwn.leadDb, log2(1 + templates[c.track].length),
+    return joinFeatures(first[n], [
+      logOdds[n], residual[n], hasOwn ? residual[n] - own.residual : 0, toOwn.lagMs, toOwn.leadDb, log2(1 + templates[c.track].length),
       hasOwn ? strength[n] - own.strength : 0, Math.abs(log2(c.centroidHz) - (hasOwn ? own.pitch : allPitch)),
       around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared, c.core, doubt, gains.scaleDb, gains.gainDb.length,
       ...compareSpectra(candidates, templates, c), inPlace.leadDb, inPlace.count, hasOwn ? residual[n] - own.high : 0, hasOwn ? liftOfLowEnd(c) - own.tilt : 0, inPlace.strengthDb,
@@ -92,6 +94,14 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
       ...pairs[n],
     ]);
   });
+}
+
+/** Features of an earlier look, then those that are new. */
+export function joinFeatures(head: ArrayLike<number>, tail: readonly number[]): Float64Array {
+  const out = new Float64Array(head.length + tail.length);
+  out.set(head);
+  for (let k = 0; k < tail.length; k++) out[head.length + k] = tail[k];
+  return out;
 }
 
 /** Doubtful candidates per sure call: says how hard the recording is. */
@@ -123,23 +133,37 @@ export function findNearest(candidates: readonly Candidate[], list: readonly Tem
   let lead = 10;
   const origin = event.lagMs[track];
   if (Number.isNaN(origin)) return { lagMs: best, leadDb: lead };
-  for (const t of nearInTime(list, c.onsetSec)) {
+  const [from, to] = findNear(list, c.onsetSec);
+  for (let k = from; k < to; k++) {
+    const t = list[k];
     const other = candidates[t.candidate];
     if (other.onsetSec < c.offsetSec && other.offsetSec > c.onsetSec) continue;
-    let square = 0; let leads = 0; let common = 0;
-    for (let j = 0; j < t.lagMs.length; j++) {
+    const count = t.lagMs.length;
+    // Beyond this sum the mean is no less than the best.
+    const most = best * best * (count - 1);
+    let square = 0; let common = 0;
+    for (let j = 0; j < count && square < most; j++) {
       if (j === track) continue;
       const d = event.lagMs[j] - origin - t.lagMs[j];
       if (Number.isNaN(d)) continue;
       square += Math.min(1, d * d);
-      leads += (event.leadDb[j] - event.leadDb[track] - t.leadDb[j]) ** 2;
       common++;
     }
-    if (common < 2) continue;
+    if (common < 2 || square >= most) continue;
     const distance = Math.sqrt(square / common);
-    if (distance < best) { best = distance; lead = Math.min(20, Math.sqrt(leads / common)); }
+    if (distance < best) { best = distance; lead = Math.min(20, Math.sqrt(spreadLeads(event, t, track, origin) / common)); }
   }
   return { lagMs: best, leadDb: lead };
+}
+
+/** Sum of squares of the differences of leads on the tracks with common lags. */
+function spreadLeads(event: Template, t: Template, track: number, origin: number): number {
+  let leads = 0;
+  for (let j = 0; j < t.lagMs.length; j++) {
+    if (j === track || Number.isNaN(event.lagMs[j] - origin - t.lagMs[j])) continue;
+    leads += (event.leadDb[j] - event.leadDb[track] - t.leadDb[j]) ** 2;
+  }
+  return leads;
 }
 
 const SAME_PLACE_MS = 0.08;
@@ -152,7 +176,9 @@ function compareInPlace(candidates: readonly Candidate[], list: readonly Templat
   const c = candidates[n];
   const leads: number[] = [];
   const strengths: number[] = [];
-  for (const t of nearInTime(list, c.onsetSec)) {
+  const [from, to] = findNear(list, c.onsetSec);
+  for (let k = from; k < to; k++) {
+    const t = list[k];
     const o = candidates[t.candidate];
     if (o.onsetSec < c.offsetSec && o.offsetSec > c.onsetSec) continue;
     let square = 0; let common = 0; let lead = 0;
@@ -186,27 +212,36 @@ function compareSpectra(candidates: readonly Candidate[], templates: readonly Te
   let own = 0; let others = 0;
   templates.forEach((list, k) => {
     let best = 0;
-    for (const t of nearInTime(list, c.onsetSec)) {
-      const o = candidates[t.candidate];
+    const [from, to] = findNear(list, c.onsetSec);
+    for (let m = from; m < to; m++) {
+      const o = candidates[list[m].candidate];
       if (o.onsetSec < c.offsetSec && o.offsetSec > c.onsetSec) continue;
-      let sum = 0;
-      for (let b = 0; b < c.bands.length; b++) sum += c.bands[b] * o.bands[b];
-      best = Math.max(best, sum);
+      const sum = multiply(c.bands, o.bands);
+      if (sum > best) best = sum;
     }
     if (k === c.track) own = best; else others = Math.max(others, best);
   });
   return [own, others];
 }
 
-/** The templates nearest in time, within reach. */
-function nearInTime(list: readonly Template[], tSec: number): readonly Template[] {
+function multiply(a: Float64Array, b: Float64Array): number {
+  let sum = 0;
+  for (let k = 0; k < a.length; k++) sum += a[k] * b[k];
+  return sum;
+}
+
+/** Which templates, in order of time, are the nearest within reach: [from, to). */
+function findNear(list: readonly Template[], tSec: number): [number, number] {
   let lo = 0;
   let hi = list.length;
   while (lo < hi) {
     const mid = (lo + hi) >> 1;
     if (list[mid].tSec < tSec) lo = mid + 1; else hi = mid;
   }
-  return list.slice(Math.max(0, lo - MOST_TEMPLATES / 2), lo + MOST_TEMPLATES / 2).filter((t) => Math.abs(t.tSec - tSec) < REACH_SEC);
+  let from = Math.max(0, lo - MOST_TEMPLATES / 2), to = Math.min(list.length, lo + MOST_TEMPLATES / 2);
+  while (from < to && !(Math.abs(list[from].tSec - tSec) < REACH_SEC)) from++;
+  while (to > from && !(Math.abs(list[to - 1].tSec - tSec) < REACH_SEC)) to--;
+  return [from, to];
 }
 
 function findRivals(candidates: readonly Candidate[], logOdds: ArrayLike<number>, strength: readonly number[], n: number): { rivalLogOdds: number; rivalStrengthDb: number; neighbourLogOdds: number } {

@@ -89,14 +89,12 @@ function isHeardLater(c: Candidate): boolean {
   return heard > 0;
 }
 
+const LOG_KNOTS = LEAD_KNOTS_SEC.map(log2);
+
 function placeOnKnots(lagSec: number): [number, number] {
   const last = LEAD_KNOTS_SEC.length - 1;
   const x = log2(Math.min(LEAD_KNOTS_SEC[last], Math.max(LEAD_KNOTS_SEC[0], lagSec)));
-  for (let k = 0; k < last; k++) {
-    const a = log2(LEAD_KNOTS_SEC[k]);
-    const b = log2(LEAD_KNOTS_SEC[k + 1]);
-    if (x <= b || k === last - 1) return [k, (x - a) / (b - a)];
-  }
+  for (let k = 0; k < last; k++) if (x <= LOG_KNOTS[k + 1] || k === last - 1) return [k, (x - LOG_KNOTS[k]) / (LOG_KNOTS[k + 1] - LOG_KNOTS[k])];
   return [last, 0];
 }
 

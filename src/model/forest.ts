@@ -18,13 +18,46 @@ export interface Tree {
   value: number[];
 }
 
-/** Raw log-odds of a feature vector (in the order of `forest.features`). */
+/** All trees one after the other. */
+interface FlatForest {
+  /** First node of every tree. */
+  roots: Int32Array;
+  feature: Int16Array;
+  threshold: Float64Array;
+  left: Int32Array;
+  value: Float64Array;
+}
+
+const flatForests = new WeakMap<Forest, FlatForest>();
+
+function flattenForest(forest: Forest): FlatForest {
+  const known = flatForests.get(forest);
+  if (known) return known;
+  const count = forest.trees.reduce((n, t) => n + t.feature.length, 0);
+  const flat: FlatForest = {
+    roots: new Int32Array(forest.trees.length), feature: new Int16Array(count), threshold: new Float64Array(count), left: new Int32Array(count), value: new Float64Array(count),
+  };
+  let at = 0;
+  forest.trees.forEach((tree, k) => {
+    flat.roots[k] = at;
+    flat.feature.set(tree.feature, at);
+    flat.threshold.set(tree.threshold, at);
+    flat.left.set(tree.left.map((n) => n + at), at);
+    flat.value.set(tree.value, at);
+    at += tree.feature.length;
+  });
+  flatForests.set(forest, flat);
+  return flat;
+}
+
+/** Raw log-odds of a feature vector (in the order of `forest.features`). The trees must not change once it was called. */
 export function scoreForest(forest: Forest, x: ArrayLike<number>): number {
+  const { roots, feature, threshold, left, value } = flattenForest(forest);
   let sum = forest.bias;
-  for (const tree of forest.trees) {
-    let n = 0;
-    while (tree.feature[n] >= 0) n = x[tree.feature[n]] < tree.threshold[n] ? tree.left[n] : tree.left[n] + 1;
-    sum += tree.value[n];
+  for (let k = 0; k < roots.length; k++) {
+    let n = roots[k];
+    while (feature[n] >= 0) n = x[feature[n]] < threshold[n] ? left[n] : left[n] + 1;
+    sum += value[n];
   }
   return sum;
 }

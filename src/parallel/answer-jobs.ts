@@ -2,11 +2,11 @@ import { VolaryError } from '../schema/errors.js';
 import type { CellWorker, ExtractTask } from '../pipeline/cell-work.js';
 import type { StudyAudio } from '../study/study-audio.js';
 
-/** What a worker is asked. */
-export type CellJob = { kind: 'survey'; argument: number } | { kind: 'extract'; argument: ExtractTask };
+/** What a worker is asked; `id` tells the jobs apart that it was sent at once. */
+export type CellJob = { id: number } & ({ kind: 'survey'; argument: number } | { kind: 'extract'; argument: ExtractTask });
 
 /** What it answers; `problems` are the files that failed so far, one line each. */
-export type CellAnswer = { value: unknown; problems: string[] } | { error: { code: string; message: string }; problems: string[] };
+export type CellAnswer = { id: number; problems: string[] } & ({ value: unknown } | { error: { code: string; message: string } });
 
 /** Worker and audio of one study, opened once. */
 export interface OpenedCells { worker: CellWorker; audio: StudyAudio }
@@ -16,9 +16,9 @@ export async function answerJob(opened: Promise<OpenedCells>, job: CellJob): Pro
   try {
     const { worker, audio } = await opened;
     const value = job.kind === 'survey' ? await worker.survey(job.argument) : await worker.extract(job.argument);
-    return { value, problems: audio.problems.map((p) => p.text) };
+    return { id: job.id, value, problems: audio.problems.map((p) => p.text) };
   } catch (error) {
     const code = error instanceof VolaryError ? error.code : 'internal';
-    return { error: { code, message: error instanceof Error ? error.message : String(error) }, problems: [] };
+    return { id: job.id, error: { code, message: error instanceof Error ? error.message : String(error) }, problems: [] };
   }
 }

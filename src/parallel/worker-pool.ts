@@ -19,50 +19,56 @@ export interface WorkerPool extends CellRunner {
 
 interface PendingJob { job: CellJob; resolve: (value: never) => void; reject: (error: Error) => void }
 
+/** Most jobs that one worker holds: enough for it to go on while this thread decides a chunk. */
+const MOST_HELD = 24;
+
 /**
- * Hands jobs to whichever worker is free. Results come back in the order of the tasks, so the number of workers changes nothing but the
- * time. A worker that breaks down ends the whole run with its error.
+ * Hands jobs to the workers, the more at a time the more are waiting, so that nobody idles while this thread is busy nor waits for the others at
+ * the end. Results come back in the order of the tasks, so the number of workers changes nothing but the time. A worker that breaks down
+ * ends the whole run with its error.
  */
 export function createWorkerPool(ports: readonly WorkerPort[]): WorkerPool {
   const queue: PendingJob[] = [];
-  const idle: WorkerPort[] = [];
-  const busy = new Map<WorkerPort, PendingJob>();
+  const held = ports.map(() => new Map<number, PendingJob>());
   const problems = new Set<string>();
+  let nextId = 0;
   let failure: Error | undefined;
   const fail = (error: Error): void => {
     failure ??= error;
-    for (const pending of [...busy.values(), ...queue.splice(0)]) pending.reject(error);
-    busy.clear();
+    for (const pending of [...held.flatMap((h) => [...h.values()]), ...queue.splice(0)]) pending.reject(error);
+    for (const h of held) h.clear();
   };
   const feed = (): void => {
-    while (idle.length > 0 && queue.length > 0) {
-      const port = idle.pop()!;
+    while (queue.length > 0) {
+      const least = held.reduce((best, h, k) => (h.size < held[best].size ? k : best), 0);
+      if (held[least].size >= Math.min(MOST_HELD, 1 + Math.floor(queue.length / (2 * ports.length)))) return;
       const pending = queue.shift()!;
-      busy.set(port, pending);
-      port.send(pending.job);
+      held[least].set(pending.job.id, pending);
+      ports[least].send(pending.job);
     }
   };
-  for (const port of ports) {
+  ports.forEach((port, k) => {
     port.listen((answer) => {
-      const pending = busy.get(port);
+      const pending = held[k].get(answer.id);
       if (!pending) return;
-      busy.delete(port);
+      held[k].delete(answer.id);
       for (const p of answer.problems) problems.add(p);
       if ('error' in answer) pending.reject(new VolaryError(answer.error.code as ErrorCode, { what: answer.error.message }));
       else pending.resolve(answer.value as never);
-      idle.push(port);
       feed();
     }, fail);
-    idle.push(port);
-  }
-  const run = <T>(jobs: readonly CellJob[], onDone: () => void): Promise<T[]> => Promise.all(jobs.map((job) => new Promise<T>((resolve, reject) => {
-    if (failure) return reject(failure);
-    queue.push({ job, resolve: (v) => { onDone(); resolve(v); }, reject });
+  });
+  const run = <T>(jobs: readonly CellJob[], onDone: () => void): Promise<T[]> => {
+    const all = Promise.all(jobs.map((job) => new Promise<T>((resolve, reject) => {
+      if (failure) return reject(failure);
+      queue.push({ job, resolve: (v) => { onDone(); resolve(v); }, reject });
+    })));
     feed();
-  })));
+    return all;
+  };
   return {
-    survey: (cells, onDone) => run(cells.map((argument): CellJob => ({ kind: 'survey', argument })), onDone),
-    extract: (tasks, onDone) => run(tasks.map((argument): CellJob => ({ kind: 'extract', argument })), onDone),
+    survey: (cells, onDone) => run(cells.map((argument): CellJob => ({ id: nextId++, kind: 'survey', argument })), onDone),
+    extract: (tasks, onDone) => run(tasks.map((argument): CellJob => ({ id: nextId++, kind: 'extract', argument })), onDone),
     get problems() { return [...problems].sort(); },
     close: async () => {
       fail(new VolaryError('interrupted', { what: 'the workers were stopped' }));

@@ -43,6 +43,9 @@ export interface CalibrateOptions {
 /** Cells of the calibration passes: so many that they hold this much active time, seconds. Clocks of several recorders ask for one in ten at least. */
 const ENOUGH_SEC = 900;
 const LEAST_SHARE = 0.1;
+/** Share of them that the first pass looks at with one recorder, and how many at least. */
+const FIRST_SHARE = 1 / 3;
+const LEAST_FIRST_CELLS = 12;
 const BATCH_CELLS = 48;
 /** Cells of the survey that are saved together. */
 const SURVEY_BATCH = 8;
@@ -65,32 +68,34 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   const enough = ENOUGH_SEC / Math.max(1e-3, measureActiveShare(active)) / plan.cellSec;
   const sampled = sampleEvenly(plan.cellCount, Math.ceil(Math.max(enough, timeline.recorders.length > 1 ? plan.cellCount * LEAST_SHARE : 0)));
   let lookCount = 0;
-  const look = async (name: string, gainDb: number[], clock: ClockModel): Promise<Candidate[]> => {
-    const onDone = report(name, sampled.length);
+  const look = async (name: string, cells: number[], gainDb: number[], clock: ClockModel): Promise<Candidate[]> => {
+    const onDone = report(name, cells.length);
     const telling: Candidate[] = [];
     const pass = ++lookCount;
     const spans = new SpanFinder(active, clock, plan, settings);
     // Batch by batch, so that the evidence of few cells is held at a time.
-    for (let from = 0; from < sampled.length; from += BATCH_CELLS) {
-      const tasks = sampled.slice(from, from + BATCH_CELLS).map((cell) => makeTask(plan, { floors, clock, gainDb }, spans, cell));
+    for (let from = 0; from < cells.length; from += BATCH_CELLS) {
+      const tasks = cells.slice(from, from + BATCH_CELLS).map((cell) => ({ ...makeTask(plan, { floors, clock, gainDb }, spans, cell), tellingOnly: true }));
       const key = `look-${pass}-${nameNumber(from / BATCH_CELLS)}`;
-      const found = await resumeCells(checkpoint, key, tasks.length, onDone, async (tell) => (await runner.extract(tasks, tell)).flatMap((r) => r.candidates.filter(isTelling)));
+      const found = await resumeCells(checkpoint, key, tasks.length, onDone, async (tell) => (await runner.extract(tasks, tell)).flatMap((r) => r.candidates));
       for (const c of found) telling.push(c);
     }
     return telling;
   };
-  let first = await look('calibration', priorGainDb, coarse);
+  // Gains that are to be refined at once are found on a part; clocks need all.
+  const some = timeline.recorders.length > 1 ? sampled : sampleEvenly(sampled.length, Math.ceil(Math.max(LEAST_FIRST_CELLS, sampled.length * FIRST_SHARE))).map((k) => sampled[k]);
+  let first = await look('calibration', some, priorGainDb, coarse);
   let clock = fitClocks({ candidates: first, recorderOfTrack, coarse, durationSec: plan.durationSec });
   // A coarse clock that is off by milliseconds pushes the lags of one direction out of the frames, and no exchange is left: look again from both sides.
   for (const shiftSec of doubtClock(clock) > DOUBTFUL_SEC ? LOOK_ASIDE_SEC : []) {
     const aside = coarse.map((c, r) => (r === 0 ? c : { ...c, offsetSec: c.offsetSec.map((v) => v + shiftSec) }));
-    const candidates = await look('calibration of a doubtful clock', priorGainDb, aside);
+    const candidates = await look('calibration of a doubtful clock', some, priorGainDb, aside);
     const fitted = fitClocks({ candidates, recorderOfTrack, coarse: aside, durationSec: plan.durationSec });
     if (doubtClock(fitted) < doubtClock(clock)) { clock = fitted; first = candidates; }
   }
   // The first gains come from noise floors alone and may hide a bird behind its neighbour: calibrate once more with the gains of the first pass.
   const rough = [...fitGains(sameRecorderOnly(first, timeline), priorGainDb).gainDb];
-  const second = await look('calibration, once more', rough, clock);
+  const second = await look('calibration, once more', sampled, rough, clock);
   return {
     floors, active, gaps, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
     clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, durationSec: plan.durationSec }),
@@ -112,11 +117,6 @@ const LOOK_ASIDE_SEC = [0.003, -0.003];
 /** Largest stated uncertainty of a clock that was fitted, seconds; 0 with one recorder. */
 function doubtClock(clock: ClockModel): number {
   return Math.max(0, ...clock.flatMap((c, r) => (r === 0 ? [] : c.uncertaintySec.map((u) => (Number.isFinite(u) ? u : 0)))));
-}
-
-/** What the fits of gains and clocks can use: loud calls that own most of their track's sound. The rest is not kept. */
-function isTelling(c: Candidate): boolean {
-  return !c.shared && c.peakDb >= 12 && c.ownedShare >= 0.6 && c.entropy <= 0.9;
 }
 
 /** The extraction task of one cell. */

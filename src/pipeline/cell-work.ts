@@ -5,7 +5,7 @@ import { countEngineBytes, createKernelEngine } from '../evidence/kernel-engine.
 import { LagMeter } from '../evidence/lags.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import type { SpectralEngine } from '../evidence/spectra.js';
-import { countBufferBytes, PcmTracks } from '../kernels/lane-records.js';
+import { countBufferBytes, PcmLanes } from '../kernels/lane-records.js';
 import { createKernels } from '../kernels/kernels.js';
 import { readOffset, type ClockModel } from '../model/clock.js';
 import type { StudyAudio } from '../study/study-audio.js';
@@ -20,6 +20,8 @@ export interface ExtractTask {
   gainDb: number[];
   floors: Float32Array[];
   clock: ClockModel;
+  /** Only candidates that gains and clocks can be fitted on. */
+  tellingOnly?: boolean;
 }
 
 export interface ExtractResult {
@@ -28,7 +30,7 @@ export interface ExtractResult {
   lostRuns: [number, number, number][];
 }
 
-interface Dense { engine: SpectralEngine; pcm: PcmTracks }
+interface Dense { engine: SpectralEngine; pcm: PcmLanes }
 
 /** Frames that are read at a time. */
 const READ_FRAMES = 65536;
@@ -76,18 +78,18 @@ export class CellWorker {
     const middle = t0 + length / fs / 2;
     const starts = recorders.map((_, r) => Math.round((t0 + readOffset(task.clock[r], middle)) * fs));
     const { engine, pcm } = this.getDense();
-    const { ptr, signals } = engine.placeSignals!(tracks.length, length);
+    const region = engine.placeStretch(tracks.length, length);
     for (let done = 0; done < length; done += pcm.chunkFrames) {
       const count = Math.min(pcm.chunkFrames, length - done);
       const { runs } = await audio.readPcm(starts.map((s) => s + done), count, pcm.buffer);
-      pcm.write(runs, count, ptr, length, done);
+      pcm.write(runs, count, region, done);
     }
     const residualSec = (track: number, tSec: number): number => {
       const r = tracks[track].recorderIndex;
       return t0 + readOffset(task.clock[r], tSec) - starts[r] / fs;
     };
     const found = extractStretch(engine, this.meter, settings, {
-      signals, lengthFrames: length, startSec: t0, residualSec, gainDb: task.gainDb, floors: task.floors,
+      startSec: t0, residualSec, gainDb: task.gainDb, floors: task.floors, tellingOnly: task.tellingOnly,
     });
     const isOwn = (c: Candidate): boolean => c.onsetSec >= span.ownFromSec && c.onsetSec < span.ownToSec;
     for (const c of found.candidates) if (isOwn(c)) into.candidates.push(c);
@@ -112,7 +114,7 @@ export class CellWorker {
     const { settings, plan, audio } = this;
     const tracks = audio.timeline.tracks.length;
     const k = createKernels(this.module, countEngineBytes(settings, tracks, countSpanFrames(plan, settings)) + countBufferBytes(tracks, READ_FRAMES) + 8192);
-    const pcm = new PcmTracks(k, tracks, READ_FRAMES);
+    const pcm = new PcmLanes(k, tracks, READ_FRAMES);
     this.dense = { pcm, engine: createKernelEngine(k, settings) };
     return this.dense;
   }

@@ -11,6 +11,8 @@ const BLOCK_CELLS = 12;
 /** Blocks that are decided together (20 minutes), and blocks of context on both sides: what a bird sounds like is learned from 150 s around. */
 const CHUNK_BLOCKS = 10;
 const CONTEXT_BLOCKS = 2;
+/** The next chunk is begun when no more than this of the last one is missing. */
+const AHEAD_BLOCKS = 2;
 
 /** One stretch of a study to decide: all its evidence and what of it is context only. */
 export interface Chunk {
@@ -55,17 +57,28 @@ export async function extractChunks(
 ): Promise<void> {
   const extract = makeBlockExtractor(runner, plan, settings, calibration, checkpoint, onCell);
   const blockCount = Math.ceil(plan.cellCount / BLOCK_CELLS);
-  const held = new Map<number, ExtractResult[]>();
+  const held = new Map<number, Promise<ExtractResult[]>>();
+  const begin = (from: number, to: number): void => {
+    for (let b = from; b < Math.min(blockCount, to); b++) {
+      if (held.has(b)) continue;
+      const result = extract(b);
+      // Told to whoever awaits it; until then it is nobody's.
+      result.catch(() => undefined);
+      held.set(b, result);
+    }
+  };
   for (let first = 0; first < blockCount; first += CHUNK_BLOCKS) {
     const last = Math.min(blockCount, first + CHUNK_BLOCKS);
     const from = Math.max(0, first - CONTEXT_BLOCKS);
     const to = Math.min(blockCount, last + CONTEXT_BLOCKS);
     for (const b of held.keys()) if (b < from) held.delete(b);
-    const missing = range(to).slice(from).filter((b) => !held.has(b));
-    const found = await Promise.all(missing.map(extract));
-    missing.forEach((b, k) => held.set(b, found[k]));
+    begin(from, to);
+    const blocks = range(to).slice(from).map((b) => held.get(b)!);
+    await Promise.all(blocks.slice(0, -AHEAD_BLOCKS));
+    // While the last blocks are done and the chunk is decided, work on the next one goes on.
+    begin(to, to + CHUNK_BLOCKS);
     decide({
-      cells: range(to).slice(from).flatMap((b) => held.get(b)!), firstCell: from * BLOCK_CELLS,
+      cells: (await Promise.all(blocks)).flat(), firstCell: from * BLOCK_CELLS,
       fromSec: first * BLOCK_CELLS * plan.cellSec, toSec: last === blockCount ? Infinity : last * BLOCK_CELLS * plan.cellSec,
     });
   }

@@ -3,7 +3,7 @@ import type { Kernels } from '../../src/kernels/kernels.js';
 import { complexIndex, computeStftPower, createStftPlan, type Spectra } from '../../src/kernels/stft.js';
 import { createLagTransform, StretchKernels } from '../../src/kernels/stretch-kernels.js';
 import { referenceSetCorrelation, referenceSetLevels } from '../reference/set-lags.js';
-import { allocGuarded, makeNoise, openKernels, placeTracks } from './support.js';
+import { allocGuarded, makeNoise, openKernels, placeInLanes } from './support.js';
 
 const SIZE = 64;
 const BINS = SIZE / 2 + 1;
@@ -21,11 +21,11 @@ beforeAll(async () => {
 function makeScene(trackCount: number) {
   const plan = createStftPlan(k, { fftSize: SIZE, hopFrames: 16 });
   const shared = makeNoise(300, 77);
-  const signal = placeTracks(k, Array.from({ length: trackCount }, (_, j) => {
+  const signal = placeInLanes(k, Array.from({ length: trackCount }, (_, j) => {
     const own = makeNoise(260, 200 + j);
     return own.map((v, i) => 0.3 * v + shared[i + 20 - 2 * j] / (j + 1));
   }));
-  const { spectra: s } = computeStftPower(k, plan, signal, 0, FRAMES, SCALE, KEPT);
+  const { spectra: s } = computeStftPower(k, plan, signal, FRAMES, SCALE, KEPT);
   const floors = Array.from({ length: trackCount }, (_, j) => Float32Array.from(makeNoise(BINS, 300 + j), (v) => (0.6 + v) * SCALE * 2));
   const stretch = new StretchKernels(
     k, { trackCount, frameCount: FRAMES, binCount: BINS, power: 0, powerScale: SCALE, spectra: s.ptr, keptBins: KEPT, signal }, createLagTransform(k, SIZE),

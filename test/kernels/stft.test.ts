@@ -5,7 +5,7 @@ import type { Spectra } from '../../src/kernels/stft.js';
 import { referenceOverlapAdd, referenceStft } from '../reference/stft.js';
 import { referenceRealInverse } from '../reference/dft.js';
 import { referenceHann } from '../reference/window.js';
-import { allocGuarded, largestDifference, largestMagnitude, makeNoise, openKernels, placeTracks } from './support.js';
+import { allocGuarded, largestDifference, largestMagnitude, makeNoise, openKernels, placeInLanes, placeTracks } from './support.js';
 
 let k: Kernels;
 beforeAll(async () => {
@@ -25,10 +25,10 @@ describe('spectra and powers in one pass', () => {
   it.each([[1, 33], [3, 1], [4, 20], [6, 32], [8, 33]])('are those of the two passes, bit for bit, for %i tracks and %i bins', (trackCount, keptBins) => {
     const mark = k.mark();
     const plan = createStftPlan(k, { fftSize: 64, hopFrames: 16 });
-    const region = placeTracks(k, Array.from({ length: trackCount }, (_, t) => Float32Array.from(makeNoise(300, 30 + t))));
-    const apart = computeStft(k, plan, region, -32, 19);
+    const tracks = Array.from({ length: trackCount }, (_, t) => Float32Array.from(makeNoise(300, 30 + t)));
+    const apart = computeStft(k, plan, placeTracks(k, tracks), -32, 19);
     const power = computePower(k, apart, 0.25);
-    const { spectra, power: at } = computeStftPower(k, plan, region, -32, 19, 0.25, keptBins);
+    const { spectra, power: at } = computeStftPower(k, plan, placeInLanes(k, tracks), 19, 0.25, keptBins);
     expect(largestMagnitude(power)).toBeGreaterThan(0.1);
     const rowValues = 8 * spectra.groupCount;
     for (let f = 0; f < 19; f++) {

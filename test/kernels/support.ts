@@ -2,6 +2,7 @@
 import { expect } from 'vitest';
 import type { Kernels } from '../../src/kernels/kernels.js';
 import { createKernels } from '../../src/kernels/kernels.js';
+import { fillLanes, placeLanes, type LaneRegion } from '../../src/kernels/lane-records.js';
 import type { SignalRegion } from '../../src/kernels/stft.js';
 import { loadKernelsFile } from '../../src/node/kernels-file.js';
 
@@ -27,6 +28,13 @@ export function placeTracks(k: Kernels, tracks: ArrayLike<number>[]): SignalRegi
   const all = k.f32(signal, trackStrideFrames * tracks.length).fill(NaN);
   tracks.forEach((t, i) => all.set(t, i * trackStrideFrames));
   return { signal, trackStrideFrames, trackCount: tracks.length, frameCount };
+}
+
+/** The same as lanes, with 64 frames of silence around. */
+export function placeInLanes(k: Kernels, tracks: ArrayLike<number>[]): LaneRegion {
+  const region = placeLanes(k, tracks.length, tracks[0].length, 64);
+  fillLanes(k, region, tracks);
+  return region;
 }
 
 const SENTINEL = -12345.5;

@@ -58,20 +58,6 @@ describe('lanes from bytes', () => {
     expect(Array.from(k.f32(lanes, 24).filter((_, i) => i % 4 === 0))).toEqual([0, 0, 0, 0, 0.25, 0]);
     k.release(mark);
   });
-
-  it.each([1, 2, 3, 4])('can be turned round into %i tracks', (trackCount) => {
-    for (const count of [1, 5, 255, 256, 257, 515]) {
-      const mark = k.mark();
-      const lanes = [0, 1, 2, 3].map((c) => (c < trackCount ? { coding: 's16' as const, at: 2 * c, stride: 10 } : null));
-      const { bytes, records } = placeBytes(lanes, 10 * count + 16);
-      const scratch = k.alloc(16 * 256);
-      const out = allocGuarded(k, (trackCount - 1) * 600 + count);
-      k.fn.tracksFromPcm(records, count, trackCount, scratch, out.ptr, 600);
-      for (let c = 0; c < trackCount; c++) for (let i = 0; i < count; i++) expect(out.values[600 * c + i]).toBe(referenceSample(bytes, 2 * c + 10 * i, 's16'));
-      out.expectIntact();
-      k.release(mark);
-    }
-  });
 });
 
 describe('the band filter', () => {

@@ -3,19 +3,21 @@ import { answerJob, type CellAnswer, type CellJob } from '../../src/parallel/ans
 import { createWorkerPool, type WorkerPort } from '../../src/parallel/worker-pool.js';
 import { makeRandom } from '../model/clock-synthetic.js';
 
-/** A worker that answers after a while of its own. */
-function makePort(answer: (job: CellJob) => CellAnswer, delay: () => number): WorkerPort & { jobs: number; breakDown(e: Error): void; closed: boolean } {
+type Answer = { value: unknown; problems: string[] } | { error: { code: string; message: string }; problems: string[] };
+
+/** A worker that answers after a while of its own, job by job, in any order. */
+function makePort(answer: (job: CellJob) => Answer, delay: () => number): WorkerPort & { jobs: number; breakDown(e: Error): void; closed: boolean } {
   let tell: (a: CellAnswer) => void = () => undefined;
   let fail: (e: Error) => void = () => undefined;
   return {
     jobs: 0, closed: false,
-    send(job) { this.jobs++; setTimeout(() => { if (!this.closed) tell(answer(job)); }, delay()); },
+    send(job) { this.jobs++; setTimeout(() => { if (!this.closed) tell({ ...answer(job), id: job.id } as CellAnswer); }, delay()); },
     listen(onAnswer, onFailure) { tell = onAnswer; fail = onFailure; },
     close() { this.closed = true; },
     breakDown(e) { fail(e); },
   };
 }
-const echo = (job: CellJob): CellAnswer => ({ value: job.argument, problems: [] });
+const echo = (job: CellJob): Answer => ({ value: job.argument, problems: [] });
 const numbers = Array.from({ length: 40 }, (_, k) => k);
 
 describe('a pool of workers', () => {
@@ -31,6 +33,19 @@ describe('a pool of workers', () => {
     expect(await pool.survey([], () => undefined)).toEqual([]);
     await pool.close();
     expect(ports.every((p) => p.closed)).toBe(true);
+  });
+
+  it('gives workers more than one job while many wait, and shares the last ones out', async () => {
+    const ports = [0, 1].map(() => makePort(echo, () => 5));
+    const pool = createWorkerPool(ports);
+    const many = pool.survey(numbers, () => undefined);
+    expect(ports.every((p) => p.jobs > 2)).toBe(true);
+    expect(await many).toEqual(numbers);
+    const before = ports.map((p) => p.jobs);
+    const few = pool.survey([1, 2], () => undefined);
+    expect(ports.map((p, k) => p.jobs - before[k])).toEqual([1, 1]);
+    expect(await few).toEqual([1, 2]);
+    await pool.close();
   });
 
   it('tells every problem once, sorted', async () => {
@@ -64,6 +79,6 @@ describe('a pool of workers', () => {
 });
 
 it('a worker that cannot open the study answers so', async () => {
-  const answer = await answerJob(Promise.reject(new Error('gone')), { kind: 'survey', argument: 0 });
-  expect(answer).toEqual({ error: { code: 'internal', message: 'gone' }, problems: [] });
+  const answer = await answerJob(Promise.reject(new Error('gone')), { id: 7, kind: 'survey', argument: 0 });
+  expect(answer).toEqual({ id: 7, error: { code: 'internal', message: 'gone' }, problems: [] });
 });

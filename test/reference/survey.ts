@@ -23,3 +23,16 @@ export function referenceBandHops(x: ArrayLike<number>, filter: ArrayLike<number
   }
   return Float64Array.from({ length: Math.floor(x.length / hop) }, (_, h) => input.subarray(h * hop, (h + 1) * hop).reduce((s, v) => s + v * v, 0) / hop);
 }
+
+/** Sum of y^2 per step, y = b (x - 2 x1 + x2) - a1 y1 - a2 y2 from frame -warm of the first step on; x is 0 outside its frames. */
+export function referenceStepEnergies(x: ArrayLike<number>, b: number, a1: number, a2: number, startFrame: number, warm: number, stepCount: number, stepFrames: number): Float64Array {
+  const out = new Float64Array(stepCount);
+  const at = (i: number): number => (i >= startFrame - warm ? x[i] ?? 0 : 0);
+  let y1 = 0; let y2 = 0;
+  for (let i = startFrame - warm; i < startFrame + stepCount * stepFrames; i++) {
+    const y = b * (at(i) - 2 * at(i - 1) + at(i - 2)) - a1 * y1 - a2 * y2;
+    y2 = y1; y1 = y;
+    if (i >= startFrame) out[Math.floor((i - startFrame) / stepFrames)] += y * y;
+  }
+  return out;
+}

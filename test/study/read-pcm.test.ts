@@ -3,7 +3,7 @@ import { createBytesSource } from '../../src/audio/bytes-source.js';
 import { openAudio } from '../../src/audio/open-audio.js';
 import { buildWavFile, type WavEncoding } from '../../src/audio/wav-writer.js';
 import { createKernels, type Kernels } from '../../src/kernels/kernels.js';
-import { PcmTracks } from '../../src/kernels/lane-records.js';
+import { PcmLanes, placeLanes } from '../../src/kernels/lane-records.js';
 import { loadKernelsFile } from '../../src/node/kernels-file.js';
 import { StudyAudio } from '../../src/study/study-audio.js';
 import type { Timeline } from '../../src/study/timeline.js';
@@ -36,16 +36,17 @@ describe.each(['pcm16', 'pcm24', 'float32'] as const)('tracks read as bytes from
   it('are those that are read sample by sample, with the same gaps, whatever the span', async () => {
     const audio = openStudy(encoding);
     const mark = k.mark();
-    const pcm = new PcmTracks(k, 5, 512);
-    const signal = k.allocF32(5 * 512);
+    const pcm = new PcmLanes(k, 5, 512);
+    const region = placeLanes(k, 5, 512, 8);
+    const lanes = [0, 1].map((g) => k.f32(region.lanes + g * region.groupBytes, 4 * 512));
     const into = Array.from({ length: 5 }, () => new Float32Array(512));
     for (const [starts, count] of [[[0, 0], 512], [[650, 651], 300], [[-20, 33], 64], [[1400, 1399], 512], [[710, 720], 40], [[3, 700], 1]] as [number[], number][]) {
-      k.f32(signal, 5 * 512).fill(NaN);
+      for (const g of lanes) g.fill(NaN);
       const gaps = await audio.readTracks(starts, count, into);
       const found = await audio.readPcm(starts, count, pcm.buffer);
-      pcm.write(found.runs, count, signal, 512, 0);
+      pcm.write(found.runs, count, region, 0);
       expect(found.gaps).toEqual(gaps);
-      for (let j = 0; j < 5; j++) expect(Array.from(k.f32(signal + 4 * 512 * j, count))).toEqual(Array.from(into[j].subarray(0, count)));
+      for (let j = 0; j < 5; j++) expect(Array.from(into[j].subarray(0, count), (_, i) => lanes[j >> 2][4 * i + (j & 3)])).toEqual(Array.from(into[j].subarray(0, count)));
     }
     await audio.close();
     k.release(mark);
