@@ -1,5 +1,5 @@
 import { spawn } from 'node:child_process';
-import { appendFileSync, existsSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { appendFileSync, closeSync, existsSync, openSync, readFileSync, rmSync, writeFileSync, writeSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { buildWavFile, encodeFrames } from '../../src/audio/wav-writer.js';
@@ -112,10 +112,10 @@ describe('watch, from a file that grows', () => {
       at = to;
       if (at >= wav.length) {
         clearInterval(grow);
-        // The length, as the recorder would write it.
-        const bytes = readFileSync(path);
-        wav.subarray(dataAt, dataAt + 4).forEach((v, k) => { bytes[dataAt + k] = v; });
-        writeFileSync(path, bytes);
+        // The length, written in its place as a recorder does: a file written anew is short for a moment.
+        const file = openSync(path, 'r+');
+        writeSync(file, wav.subarray(dataAt, dataAt + 4), 0, 4, dataAt);
+        closeSync(file);
       }
     }, 20);
     const args = ['--birds', birds, '--input', 'grow.wav', '--warm-up', '15', '--out', 'grown'];
