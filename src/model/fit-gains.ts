@@ -18,16 +18,25 @@ export const LEAD_KNOTS_SEC = [0.0001, 0.0003, 0.001, 0.003];
 /** Usual leads at the knots and their spread between rooms (found on simulated rooms): where the curve starts from. */
 const USUAL_LEAD_DB = [7, 12, 17, 20];
 const USUAL_LEAD_SD_DB = 3;
+/** Spread between wearers of how loud the own voice is at the microphone (distance of the mouth, sound through the body), dB. */
+const COUPLING_SD_DB = 3;
+/** Two tracks that hear a third bird within this time of each other are as far from it: their levels differ by their gains. */
+const SAME_DISTANCE_SEC = 0.001;
 /** Spread of noise floors that the gains do not explain, dB. */
 const PRIOR_DB = 4;
 const ROUNDS = 3;
 const CLEAR_Z = 7;
 const LEAST_LAG_SEC = 2e-5;
+/** Below this level over the floor noise makes the level of a faint copy uncertain, dB. */
+const CLEAR_DB = 6;
+
 
 /**
  * Receiver gains without calibration. A call of bird i is heard on track j later by the lag and quieter by
- * lead = gain_i - gain_j + h(lag): h is common to all birds (distance and room), so the gains follow from the leads of many pairs in both
- * directions by robust regression on gains and the knots of h together. The differences of noise floors serve as a weak prior.
+ * lead = gain_i + c_i - gain_j + h(lag): h is common to all birds (distance and room), c_i is how much better than others bird i is heard by its own
+ * microphone. On tracks j and k that hear it at nearly the same time its levels differ by gain_j - gain_k - h(lag_j) + h(lag_k), whatever c_i: birds in
+ * body contact, whose own calls could be either's, get their gains from all the others. Robust regression on gains, c and the knots of h together;
+ * the differences of noise floors serve as a weak prior.
  * @param floorDb mean noise floor per track, dB (prior)
  */
 export function fitGains(candidates: readonly Candidate[], floorDb: ArrayLike<number>): GainFit {
@@ -36,13 +45,14 @@ export function fitGains(candidates: readonly Candidate[], floorDb: ArrayLike<nu
   const prior: [number, number][] = [];
   for (let j = 0; j < n; j++) prior.push([floorDb[j] - mean, PRIOR_DB]);
   for (const lead of USUAL_LEAD_DB) prior.push([lead, USUAL_LEAD_SD_DB]);
+  for (let j = 0; j < n; j++) prior.push([0, COUPLING_SD_DB]);
   const clear = candidates.filter(isHeardLater);
   let x = Float64Array.from(prior, (p) => p[0]);
   let scaleDb = 0;
   let count = 0;
   // A lead below zero under the gains so far means that the sound was somebody else's: such readings stay out of the next round.
   for (let round = 0; round < ROUNDS; round++) {
-    const observations = clear.flatMap((c) => observeLeads(c, x, n));
+    const observations = clear.flatMap((c) => [...observeLeads(c, x, n), ...observeThirdParties(c, n)]);
     const fit = solveRobust(observations, prior, 1);
     x = fit.x as Float64Array<ArrayBuffer>;
     scaleDb = fit.scale;
@@ -51,7 +61,7 @@ export function fitGains(candidates: readonly Candidate[], floorDb: ArrayLike<nu
   const gainDb = x.slice(0, n);
   const shift = meanOf(gainDb);
   for (let j = 0; j < n; j++) gainDb[j] -= shift;
-  return { gainDb, scaleDb, leadCurveDb: x.slice(n), observations: count };
+  return { gainDb, scaleDb, leadCurveDb: x.slice(n, n + LEAD_KNOTS_SEC.length), observations: count };
 }
 
 function observeLeads(c: Candidate, x: Float64Array, n: number): Observation[] {
@@ -63,9 +73,28 @@ function observeLeads(c: Candidate, x: Float64Array, n: number): Observation[] {
     // From far away a lead below zero means another caller; between birds in contact the lag decides, gains may still be far off.
     if (value < x[i] - x[j] && c.lagSec[j] > CONTACT_SEC) continue;
     const [k, share] = placeOnKnots(c.lagSec[j]);
+    const last = LEAD_KNOTS_SEC.length;
     out.push({
-      unknowns: [i, j, n + k, n + Math.min(k + 1, LEAD_KNOTS_SEC.length - 1)], coefficients: [1, -1, 1 - share, share], value, weight: 1,
+      unknowns: [i, j, n + k, n + Math.min(k + 1, last - 1), n + last + i], coefficients: [1, -1, 1 - share, share, 1], value, weight: 1,
     });
+  }
+  return out;
+}
+
+/** Differences of level between tracks that hear a call of a third bird at nearly the same time. */
+function observeThirdParties(c: Candidate, n: number): Observation[] {
+  const out: Observation[] = [];
+  const isHeard = (j: number): boolean => j !== c.track && c.agreementZ[j] >= CLEAR_Z && c.lostShare[j] <= 0 && c.levelDb[j] >= c.floorDb[j] + CLEAR_DB;
+  for (let j = 0; j < n; j++) {
+    if (!isHeard(j)) continue;
+    for (let k = j + 1; k < n; k++) {
+      if (!isHeard(k) || Math.abs(c.lagSec[j] - c.lagSec[k]) > SAME_DISTANCE_SEC) continue;
+      const [a, shareA] = placeOnKnots(c.lagSec[j]), [b, shareB] = placeOnKnots(c.lagSec[k]), last = LEAD_KNOTS_SEC.length - 1;
+      out.push({
+        unknowns: [j, k, n + a, n + Math.min(a + 1, last), n + b, n + Math.min(b + 1, last)], coefficients: [1, -1, shareA - 1, -shareA, 1 - shareB, shareB],
+        value: c.levelDb[j] - c.levelDb[k], weight: 1,
+      });
+    }
   }
   return out;
 }
