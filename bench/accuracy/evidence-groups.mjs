@@ -19,6 +19,7 @@ export const EVIDENCE = {
   spectrum: [
     'entropy', 'crestDb', 'flatness', 'steadiness', 'highRiseDb', 'timeEntropy', 'attackDb', 'durationMs', 'relativeBandwidth', 'ownedBinsLog', 'tiltGainDb',
     'overPedestal', 'pitchToUsual', 'elements', 'eventMs', 'pitch', 'harmonicity', 'contactTiltDb', 'tiltBelowUsualDb', 'ownLikeness', 'otherLikeness', 'likeUntagged',
+    'shorterThanUsual', 'longerThanUsual', 'kindToOwn', 'kindToOthers', 'kindThird', 'otherCutKind',
   ],
   /** What is known from other sounds: those at the same time and just before, and how each bird usually arrives from where it sits. */
   context: [
@@ -29,6 +30,7 @@ export const EVIDENCE = {
     'shareOfEvent', 'sinceEventMs', 'belowStrongestDb',
     'pairLagMs', 'pairLagGapMs', 'pairLagClearness', 'pairLeadDb', 'pairLeadGapDb', 'pairLeadClearness', 'pairCount',
     'otherCutLogOdds', 'surelyUntagged', 'untaggedNearby', 'lagToUntaggedMs', 'leadToUntaggedDb', 'likeUntagged', 'aboveUntaggedDb',
+    'shorterThanUsual', 'longerThanUsual', 'kindToOwn', 'kindToOthers', 'kindThird', 'otherCutKind', 'containerLogOdds', 'containerShare', 'partLogOdds', 'partShare', 'abuttingLogOdds', 'abuttingMs',
   ],
   kept: ['peakDb', 'lostShare', 'lostTracks', 'lostBirds', 'firstLogOdds', 'ownLogOdds', 'untaggedLogOdds', 'shared', 'core', 'trackCount', 'members', 'twin', 'doubtShare', 'gainScaleDb', 'birds'],
 };

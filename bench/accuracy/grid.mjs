@@ -1,4 +1,4 @@
-// The grid of judged scenes. Seeds from 6000 on are for judging only: models are learned on seeds 3000-3499 and calibrated on 7000-7127, which are no preset's here.
+// The grid of judged scenes. Seeds from 6000 on are for judging only (6600 to 6899 with recorded voices, see voiced-scenes.mjs): models are learned on seeds 3000-3499 and calibrated on 7000-7127, which are no preset's here.
 import { existsSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { openAudioFile } from '../../dist/node/study-files.js';
@@ -20,8 +20,13 @@ export function listSeeds(preset, count) {
 export function simulate(preset, seed, mostSec = Infinity) {
   const drawn = drawRandomScene(seed, preset);
   const scene = simulateScene({ ...drawn, durationSec: Math.min(drawn.durationSec, mostSec) }, seed);
+  return describeScene(`${preset} ${seed}`, seed, scene);
+}
+
+/** What the bench judges of a simulated scene. */
+export function describeScene(name, seed, scene) {
   return {
-    name: `${preset} ${seed}`, seed, sampleRateHz: scene.sampleRateHz,
+    name, seed, sampleRateHz: scene.sampleRateHz,
     birds: scene.tracks.map((t) => t.bird), recorders: scene.tracks.map((t) => t.recorder), signals: scene.tracks.map((t) => t.samples),
     truth: scene.truth.map((t) => ({ bird: t.bird, onsetSec: t.onsetSec, offsetSec: t.offsetSec, extra: { overlap: t.overlap ? '1' : '0', lost: t.lost ? '1' : '0', snr_db: String(t.snrDb) } })),
     clock: scene.clock,

@@ -1,4 +1,4 @@
-// How right the attribution is: npm run bench -- accuracy [--scenes N] [--quick] [--without KIND ...] [--recorded DIR] [--no-write]
+// How right the attribution is: npm run bench -- accuracy [--scenes N] [--quick] [--without KIND ...] [--recorded DIR] [--voices DIR] [--no-write]
 // Judges on seeds >= 6000, prints tables, writes bench/runs/accuracy-DATE.json and the block in README (not with --quick or --no-write).
 import { execFileSync } from 'node:child_process';
 import { existsSync, mkdirSync, writeFileSync } from 'node:fs';
@@ -14,6 +14,7 @@ import { listSeeds, readRecorded, RECORDED, simulate } from './grid.mjs';
 import { judgeScene, listCalls, OURS, SHIPPED_MODELS } from './judge-scene.mjs';
 import { PEERS } from './peers.mjs';
 import { scorePooled, summarise } from './pool-scenes.mjs';
+import { readVoices, simulateVoiced, VOICED } from './voiced-scenes.mjs';
 import { writeReadme } from './write-readme.mjs';
 
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
@@ -25,6 +26,7 @@ const USAGE = `usage: npm run bench -- accuracy [options]
   --without KIND  ablation by ${KINDS.join(', ')}; may be given several times (default: all; none with --quick). The shipped forests are
                   made blind to that evidence by holding its features at their median; they are not retrained
   --recorded DIR  folder of labelled scenes T1 to T4 (default ../shared/aviary, left out where it is not there)
+  --voices DIR    recorded calls, a WAV file each, to be the voices of further simulated scenes (default ../shared/finch, left out where it is not there)
   --no-write      print only
 `;
 
@@ -40,7 +42,7 @@ else await runBench(options);
 
 function readOptions() {
   const { values } = parseArgs({ options: {
-    scenes: { type: 'string' }, quick: { type: 'boolean' }, presets: { type: 'string' }, without: { type: 'string', multiple: true }, recorded: { type: 'string' },
+    scenes: { type: 'string' }, quick: { type: 'boolean' }, presets: { type: 'string' }, without: { type: 'string', multiple: true }, recorded: { type: 'string' }, voices: { type: 'string' },
     'no-write': { type: 'boolean' }, help: { type: 'boolean', short: 'h' },
   } });
   const presets = values.presets?.split(',') ?? (values.quick ? QUICK.presets : [...SCENE_PRESETS]);
@@ -50,8 +52,9 @@ function readOptions() {
   for (const p of presets) if (!SCENE_PRESETS.includes(p)) throw new Error(`no preset '${p}': expected ${SCENE_PRESETS.join(', ')}`);
   for (const k of without) if (!KINDS.includes(k)) throw new Error(`no kind of evidence '${k}': expected ${KINDS.join(', ')}`);
   if (values.recorded && !existsSync(values.recorded)) throw new Error(`--recorded ${values.recorded}: no such folder`);
+  if (values.voices && !existsSync(values.voices)) throw new Error(`--voices ${values.voices}: no such folder`);
   return {
-    help: values.help, presets, scenes, without, mostSec: values.quick ? QUICK.mostSec : undefined, recorded: values.recorded ?? join(root, '..', 'shared', 'aviary'),
+    help: values.help, presets, scenes, without, mostSec: values.quick ? QUICK.mostSec : undefined, recorded: values.recorded ?? join(root, '..', 'shared', 'aviary'), voices: values.voices ?? join(root, '..', 'shared', 'finch'),
     isWritten: !values.quick && !values.presets && !values['no-write'], hasRecorded: !values.quick && !values.presets,
   };
 }
@@ -66,6 +69,14 @@ async function runBench(o) {
     const scenes = [];
     for (const seed of seeds) scenes.push(await judge(simulate(preset, seed, o.mostSec)));
     groups.push({ name: preset, seeds, judged: scenes });
+  }
+  const birds = o.hasRecorded ? await readVoices(o.voices) : {};
+  if (o.hasRecorded && Object.keys(birds).length === 0) process.stderr.write(`no recorded calls in ${o.voices}: scenes with real voices left out\n`);
+  for (const group of Object.keys(birds).length ? VOICED : []) {
+    const seeds = Array.from({ length: o.scenes }, (_, k) => group.firstSeed + k);
+    const scenes = [];
+    for (const seed of seeds) scenes.push(await judge(simulateVoiced(group, seed, birds)));
+    groups.push({ name: group.name, seeds, judged: scenes });
   }
   const recorded = o.hasRecorded ? RECORDED.filter((name) => existsSync(join(o.recorded, name, 'channels.csv'))) : [];
   if (o.hasRecorded && recorded.length === 0) process.stderr.write(`no labelled scenes T1 to T4 in ${o.recorded}: left out\n`);

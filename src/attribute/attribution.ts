@@ -4,6 +4,7 @@ import { computeContextFeatures } from '../model/context-features.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { readProbability, scoreForest, type Forest } from '../model/forest.js';
 import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
+import { joinAbutting } from './join-abutting.js';
 import { collectLostClaims } from './lost-features.js';
 import { acceptCandidates, isTwinOf, overlapShare, suppressRivals } from './suppress.js';
 import { computeUntaggedContext } from './untagged-context.js';
@@ -93,8 +94,7 @@ export function attributeCandidates(candidates: readonly Candidate[], gains: Gai
       });
     }
   });
-  calls.sort((a, b) => a.onsetSec - b.onsetSec || a.caller - b.caller);
-  return { calls, leftovers, ownProbability };
+  return { calls: joinAbutting(calls), leftovers, ownProbability };
 }
 
 /** Per event the cuts that may be calls of birds without a tag: where cuts overlap, whatever their track, the surest. */

@@ -2,6 +2,7 @@ import type { Candidate } from '../evidence/candidate.js';
 import { log10, log2 } from '../numeric/elementary.js';
 import { CALL_FEATURES, type CallFeatures } from './call-features.js';
 import { readLeadCurve, type GainFit } from './fit-gains.js';
+import { computeKindFeatures, KIND_FEATURES } from './kind-features.js';
 import { computePairFeatures, PAIR_FEATURES } from './pair-splits.js';
 
 /** Second look: the first features, what the first look said, and how the candidate fits what its bird and the others usually sound like. */
@@ -9,7 +10,7 @@ export const CONTEXT_FEATURES = [
   ...CALL_FEATURES, 'firstLogOdds', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb', 'templateCount', 'aboveUsualDb', 'pitchToUsual',
   'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements', 'shared', 'core', 'doubtShare', 'gainScaleDb', 'birds',
   'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
-  ...PAIR_FEATURES,
+  ...PAIR_FEATURES, ...KIND_FEATURES,
 ] as const;
 
 const CLEAR_Z = 6;
@@ -72,6 +73,7 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
   const allPitch = middle(templates.flatMap((list) => list.map((t) => log2(candidates[t.candidate].centroidHz))));
   const doubt = measureDoubt(logOdds);
   const pairs = computePairFeatures(candidates, logOdds, gains);
+  const kinds = computeKindFeatures(candidates, logOdds, templates, findNear);
   return candidates.map((c, n) => {
     const own = usual[c.track];
     const hasOwn = templates[c.track].length > 0;
@@ -91,7 +93,7 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
       around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared, c.core, doubt, gains.scaleDb, gains.gainDb.length,
       ...compareSpectra(candidates, templates, c), inPlace.leadDb, inPlace.count, hasOwn ? residual[n] - own.high : 0, hasOwn ? liftOfLowEnd(c) - own.tilt : 0, inPlace.strengthDb,
       hasOwn ? (residual[n] - own.residual) / own.spread : 0, hasOwn ? own.spread : 0,
-      ...pairs[n],
+      ...pairs[n], ...kinds[n],
     ]);
   });
 }
@@ -231,7 +233,7 @@ function multiply(a: Float64Array, b: Float64Array): number {
 }
 
 /** Which templates, in order of time, are the nearest within reach: [from, to). */
-function findNear(list: readonly Template[], tSec: number): [number, number] {
+export function findNear(list: readonly Template[], tSec: number): [number, number] {
   let lo = 0;
   let hi = list.length;
   while (lo < hi) {

@@ -29,7 +29,8 @@ const CLEAR_Z = 7;
 const LEAST_LAG_SEC = 2e-5;
 /** Below this level over the floor noise makes the level of a faint copy uncertain, dB. */
 const CLEAR_DB = 6;
-
+/** These readings scatter less than leads, which hold how the caller was turned. */
+const THIRD_PARTY_WEIGHT = 2;
 
 /**
  * Receiver gains without calibration. A call of bird i is heard on track j later by the lag and quieter by
@@ -47,12 +48,13 @@ export function fitGains(candidates: readonly Candidate[], floorDb: ArrayLike<nu
   for (const lead of USUAL_LEAD_DB) prior.push([lead, USUAL_LEAD_SD_DB]);
   for (let j = 0; j < n; j++) prior.push([0, COUPLING_SD_DB]);
   const clear = candidates.filter(isHeardLater);
+  const thirdParties = clear.flatMap((c) => observeThirdParties(c, n));
   let x = Float64Array.from(prior, (p) => p[0]);
   let scaleDb = 0;
   let count = 0;
   // A lead below zero under the gains so far means that the sound was somebody else's: such readings stay out of the next round.
   for (let round = 0; round < ROUNDS; round++) {
-    const observations = clear.flatMap((c) => [...observeLeads(c, x, n), ...observeThirdParties(c, n)]);
+    const observations = [...clear.flatMap((c) => observeLeads(c, x, n)), ...thirdParties];
     const fit = solveRobust(observations, prior, 1);
     x = fit.x as Float64Array<ArrayBuffer>;
     scaleDb = fit.scale;
@@ -81,20 +83,20 @@ function observeLeads(c: Candidate, x: Float64Array, n: number): Observation[] {
   return out;
 }
 
-/** Differences of level between tracks that hear a call of a third bird at nearly the same time. */
+/** Differences of level between tracks that hear a call of a third bird at nearly the same time: of those next to each other in time, which connect all. */
 function observeThirdParties(c: Candidate, n: number): Observation[] {
+  const heard: number[] = [];
+  for (let j = 0; j < n; j++) if (j !== c.track && c.agreementZ[j] >= CLEAR_Z && c.lostShare[j] <= 0 && c.levelDb[j] >= c.floorDb[j] + CLEAR_DB) heard.push(j);
+  heard.sort((j, k) => c.lagSec[j] - c.lagSec[k] || j - k);
   const out: Observation[] = [];
-  const isHeard = (j: number): boolean => j !== c.track && c.agreementZ[j] >= CLEAR_Z && c.lostShare[j] <= 0 && c.levelDb[j] >= c.floorDb[j] + CLEAR_DB;
-  for (let j = 0; j < n; j++) {
-    if (!isHeard(j)) continue;
-    for (let k = j + 1; k < n; k++) {
-      if (!isHeard(k) || Math.abs(c.lagSec[j] - c.lagSec[k]) > SAME_DISTANCE_SEC) continue;
-      const [a, shareA] = placeOnKnots(c.lagSec[j]), [b, shareB] = placeOnKnots(c.lagSec[k]), last = LEAD_KNOTS_SEC.length - 1;
-      out.push({
-        unknowns: [j, k, n + a, n + Math.min(a + 1, last), n + b, n + Math.min(b + 1, last)], coefficients: [1, -1, shareA - 1, -shareA, 1 - shareB, shareB],
-        value: c.levelDb[j] - c.levelDb[k], weight: 1,
-      });
-    }
+  for (let m = 1; m < heard.length; m++) {
+    const j = heard[m - 1], k = heard[m];
+    if (c.lagSec[k] - c.lagSec[j] > SAME_DISTANCE_SEC) continue;
+    const [a, shareA] = placeOnKnots(c.lagSec[j]), [b, shareB] = placeOnKnots(c.lagSec[k]), last = LEAD_KNOTS_SEC.length - 1;
+    out.push({
+      unknowns: [j, k, n + a, n + Math.min(a + 1, last), n + b, n + Math.min(b + 1, last)], coefficients: [1, -1, shareA - 1, -shareA, 1 - shareB, shareB],
+      value: c.levelDb[j] - c.levelDb[k], weight: THIRD_PARTY_WEIGHT,
+    });
   }
   return out;
 }

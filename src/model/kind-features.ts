@@ -1,0 +1,99 @@
+import type { Candidate } from '../evidence/candidate.js';
+import { log2 } from '../numeric/elementary.js';
+import type { Template } from './context-features.js';
+
+/**
+ * Birds have a repertoire: what is a call is mostly of a kind with other calls of the recording, in length, pitch and make. Clicks of a beak are
+ * none of them, and a part of a call is less of a kind than the whole. How a candidate compares with sure calls, and other cuts of the same sound.
+ */
+export const KIND_FEATURES = [
+  'shorterThanUsual', 'longerThanUsual', 'kindToOwn', 'kindToOthers', 'kindThird', 'otherCutKind', 'containerLogOdds', 'containerShare', 'partLogOdds', 'partShare', 'abuttingLogOdds', 'abuttingMs',
+] as const;
+
+/** Differences that count as one: octaves of length and of pitch, shares of entropy, of even energy, and of the spectrum's likeness. */
+const LENGTH_OCT = 0.4;
+const PITCH_OCT = 0.3;
+const ENTROPY = 0.08;
+const EVENNESS = 0.06;
+const LIKENESS = 0.15;
+const FARTHEST = 6;
+const LEAST_LOG_ODDS = -8;
+const ABUTTING_SEC = 0.06;
+/** A cut is another one's container if it holds this share of it and is this much longer. */
+const HELD = 0.9;
+const LONGER = 1.15;
+const SAME_SOUND = 0.3;
+
+interface Kind { length: number; pitch: number; entropy: number; evenness: number; bands: Float64Array }
+
+/** @param near templates of a track near a time, [from, to) @returns a row of KIND_FEATURES for every candidate (sorted by onset) */
+export function computeKindFeatures(
+  candidates: readonly Candidate[], logOdds: ArrayLike<number>, templates: readonly (readonly Template[])[], near: (list: readonly Template[], tSec: number) => [number, number],
+): number[][] {
+  const kinds = candidates.map(describeKind);
+  const lengths = templates.flatMap((list) => list.map((t) => kinds[t.candidate].length)).sort((a, b) => a - b);
+  const low = lengths[Math.floor(0.1 * lengths.length)] ?? 0, high = lengths[Math.min(lengths.length - 1, Math.floor(0.9 * lengths.length))] ?? 0;
+  const distances = candidates.map((c, n) => compareKinds(candidates, kinds, templates, near, c, n));
+  return candidates.map((_, n) => {
+    const cuts = compareCuts(candidates, logOdds, distances, n);
+    const d = distances[n];
+    return [lengths.length ? kinds[n].length - low : 0, lengths.length ? kinds[n].length - high : 0, d.own, d.others, d.third, ...cuts];
+  });
+}
+
+function describeKind(c: Candidate): Kind {
+  return { length: log2(Math.max(1e-3, c.offsetSec - c.onsetSec)), pitch: log2(Math.max(1, c.centroidHz)), entropy: c.entropy, evenness: c.timeEntropy, bands: c.bands };
+}
+
+/** Distance to the nearest sure call of the own bird, of the others, and to the third nearest of all. */
+function compareKinds(
+  candidates: readonly Candidate[], kinds: readonly Kind[], templates: readonly (readonly Template[])[], near: (list: readonly Template[], tSec: number) => [number, number], c: Candidate, n: number,
+): { own: number; others: number; third: number } {
+  let own = FARTHEST; let others = FARTHEST;
+  const nearest = [FARTHEST, FARTHEST, FARTHEST];
+  templates.forEach((list, track) => {
+    const [from, to] = near(list, c.onsetSec);
+    for (let k = from; k < to; k++) {
+      const o = candidates[list[k].candidate];
+      if (o.onsetSec < c.offsetSec && o.offsetSec > c.onsetSec) continue;
+      const d = measureDistance(kinds[n], kinds[list[k].candidate]);
+      if (track === c.track) own = Math.min(own, d); else others = Math.min(others, d);
+      if (d >= nearest[2]) continue;
+      nearest[2] = d;
+      nearest.sort((a, b) => a - b);
+    }
+  });
+  return { own, others, third: nearest[2] };
+}
+
+/** Root of the sum of squares; beyond the farthest, the farthest. */
+function measureDistance(a: Kind, b: Kind): number {
+  let square = ((a.length - b.length) / LENGTH_OCT) ** 2 + ((a.pitch - b.pitch) / PITCH_OCT) ** 2 + ((a.entropy - b.entropy) / ENTROPY) ** 2 + ((a.evenness - b.evenness) / EVENNESS) ** 2;
+  if (square >= FARTHEST * FARTHEST) return FARTHEST;
+  let like = 0;
+  for (let k = 0; k < a.bands.length; k++) like += a.bands[k] * b.bands[k];
+  square += ((1 - like) / LIKENESS) ** 2;
+  return Math.min(FARTHEST, Math.sqrt(square));
+}
+
+/** Other cuts of the same sound on the same track: how much nearer the best of them is to a kind, the surest that holds this one, the surest part, the surest neighbour. */
+function compareCuts(candidates: readonly Candidate[], logOdds: ArrayLike<number>, distances: readonly { own: number; third: number }[], n: number): number[] {
+  const c = candidates[n], length = c.offsetSec - c.onsetSec;
+  let kind = FARTHEST; let container = LEAST_LOG_ODDS; let containerShare = 1; let part = LEAST_LOG_ODDS; let partShare = 1; let abutting = LEAST_LOG_ODDS; let abuttingMs = ABUTTING_SEC * 1e3;
+  const look = (m: number): void => {
+    const o = candidates[m];
+    if (o.track !== c.track || o.shared !== c.shared) return;
+    const both = Math.min(c.offsetSec, o.offsetSec) - Math.max(c.onsetSec, o.onsetSec), other = o.offsetSec - o.onsetSec;
+    if (both <= 0.1 * Math.min(length, other)) {
+      const gap = Math.max(0, -both);
+      if (gap < ABUTTING_SEC && logOdds[m] > abutting) { abutting = logOdds[m]; abuttingMs = gap * 1e3; }
+      return;
+    }
+    if (both > SAME_SOUND * Math.min(length, other)) kind = Math.min(kind, distances[m].third);
+    if (both > HELD * length && other > LONGER * length) { if (logOdds[m] > container) { container = logOdds[m]; containerShare = length / other; } }
+    else if (both > HELD * other && length > LONGER * other && logOdds[m] > part) { part = logOdds[m]; partShare = other / length; }
+  };
+  for (let m = n - 1; m >= 0 && candidates[m].onsetSec > c.onsetSec - 2; m--) look(m);
+  for (let m = n + 1; m < candidates.length && candidates[m].onsetSec < c.offsetSec + ABUTTING_SEC; m++) look(m);
+  return [kind - distances[n].third, container, containerShare, part, partShare, abutting, abuttingMs];
+}
