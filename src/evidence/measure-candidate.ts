@@ -6,7 +6,7 @@ import type { FloorSpectrum } from './floors.js';
 import { LagMeter, type BinSet } from './lags.js';
 import { sumLevels, type OwnershipMap } from './ownership.js';
 import type { Segment } from './segments.js';
-import { collectShared } from './shared.js';
+import type { SharedSet } from './shared.js';
 import type { AnalysisSettings } from './settings.js';
 import type { StretchSpectra } from './spectra.js';
 
@@ -43,10 +43,13 @@ export interface OwnedSet { set: BinSet; ownedShare: number; leadDb: number }
 /** A candidate and the bins it rests on. */
 export interface Measured { candidate: Candidate; set: BinSet }
 
-/** Measures one segment on all tracks; null if it is a mere fragment. */
-export function measureCandidate(c: StretchContext, segment: Segment): Measured | null {
+/**
+ * Measures one segment on all tracks; null if it is a mere fragment.
+ * @param shared the bins of a segment of shared sound: of what its track holds there, they are its share
+ */
+export function measureCandidate(c: StretchContext, segment: Segment, shared?: SharedSet): Measured | null {
   const to = Math.min(c.spectra.frameCount, segment.endFrame);
-  const owned = segment.shared ? takeShared(c, segment.track, segment.startFrame, to) : collectOwned(c, segment, segment.startFrame, to);
+  const owned = shared ? { set: shared.set, leadDb: shared.leadDb, ownedShare: measureShare(c, segment.track, shared.set, segment.startFrame, to) } : collectOwned(c, segment, segment.startFrame, to);
   const { set, ownedShare, leadDb } = owned;
   if (set.length < LEAST_BINS || (!segment.shared && (ownedShare < LEAST_SHARE_EVER || (ownedShare < LEAST_SHARE && leadDb < LEAST_LEAD_DB)))) return null;
   const edges = refineEdges(c, segment, ownedShare);
@@ -76,12 +79,6 @@ export function describeSegment(c: StretchContext, segment: Segment, { set, owne
     overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements, shared: segment.shared ? 1 : 0, core: segment.core ? 1 : 0, twin: segment.twin ? 1 : 0,
     ...levels, ...lags, ownedShare, leadDb, lostShare, ...shape, ownedBins: set.length,
   };
-}
-
-/** The track of a shared segment is the one that hears it best: what it holds of that track's sound is its share. */
-function takeShared(c: StretchContext, track: number, from: number, to: number): OwnedSet {
-  const { set, leadDb } = collectShared(c.spectra, c.floors, c.lost, c.ownership, c.settings.bandBins, from, to);
-  return { set, leadDb, ownedShare: measureShare(c, track, set, from, to) };
 }
 
 /** Share of a track's sound in frames [from, to) that lies in a set of bins. */
