@@ -1,4 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
+import { unpackCandidates } from '../evidence/candidate-rows.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { createZeroClock, type ClockModel } from '../model/clock.js';
 import { findCoarseClock } from '../model/coarse-clock.js';
@@ -82,9 +83,10 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
     const batches = planBatches(cells, isAlone ? rule.firstCells : BATCH_CELLS);
     const watch = new GainWatch(priorGainDb, rule);
     const isEnough = (found: Candidate[][]): boolean => isAlone && watch.isSettled(found);
-    const found = await lookInBatches(batches, isEnough, (batch, b) => {
+    const found = await lookInBatches(batches, isEnough, async (batch, b) => {
       const tasks = batch.map((cell) => ({ ...makeTask(plan, { floors, clock, gainDb }, spans, cell), tellingOnly: true }));
-      return resumeCells(checkpoint, `look-${pass}-${nameNumber(b)}`, tasks.length, onDone, async (tell) => (await runner.extract(tasks, tell)).map((r) => r.candidates));
+      const results = await resumeCells(checkpoint, `look-${pass}-${nameNumber(b)}`, tasks.length, onDone, (tell) => runner.extract(tasks, tell));
+      return results.map((r) => unpackCandidates(r.rows, timeline.tracks.length));
     });
     for (let k = found.length; k < cells.length; k++) onDone();
     return found.flat();
