@@ -175,38 +175,29 @@ export class StretchKernels {
     return this.lagTransform !== undefined && maxSteps < this.lagTransform.size / 2;
   }
 
-  /** Lag of every track after track `own` over a set of bins (frame * binCount + bin); see `measureSetLags` of the kernels. */
-  measureLags(floors: readonly Float32Array[], own: number, set: Uint32Array, maxSteps: number): SetLag[] {
+  /**
+   * Over a set of bins (frame * binCount + bin): the lag of every track after track `own`, its power over the floor, split at a bin, and its floor;
+   * see `measureSet` of the kernels.
+   */
+  measureSet(floors: readonly Float32Array[], own: number, set: Uint32Array, maxSteps: number, splitBin: number): { lags: SetLag[]; levels: SetLevels } {
     const { k, lagTransform: fft } = this;
-    const { trackCount, binCount, spectra, keptBins } = this.region;
-    if (!fft) throw new Error('measureLags without a transform');
+    const { trackCount, binCount, spectra, keptBins, powerScale } = this.region;
+    if (!fft) throw new Error('measureSet without a transform');
     const noise = this.placeNoise(floors);
     const before = k.mark();
     const setPtr = this.placeSet(set);
-    const result = k.allocF32(28 * Math.ceil(trackCount / 4));
+    const groups = Math.ceil(trackCount / 4);
+    const result = k.allocF32(28 * groups), levels = k.alloc(96 * groups);
     const scratch = k.alloc(k.fn.setLagScratchBytes(fft.size, trackCount));
-    k.fn.measureSetLags(spectra, keptBins, binCount, trackCount, noise, own, setPtr, set.length, fft.size, fft.table, maxSteps, scratch, result);
-    const values = k.f32(result, 28 * Math.ceil(trackCount / 4));
+    k.fn.measureSet(spectra, keptBins, binCount, trackCount, noise, own, setPtr, set.length, fft.size, fft.table, maxSteps, scratch, result, powerScale, splitBin, levels);
+    const values = k.f32(result, 28 * groups), sums = k.f64(levels, 12 * groups);
     k.release(before);
-    return floors.map((_, j) => {
+    const read = (row: number): Float64Array => Float64Array.from(floors, (_, j) => sums[12 * (j >> 2) + 4 * row + (j & 3)]);
+    const lags = floors.map((_, j) => {
       const v = (row: number): number => values[28 * (j >> 2) + 4 * row + (j & 3)];
       return { step: v(0), before: v(1), peak: v(2), after: v(3), atZero: v(4), weightSum: v(5), squareSum: v(6) };
     });
-  }
-
-  /** Power over the floor of every track over a set of bins, split at a bin, and its floor; see `sumSetLevels` of the kernels. */
-  sumLevels(floors: readonly Float32Array[], set: Uint32Array, splitBin: number): SetLevels {
-    const { k } = this;
-    const { trackCount, binCount, spectra, keptBins, powerScale } = this.region;
-    const noise = this.placeNoise(floors);
-    const before = k.mark();
-    const setPtr = this.placeSet(set);
-    const result = k.alloc(96 * Math.ceil(trackCount / 4));
-    k.fn.sumSetLevels(spectra, keptBins, binCount, trackCount, noise, powerScale, setPtr, set.length, splitBin, result);
-    const values = k.f64(result, 12 * Math.ceil(trackCount / 4));
-    k.release(before);
-    const read = (row: number): Float64Array => Float64Array.from(floors, (_, j) => values[12 * (j >> 2) + 4 * row + (j & 3)]);
-    return { low: read(0), high: read(1), noise: read(2) };
+    return { lags, levels: { low: read(0), high: read(1), noise: read(2) } };
   }
 
   /** Energy above the band's lower edge in short steps, worked out where it is asked for; see `stepEnergies` of the kernels. */
