@@ -71,11 +71,12 @@ export function describeSegment(c: StretchContext, segment: Segment, { set, owne
   const middleSec = c.startSec + ((from + to) / 2) * hopSec;
   const lags = convertLags(c, i, measured.readings, middleSec);
   const ownResidual = c.residualSec(i, middleSec);
-  const lostShare = Float64Array.from(c.lost, (flags) => {
+  const lostShare = new Float64Array(c.lost.length);
+  for (let j = 0; j < c.lost.length; j++) {
     let lost = 0;
-    for (let t = from; t < to; t++) lost += flags[t];
-    return lost / (to - from);
-  });
+    for (let t = from; t < to; t++) lost += c.lost[j][t];
+    lostShare[j] = lost / (to - from);
+  }
   return {
     track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb,
     overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements, shared: segment.shared ? 1 : 0, core: segment.core ? 1 : 0, twin: segment.twin ? 1 : 0,

@@ -192,12 +192,18 @@ export class StretchKernels {
     k.fn.measureSet(spectra, keptBins, binCount, trackCount, noise, own, setPtr, set.length, fft.size, fft.table, maxSteps, scratch, result, powerScale, splitBin, levels);
     const values = k.f32(result, 28 * groups), sums = k.f64(levels, 12 * groups);
     k.release(before);
-    const read = (row: number): Float64Array => Float64Array.from(floors, (_, j) => sums[12 * (j >> 2) + 4 * row + (j & 3)]);
-    const lags = floors.map((_, j) => {
-      const v = (row: number): number => values[28 * (j >> 2) + 4 * row + (j & 3)];
-      return { step: v(0), before: v(1), peak: v(2), after: v(3), atZero: v(4), weightSum: v(5), squareSum: v(6) };
-    });
-    return { lags, levels: { low: read(0), high: read(1), noise: read(2) } };
+    const out: SetLevels = { low: new Float64Array(trackCount), high: new Float64Array(trackCount), noise: new Float64Array(trackCount) };
+    const lags: SetLag[] = [];
+    for (let j = 0; j < trackCount; j++) {
+      const s = 12 * (j >> 2) + (j & 3), v = 28 * (j >> 2) + (j & 3);
+      out.low[j] = sums[s];
+      out.high[j] = sums[s + 4];
+      out.noise[j] = sums[s + 8];
+      lags.push({
+        step: values[v], before: values[v + 4], peak: values[v + 8], after: values[v + 12], atZero: values[v + 16], weightSum: values[v + 20], squareSum: values[v + 24],
+      });
+    }
+    return { lags, levels: out };
   }
 
   /** Energy above the band's lower edge in short steps, worked out where it is asked for; see `stepEnergies` of the kernels. */
