@@ -16,7 +16,7 @@ export { stftPower, stftPowerScratchBytes } from './stft-power';
 export { mapOwnership, ownershipScratchBytes } from './ownership';
 export { findPedestal, sumOwnedOver } from './pedestal';
 export { bandRise, flagEvenFrames } from './band-rise';
-export { measureSet, setLagScratchBytes } from './set-measures';
+export { measureSet, setScratchBytes } from './set-measures';
 export { correlateShifted, sumSetShape } from './set-shape';
 export { stepEnergies } from './step-energy';
 export { frameTexture } from './frame-texture';

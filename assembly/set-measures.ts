@@ -10,7 +10,7 @@
  *   noisePtr   read    f32[binCount][groupCount][x 4], in units of |X|^2, infinite where there is no track
  *   setPtr     read    u32[setCount], spectrum * binCount + bin, bin < keptBins <= binCount
  *   tablePtr   read    fftPrepare(n), n >= 2 binCount, maxSteps < n / 2
- *   scratchPtr written setLagScratchBytes(n, trackCount)
+ *   scratchPtr written setScratchBytes(n, trackCount, setCount)
  *   resultPtr  written f32[groupCount][7][x 4]
  *   levelsPtr  written f64[groupCount][3][x 4]
  * Alignment 16 (set 4); nothing may overlap.
@@ -19,9 +19,9 @@
 import { countGroups, POINT_BYTES } from './abi';
 import { fftInverse } from './fft';
 
-/** Bytes of the scratch: spectra of the sums, work and lanes of one inverse transform. */
-export function setLagScratchBytes(n: i32, trackCount: i32): i32 {
-  return ((n >> 1) + 1) * countGroups(trackCount) * <i32>POINT_BYTES + 32 * n;
+/** Bytes of the scratch: spectra of the sums, work and lanes of one inverse transform, two vectors, u of every bin of the set. */
+export function setScratchBytes(n: i32, trackCount: i32, setCount: i32): i32 {
+  return ((n >> 1) + 1) * countGroups(trackCount) * <i32>POINT_BYTES + 32 * n + 32 + 8 * setCount;
 }
 
 export function measureSet(
@@ -35,10 +35,16 @@ export function measureSet(
   const lanesPtr = workPtr + (<usize>n << 4);
   memory.fill(scratchPtr, 0, crossBytes);
   memory.fill(levelsPtr, 0, <usize>groups * 96);
-  for (let g = 0; g < groups; g++) {
+  const spillPtr = lanesPtr + (<usize>n << 4);
+  // The own track's group first: it gives u.
+  for (let i = 0; i < groups; i++) {
+    const g = i == 0 ? own >> 2 : i <= own >> 2 ? i - 1 : i;
     const spectrum = scratchPtr + <usize>g * POINT_BYTES;
     const result = resultPtr + <usize>g * 112;
-    sumSet(spectraPtr, keptBins, binCount, stride, noisePtr, own, setPtr, setCount, <usize>g * POINT_BYTES, scratchPtr, result, scale, splitBin, levelsPtr + <usize>g * 96);
+    sumSet(
+      spectraPtr, keptBins, binCount, stride, noisePtr, i == 0 ? own & 3 : -1, setPtr, setCount, <usize>g * POINT_BYTES, scratchPtr, spillPtr, result, scale, splitBin,
+      levelsPtr + <usize>g * 96,
+    );
     // The inverse takes bin 0 once and all others twice.
     v128.store(spectrum, f32x4.add(v128.load(spectrum), v128.load(spectrum)));
     fftInverse(n, tablePtr, spectrum, stride, workPtr, lanesPtr);
@@ -46,18 +52,17 @@ export function measureSet(
   }
 }
 
-/** Sums of one group, which lies g bytes from the first. */
+/** Sums of one group, which lies g bytes from the first; ownLane is -1 where the own track is in another. */
 function sumSet(
-  spectraPtr: usize, keptBins: i32, binCount: i32, strideBytes: i32, noisePtr: usize, own: i32, setPtr: usize, setCount: i32, g: usize, crossPtr: usize, resultPtr: usize,
-  scale: f32, splitBin: i32, levelsPtr: usize,
+  spectraPtr: usize, keptBins: i32, binCount: i32, strideBytes: i32, noisePtr: usize, ownLane: i32, setPtr: usize, setCount: i32, g: usize, crossPtr: usize, spillPtr: usize,
+  resultPtr: usize, scale: f32, splitBin: i32, levelsPtr: usize,
 ): void {
-  const stride = <usize>strideBytes;
-  const ownAt = <usize>(own >> 2) * POINT_BYTES + (<usize>(own & 3) << 2);
+  const stride = <usize>strideBytes, lane = <usize>ownLane << 2;
   const one = f32x4.splat(1), zero = f32x4.splat(0), most = f32x4.splat(f32.MAX_VALUE), factor = f32x4.splat(scale);
   const end = setPtr + (<usize>setCount << 2);
   let weights = zero, squares = zero, low = zero, high = zero, noises = zero;
-  let row = -binCount, place: usize = 0;
-  for (let p = setPtr; p < end; p += 4) {
+  let row = -binCount, place: usize = 0, unit = spillPtr + 32;
+  for (let p = setPtr; p < end; p += 4, unit += 8) {
     const k = load<i32>(p);
     // A division only where another frame begins.
     if (k - row >= binCount || k < row) {
@@ -65,23 +70,20 @@ function sumSet(
       low = zero; high = zero; noises = zero;
       const frame = k / binCount;
       row = frame * binCount;
-      place = spectraPtr + <usize>(frame * keptBins) * stride;
+      place = spectraPtr + <usize>(frame * keptBins) * stride + g;
     }
     const at = <usize>(k - row) * stride;
-    const point = place + at;
-    const xr = v128.load(point + g), xi = v128.load(point + g, 16);
+    const xr = v128.load(place + at), xi = v128.load(place + at, 16);
     const s = f32x4.add(f32x4.mul(xr, xr), f32x4.mul(xi, xi));
     const noise = v128.load(noisePtr + ((at + g) >> 1));
     const level = f32x4.mul(factor, noise), excess = f32x4.sub(f32x4.mul(factor, s), level);
     if (k - row < splitBin) low = f32x4.add(low, excess);
     else high = f32x4.add(high, excess);
     noises = f32x4.add(noises, level);
-    const pr = load<f32>(point + ownAt), pi = load<f32>(point + ownAt, 16);
-    const square = pr * pr + pi * pi;
-    if (!(square > 0 && square <= f32.MAX_VALUE)) continue;
-    const unit: f32 = 1 / sqrt(square);
-    const ur = f32x4.splat(pr * unit), ui = f32x4.splat(pi * unit);
     const inverse = f32x4.div(one, f32x4.sqrt(s));
+    if (ownLane >= 0) storeUnit(spillPtr, place + at + lane, lane, s, inverse, unit);
+    const ur = v128.load_splat<f32>(unit), ui = v128.load_splat<f32>(unit, 4);
+    if (load<f32>(unit) != load<f32>(unit)) continue;
     const share = f32x4.sub(one, f32x4.mul(f32x4.mul(noise, inverse), inverse));
     const counts = v128.and(f32x4.gt(share, zero), f32x4.le(s, most));
     const w = v128.and(counts, share);
@@ -96,6 +98,17 @@ function sumSet(
   addSums(levelsPtr, low, high, noises);
   v128.store(resultPtr, weights, 80);
   v128.store(resultPtr, squares, 96);
+}
+
+/** u of the own track from what its group has worked out; NaN where it adds nothing. Through memory, for lanes are not counted at run time. */
+// @ts-ignore: decorator
+@inline
+function storeUnit(spillPtr: usize, point: usize, lane: usize, s: v128, inverse: v128, unit: usize): void {
+  v128.store(spillPtr, s);
+  v128.store(spillPtr, inverse, 16);
+  const square = load<f32>(spillPtr + lane), turn = load<f32>(spillPtr + lane, 16);
+  store<f32>(unit, square > 0 && square <= f32.MAX_VALUE ? load<f32>(point) * turn : NaN);
+  store<f32>(unit, load<f32>(point, 16) * turn, 4);
 }
 
 // @ts-ignore: decorator

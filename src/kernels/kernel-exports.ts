@@ -54,7 +54,7 @@ export interface KernelExports {
     spectra: Ptr, keptBins: number, binCount: number, trackCount: number, noise: Ptr, own: number, set: Ptr, setCount: number, n: number, table: Ptr,
     maxSteps: number, scratch: Ptr, result: Ptr, scale: number, splitBin: number, levels: Ptr,
   ): void;
-  setLagScratchBytes(n: number, trackCount: number): number;
+  setScratchBytes(n: number, trackCount: number, setCount: number): number;
   /** spectrum: f64[binCount], inTime: f64[endFrame - startFrame]. */
   sumSetShape(power: Ptr, binCount: number, floor: Ptr, set: Ptr, setCount: number, startFrame: number, endFrame: number, spectrum: Ptr, inTime: Ptr): void;
   correlateShifted(spectrum: Ptr, firstBin: number, endBin: number, firstShift: number, lastShift: number, scratch: Ptr): number;

@@ -67,8 +67,8 @@ export function createLagTransform(k: Kernels, fftSize: number): LagTransform | 
 export function countStretchBytes(trackCount: number, frameCount: number, binCount: number, signalFrames: number): number {
   const groups = Math.ceil(trackCount / 4);
   const perFrame = binCount * 5 + trackCount * (1 + 1 + 4 * 4) + EVEN_BANDS * 4;
-  // One candidate at a time: its set and the inverse transform, or its envelopes.
-  const candidate = frameCount * binCount * 4 + binCount * groups * 224;
+  // One candidate at a time: its set with the own track's phases and the inverse transform, or its envelopes.
+  const candidate = frameCount * binCount * 12 + binCount * groups * 224;
   return frameCount * perFrame + binCount * (trackCount * 4 + groups * 16) + candidate + countStepBytes(trackCount, signalFrames) + (1 << 18);
 }
 
@@ -188,7 +188,7 @@ export class StretchKernels {
     const setPtr = this.placeSet(set);
     const groups = Math.ceil(trackCount / 4);
     const result = k.allocF32(28 * groups), levels = k.alloc(96 * groups);
-    const scratch = k.alloc(k.fn.setLagScratchBytes(fft.size, trackCount));
+    const scratch = k.alloc(k.fn.setScratchBytes(fft.size, trackCount, set.length));
     k.fn.measureSet(spectra, keptBins, binCount, trackCount, noise, own, setPtr, set.length, fft.size, fft.table, maxSteps, scratch, result, powerScale, splitBin, levels);
     const values = k.f32(result, 28 * groups), sums = k.f64(levels, 12 * groups);
     k.release(before);

@@ -110,7 +110,7 @@ describe('lags over a set of bins', () => {
     noise.values.fill(1);
     const setPtr = k.alloc(4 * SET.length);
     k.i32(setPtr, SET.length).set(SET);
-    const scratch = allocGuarded(k, k.fn.setLagScratchBytes(2 * SIZE, 3) / 4);
+    const scratch = allocGuarded(k, k.fn.setScratchBytes(2 * SIZE, 3, SET.length) / 4);
     const result = allocGuarded(k, 28), levels = allocGuarded(k, 24);
     const fft = createLagTransform(k, SIZE);
     k.fn.measureSet(s.ptr, KEPT, BINS, 3, noise.ptr, 0, setPtr, SET.length, 2 * SIZE, fft?.table ?? 0, MAX_STEPS, scratch.ptr, result.ptr, SCALE, 9, levels.ptr);
