@@ -36,8 +36,9 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
   const ownership = mapOwnership(spectra, input.floors, input.gainDb, lost, settings.bandBins);
   const levels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins));
   const isLoud = levels.map((level) => level.some((v) => v >= PEDESTAL_FROM_DB));
-  const pedestals = spectra.power.map((_, j) => (isLoud[j] ? findPedestal(spectra, input.floors[j], j, levels[j], settings.bandBins, PEDESTAL_FROM_DB) : new Float32Array(spectra.frameCount).fill(1)));
-  const tonalLevels = spectra.power.map((_, j) => (isLoud[j] ? ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins, pedestals[j]) : levels[j]));
+  const pedestals = levels.map((level, j) => (
+    isLoud[j] ? findPedestal(spectra, input.floors[j], j, level, settings.bandBins, PEDESTAL_FROM_DB) : new Float32Array(level.length).fill(1)));
+  const tonalLevels = levels.map((level, j) => (isLoud[j] ? ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins, pedestals[j]) : level));
   const sharedLevel = measureSharedLevel(spectra, input.floors, ownership, settings.bandBins);
   const context: StretchContext = {
     spectra, levels, tonalLevels, pedestals, sharedLevel, floors: input.floors, gainDb: input.gainDb, lost, ownership, settings, lagMeter,

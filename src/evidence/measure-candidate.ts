@@ -50,7 +50,9 @@ export interface Measured { candidate: Candidate; set: BinSet }
  */
 export function measureCandidate(c: StretchContext, segment: Segment, shared?: SharedSet): Measured | null {
   const to = Math.min(c.spectra.frameCount, segment.endFrame);
-  const owned = shared ? { set: shared.set, leadDb: shared.leadDb, ownedShare: measureShare(c, segment.track, shared.set, segment.startFrame, to) } : collectOwned(c, segment, segment.startFrame, to);
+  const owned = shared
+    ? { set: shared.set, leadDb: shared.leadDb, ownedShare: measureShare(c, segment.track, shared.set, segment.startFrame, to) }
+    : collectOwned(c, segment, segment.startFrame, to);
   const { set, ownedShare, leadDb } = owned;
   if (set.length < LEAST_BINS || (!segment.shared && (ownedShare < LEAST_SHARE_EVER || (ownedShare < LEAST_SHARE && leadDb < LEAST_LEAD_DB)))) return null;
   const edges = refineEdges(c, segment, ownedShare);

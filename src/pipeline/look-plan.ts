@@ -17,9 +17,10 @@ const LEAST_LEADS = 10;
 /**
  * Cuts cells into batches, each of which, and all up to it, lie spread over the whole: cells are taken in the order of the numbers of van der Corput.
  * @param cells in order of time
- * @param firstCount cells of the first batch
+ * @param firstCount cells of the first batch; where two batches are all there is, they are one, for no pass ends before the second
  */
 export function planBatches(cells: readonly number[], firstCount: number): number[][] {
+  if (cells.length <= Math.ceil(firstCount * GROWTH)) return cells.length > 0 ? [[...cells]] : [];
   const order = cells.map((cell, k) => ({ cell, rank: reverseBits(k) }));
   // The k-th number of van der Corput is the share of the study at which the k-th cell is taken.
   const byTime = order.map((o, k) => ({ rank: o.rank, k })).sort((a, b) => a.rank - b.rank);

@@ -14,6 +14,8 @@ describe('planBatches', () => {
 
   it('is one batch in order of time where the cells are few', () => {
     expect(planBatches(range(30), 30)).toEqual([range(30)]);
+    expect(planBatches(range(45), 30)).toEqual([range(45)]);
+    expect(planBatches(range(46), 30)).toHaveLength(3);
     expect(planBatches([], 30)).toEqual([]);
   });
 
