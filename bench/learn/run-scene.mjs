@@ -2,6 +2,7 @@
 import { StudyAudio } from '../../dist/study/study-audio.js';
 import { buildTimeline } from '../../dist/study/timeline.js';
 import { createMemoryReader } from '../../dist/audio/memory-reader.js';
+import { unpackCandidates } from '../../dist/evidence/candidate-rows.js';
 import { resolveSettings } from '../../dist/evidence/settings.js';
 import { planCells } from '../../dist/pipeline/cells.js';
 import { CellWorker } from '../../dist/pipeline/cell-work.js';
@@ -27,7 +28,7 @@ export async function gatherInMemory(birds, recorders, signals, sampleRateHz) {
   const calibration = await calibrateStudy(runner, timeline, settings, plan, { maxOffsetSec: 60 });
   const spans = new SpanFinder(calibration.active, calibration.clock, plan, settings);
   const cells = await runner.extract(Array.from({ length: plan.cellCount }, (_, k) => makeTask(plan, calibration, spans, k)));
-  const candidates = cells.flatMap((c) => c.candidates);
+  const candidates = cells.flatMap((c) => unpackCandidates(c.rows, birds.length));
   const evidence = { candidates, cells, gains: fitGains(candidates, calibration.priorGainDb), clock: calibration.clock };
   return { evidence, timeline, settings, plan };
 }

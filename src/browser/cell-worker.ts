@@ -1,5 +1,5 @@
 /** One Web Worker of the pool: gets the study's files once, then does the cells it is sent. */
-import { answerJob, type CellJob, type OpenedCells } from '../parallel/answer-jobs.js';
+import { answerJob, listTransfers, type CellJob, type OpenedCells } from '../parallel/answer-jobs.js';
 import { openAudio } from '../audio/open-audio.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { CellWorker } from '../pipeline/cell-work.js';
@@ -30,6 +30,6 @@ addEventListener('message', (e: MessageEvent<CellWorkerStart | CellJob>) => {
     opened = new Promise((resolve) => { resolve(openCells(message)); });
     opened.catch(() => undefined);
   } else {
-    void answerJob(opened!, message).then((answer) => { postMessage(answer); });
+    void answerJob(opened!, message).then((answer) => { postMessage(answer, { transfer: listTransfers(answer) }); });
   }
 });

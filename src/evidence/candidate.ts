@@ -62,23 +62,3 @@ export interface Candidate {
   /** Number of owned bins. */
   ownedBins: number;
 }
-
-/**
- * Moves the arrays of candidates into one piece of memory that they share, in place. An array of eight numbers of its own costs several times its
- * content in bookkeeping, and a busy hour has hundreds of thousands of them.
- */
-export function gatherArrays(candidates: readonly Candidate[]): void {
-  const arrays = candidates.flatMap((c) => Object.values(c).filter((v) => v instanceof Float64Array));
-  const length = arrays.reduce((sum, a) => sum + a.length, 0);
-  if (arrays.length === 0 || arrays[0].buffer.byteLength === 8 * length) return;
-  const all = new Float64Array(length);
-  let at = 0;
-  for (const c of candidates as readonly (Candidate & Record<string, unknown>)[]) {
-    for (const [name, value] of Object.entries(c)) {
-      if (!(value instanceof Float64Array)) continue;
-      all.set(value, at);
-      Object.assign(c, { [name]: all.subarray(at, at + value.length) });
-      at += value.length;
-    }
-  }
-}

@@ -10,7 +10,7 @@ import { mapOwnership, sumOwned } from './ownership.js';
 import { findPedestal } from './pedestal.js';
 import { cutSegments, joinSegments, type Segment, type SegmentRules } from './segments.js';
 import type { AnalysisSettings } from './settings.js';
-import { collectShared, measureSharedLevel } from './shared.js';
+import { collectShared, measureSharedLevel, type SharedSet } from './shared.js';
 import type { SpectralEngine, StretchSpectra } from './spectra.js';
 
 export interface StretchInput {
@@ -35,8 +35,10 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
   const lost = findLostFrames(spectra, input.floors, settings.bandBins[0]);
   const ownership = mapOwnership(spectra, input.floors, input.gainDb, lost, settings.bandBins);
   const levels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins));
-  const pedestals = spectra.power.map((_, j) => findPedestal(spectra, input.floors[j], j, levels[j], settings.bandBins, 4));
-  const tonalLevels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins, pedestals[j]));
+  const isLoud = levels.map((level) => level.some((v) => v >= PEDESTAL_FROM_DB));
+  const pedestals = levels.map((level, j) => (
+    isLoud[j] ? findPedestal(spectra, input.floors[j], j, level, settings.bandBins, PEDESTAL_FROM_DB) : new Float32Array(level.length).fill(1)));
+  const tonalLevels = levels.map((level, j) => (isLoud[j] ? ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins, pedestals[j]) : level));
   const sharedLevel = measureSharedLevel(spectra, input.floors, ownership, settings.bandBins);
   const context: StretchContext = {
     spectra, levels, tonalLevels, pedestals, sharedLevel, floors: input.floors, gainDb: input.gainDb, lost, ownership, settings, lagMeter,
@@ -47,11 +49,12 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
     triggerDb: 5, keepDb: 0, belowPeakDb: 17, bridgeFrames: Math.round(0.014 / hopSec), leastFrames: Math.max(3, Math.round(settings.callSec[0] / hopSec)),
   };
   const candidates: Candidate[] = [];
-  const keep = (segment: Segment): void => {
-    const measured = measureCandidate(context, segment);
+  const keep = (segment: Segment, shared?: SharedSet): void => {
+    const measured = measureCandidate(context, segment, shared);
     if (measured) candidates.push(measured.candidate, ...measureTwins(context, segment, measured, candidates));
   };
   for (let j = 0; j < spectra.trackCount; j++) {
+    if (!isLoud[j]) continue;
     const plain = cutSegments(j, levels[j], rules);
     const tonal = cutSegments(j, tonalLevels[j], rules, true);
     const strings = STRING_GAPS_SEC.flatMap((gap) => joinSegments(plain, Math.round(gap / hopSec), Math.round(settings.callSec[1] / hopSec)));
@@ -59,22 +62,27 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
     for (const s of [...tonal, ...strings]) if (!found.some((b) => sameStretch(s, b))) found.push(s);
     for (const segment of found) if (!input.tellingOnly || mayBeTelling(segment)) keep(segment);
   }
-  for (const segment of cutShared(context, rules, hopSec)) if (!input.tellingOnly || mayBeTelling(segment)) keep(segment);
+  for (const segment of cutShared(sharedLevel, rules, hopSec)) {
+    if (input.tellingOnly && !mayBeTelling(segment)) continue;
+    const shared = collectShared(spectra, input.floors, lost, ownership, settings.bandBins, segment.startFrame, Math.min(spectra.frameCount, segment.endFrame));
+    // On the track that hears it best.
+    if (shared.track >= 0) keep({ ...segment, track: shared.track, shared: true }, shared);
+  }
   const wanted = input.tellingOnly ? candidates.filter(isTelling) : candidates;
   wanted.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec || a.shared - b.shared || a.twin - b.twin);
   return { candidates: wanted, lost };
 }
 
-/** Segments of sound that no track leads clearly, each on the track that hears it best. */
-function cutShared(c: StretchContext, rules: SegmentRules, hopSec: number): Segment[] {
+/** Segments of sound that no track leads clearly, not yet on a track. */
+function cutShared(sharedLevel: Float32Array, rules: SegmentRules, hopSec: number): Segment[] {
   const sharedRules = { ...rules, triggerDb: 6, keepDb: 2, belowPeakDb: 13, bridgeFrames: Math.round(0.009 / hopSec) };
-  const wide = cutSegments(0, c.sharedLevel, sharedRules);
-  const narrow = cutSegments(0, c.sharedLevel, { ...sharedRules, belowPeakDb: 8 }).map((s) => ({ ...s, core: true }));
-  return [...wide, ...narrow.filter((a) => !wide.some((b) => sameStretch(a, b)))].flatMap((segment) => {
-    const { track } = collectShared(c.spectra, c.floors, c.lost, c.ownership, c.settings.bandBins, segment.startFrame, Math.min(c.spectra.frameCount, segment.endFrame));
-    return track >= 0 ? [{ ...segment, track, shared: true }] : [];
-  });
+  const wide = cutSegments(0, sharedLevel, sharedRules);
+  const narrow = cutSegments(0, sharedLevel, { ...sharedRules, belowPeakDb: 8 }).map((s) => ({ ...s, core: true }));
+  return [...wide, ...narrow.filter((a) => !wide.some((b) => sameStretch(a, b)))];
 }
+
+/** Frames from this level on have a pedestal; segments need more (`triggerDb`), so that a track without such frames has neither. */
+const PEDESTAL_FROM_DB = 4;
 
 /** Elements closer than these may be one call (a trill): the joined stretches are measured as candidates beside their elements. */
 const STRING_GAPS_SEC = [0.016, 0.024, 0.034, 0.048];
@@ -93,12 +101,17 @@ export function ownedLevel(
 ): Float32Array {
   let floorSum = 0;
   for (let b = bins[0]; b < bins[1]; b++) floorSum += floor[b];
-  const raw = sumOwned(s, floor, owner, track, bins, pedestal).map((v) => v / floorSum);
+  const sums = sumOwned(s, floor, owner, track, bins, pedestal);
   const out = new Float32Array(s.frameCount);
+  let before = 0;
+  let here = s.frameCount > 0 ? Math.fround(sums[0] / floorSum) : 0;
   for (let t = 0; t < s.frameCount; t++) {
-    const mean = (2 * raw[t] + (raw[t - 1] ?? 0) + (raw[t + 1] ?? 0)) / 4;
+    const after = t + 1 < s.frameCount ? Math.fround(sums[t + 1] / floorSum) : 0;
+    const mean = (2 * here + before + after) / 4;
     // Most frames of most tracks own nothing.
     out[t] = mean > 1e-3 ? 10 * log10(mean) : -30;
+    before = here;
+    here = after;
   }
   return out;
 }

@@ -1,4 +1,5 @@
-import type { SetLag } from '../kernels/stretch-kernels.js';
+import type { SetLag, SetLevels } from '../kernels/stretch-kernels.js';
+import { sumLevels } from './ownership.js';
 import { SmallFft } from './small-fft.js';
 import { complexIndex, type StretchSpectra } from './spectra.js';
 import type { FloorSpectrum } from './floors.js';
@@ -36,10 +37,11 @@ export class LagMeter {
     this.maxSteps = Math.min(fftSize - 2, Math.round(2 * maxLagSec * sampleRateHz));
   }
 
-  /** Readings of all tracks after track `own`; what stands at `own` has no meaning. */
-  measureAll(s: StretchSpectra, floors: readonly FloorSpectrum[], own: number, set: BinSet): LagReading[] {
-    if (!s.kernels?.fitsLags(this.maxSteps)) return floors.map((_, other) => this.measure(s, floors, own, other, set));
-    return s.kernels.measureLags(floors, own, set, this.maxSteps).map((lag) => this.toReading(lag));
+  /** Readings of all tracks after track `own` (what stands at `own` has no meaning), and the levels of all, split at a bin. */
+  measureSet(s: StretchSpectra, floors: readonly FloorSpectrum[], own: number, set: BinSet, splitBin: number): { readings: LagReading[]; levels: SetLevels } {
+    if (!s.kernels?.fitsLags(this.maxSteps)) return { readings: floors.map((_, other) => this.measure(s, floors, own, other, set)), levels: sumLevels(s, floors, set, splitBin) };
+    const { lags, levels } = s.kernels.measureSet(floors, own, set, this.maxSteps, splitBin);
+    return { readings: lags.map((lag) => this.toReading(lag)), levels };
   }
 
   measure(s: StretchSpectra, floors: readonly FloorSpectrum[], own: number, other: number, set: BinSet): LagReading {

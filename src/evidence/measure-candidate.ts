@@ -3,10 +3,11 @@ import type { Candidate } from './candidate.js';
 import { refineEdges, type Edges } from './edges.js';
 import { describeSound } from './describe-sound.js';
 import type { FloorSpectrum } from './floors.js';
-import { LagMeter, type BinSet } from './lags.js';
-import { sumLevels, type OwnershipMap } from './ownership.js';
+import type { SetLevels } from '../kernels/stretch-kernels.js';
+import type { BinSet, LagMeter, LagReading } from './lags.js';
+import type { OwnershipMap } from './ownership.js';
 import type { Segment } from './segments.js';
-import { collectShared } from './shared.js';
+import type { SharedSet } from './shared.js';
 import type { AnalysisSettings } from './settings.js';
 import type { StretchSpectra } from './spectra.js';
 
@@ -43,10 +44,15 @@ export interface OwnedSet { set: BinSet; ownedShare: number; leadDb: number }
 /** A candidate and the bins it rests on. */
 export interface Measured { candidate: Candidate; set: BinSet }
 
-/** Measures one segment on all tracks; null if it is a mere fragment. */
-export function measureCandidate(c: StretchContext, segment: Segment): Measured | null {
+/**
+ * Measures one segment on all tracks; null if it is a mere fragment.
+ * @param shared the bins of a segment of shared sound: of what its track holds there, they are its share
+ */
+export function measureCandidate(c: StretchContext, segment: Segment, shared?: SharedSet): Measured | null {
   const to = Math.min(c.spectra.frameCount, segment.endFrame);
-  const owned = segment.shared ? takeShared(c, segment.track, segment.startFrame, to) : collectOwned(c, segment, segment.startFrame, to);
+  const owned = shared
+    ? { set: shared.set, leadDb: shared.leadDb, ownedShare: measureShare(c, segment.track, shared.set, segment.startFrame, to) }
+    : collectOwned(c, segment, segment.startFrame, to);
   const { set, ownedShare, leadDb } = owned;
   if (set.length < LEAST_BINS || (!segment.shared && (ownedShare < LEAST_SHARE_EVER || (ownedShare < LEAST_SHARE && leadDb < LEAST_LEAD_DB)))) return null;
   const edges = refineEdges(c, segment, ownedShare);
@@ -62,26 +68,22 @@ export function describeSegment(c: StretchContext, segment: Segment, { set, owne
   const shape = describeSound(s, c.floors[i], i, from, to, set, settings.bandBins, binHz);
   const hopSec = settings.hopFrames / settings.sampleRateHz;
   const split = Math.round(shape.centroidHz / binHz);
-  const levels = measureLevels(c, set, split);
+  const measured = c.lagMeter.measureSet(s, c.floors, i, set, split);
+  const levels = convertLevels(measured.levels, set.length);
   const middleSec = c.startSec + ((from + to) / 2) * hopSec;
-  const lags = measureLags(c, i, set, middleSec);
+  const lags = convertLags(c, i, measured.readings, middleSec);
   const ownResidual = c.residualSec(i, middleSec);
-  const lostShare = Float64Array.from(c.lost, (flags) => {
+  const lostShare = new Float64Array(c.lost.length);
+  for (let j = 0; j < c.lost.length; j++) {
     let lost = 0;
-    for (let t = from; t < to; t++) lost += flags[t];
-    return lost / (to - from);
-  });
+    for (let t = from; t < to; t++) lost += c.lost[j][t];
+    lostShare[j] = lost / (to - from);
+  }
   return {
     track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb,
     overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements, shared: segment.shared ? 1 : 0, core: segment.core ? 1 : 0, twin: segment.twin ? 1 : 0,
     ...levels, ...lags, ownedShare, leadDb, lostShare, ...shape, ownedBins: set.length,
   };
-}
-
-/** The track of a shared segment is the one that hears it best: what it holds of that track's sound is its share. */
-function takeShared(c: StretchContext, track: number, from: number, to: number): OwnedSet {
-  const { set, leadDb } = collectShared(c.spectra, c.floors, c.lost, c.ownership, c.settings.bandBins, from, to);
-  return { set, leadDb, ownedShare: measureShare(c, track, set, from, to) };
 }
 
 /** Share of a track's sound in frames [from, to) that lies in a set of bins. */
@@ -127,32 +129,30 @@ function collectOwned(c: StretchContext, segment: Segment, from: number, to: num
   return { set: Uint32Array.from(found), ownedShare: all > 0 ? owned / all : 0, leadDb: owned > 0 ? lead / owned : 0 };
 }
 
-function measureLevels(c: StretchContext, set: BinSet, split: number): { levelDb: Float64Array; floorDb: Float64Array; tiltDb: Float64Array } {
-  const n = c.spectra.trackCount;
+function convertLevels(sums: SetLevels, binCount: number): { levelDb: Float64Array; floorDb: Float64Array; tiltDb: Float64Array } {
+  const n = sums.noise.length;
   const levelDb = new Float64Array(n);
   const floorDb = new Float64Array(n);
   const tiltDb = new Float64Array(n);
-  const sums = sumLevels(c.spectra, c.floors, set, split);
   for (let j = 0; j < n; j++) {
     const low = sums.low[j];
     const high = sums.high[j];
     const noise = sums.noise[j];
     const e = low + high;
     // What is not above the floor is reported as a fifth of it: "not heard", without a wild logarithm.
-    levelDb[j] = 10 * log10(Math.max(e, 0.2 * noise) / set.length);
-    floorDb[j] = 10 * log10(noise / set.length);
+    levelDb[j] = 10 * log10(Math.max(e, 0.2 * noise) / binCount);
+    floorDb[j] = 10 * log10(noise / binCount);
     tiltDb[j] = low > 0.1 * noise && high > 0.1 * noise ? 10 * log10(low / high) : 0;
   }
   return { levelDb, floorDb, tiltDb };
 }
 
-function measureLags(c: StretchContext, own: number, set: BinSet, tSec: number): Pick<Candidate, 'lagSec' | 'agreement' | 'agreementZ' | 'zeroLag'> {
+function convertLags(c: StretchContext, own: number, readings: readonly LagReading[], tSec: number): Pick<Candidate, 'lagSec' | 'agreement' | 'agreementZ' | 'zeroLag'> {
   const n = c.spectra.trackCount;
   const lagSec = new Float64Array(n);
   const agreement = new Float64Array(n);
   const agreementZ = new Float64Array(n);
   const zeroLag = new Float64Array(n);
-  const readings = c.lagMeter.measureAll(c.spectra, c.floors, own, set);
   for (let j = 0; j < n; j++) {
     if (j === own) continue;
     const r = readings[j];

@@ -76,7 +76,6 @@ export function sumOwned(
 
 /** Power over the floor of every track over a set of bins, below and from a bin on, and the floor's power there. */
 export function sumLevels(s: StretchSpectra, floors: readonly FloorSpectrum[], set: Uint32Array, splitBin: number): SetLevels {
-  if (s.kernels) return s.kernels.sumLevels(floors, set, splitBin);
   const sums = { low: new Float64Array(s.trackCount), high: new Float64Array(s.trackCount), noise: new Float64Array(s.trackCount) };
   for (let j = 0; j < s.trackCount; j++) {
     for (let q = 0; q < set.length; q++) {

@@ -37,7 +37,8 @@ export function cutSegments(track: number, levelDb: Float32Array, rules: Segment
   const taken = new Uint8Array(levelDb.length);
   const order: number[] = [];
   for (let t = 0; t < levelDb.length; t++) {
-    if (levelDb[t] >= rules.triggerDb && levelDb[t] >= (levelDb[t - 1] ?? -1e9) && levelDb[t] > (levelDb[t + 1] ?? -1e9)) order.push(t);
+    if (!(levelDb[t] >= rules.triggerDb)) continue;
+    if ((t === 0 || levelDb[t] >= levelDb[t - 1]) && (t + 1 === levelDb.length || levelDb[t] > levelDb[t + 1])) order.push(t);
   }
   order.sort((a, b) => levelDb[b] - levelDb[a] || a - b);
   const out: Segment[] = [];

@@ -17,7 +17,7 @@ export function measureSharedLevel(s: StretchSpectra, floors: readonly FloorSpec
   const raw = s.kernels?.knowsOwner(map.owner, bins) ? s.kernels.bins.sumShared(floors, floorSum, MOST_LEAD_DB) : sumSharedFrames(s, floors, floorSum, map, bins);
   const out = new Float32Array(s.frameCount);
   for (let t = 0; t < s.frameCount; t++) {
-    const mean = (2 * raw[t] + (raw[t - 1] ?? 0) + (raw[t + 1] ?? 0)) / 4;
+    const mean = (2 * raw[t] + (t > 0 ? raw[t - 1] : 0) + (t + 1 < s.frameCount ? raw[t + 1] : 0)) / 4;
     out[t] = mean > 1e-3 ? 10 * log10(mean) : -30;
   }
   return out;
@@ -39,10 +39,13 @@ function sumSharedFrames(s: StretchSpectra, floors: readonly FloorSpectrum[], fl
   return raw;
 }
 
-/** Bins of shared sound in a stretch of frames, and the track that hears it best over its floor (-1 where none does). */
+/** Bins of shared sound, the track that hears it best over its floor (-1 where none does), and its owners' mean lead. */
+export interface SharedSet { set: BinSet; track: number; leadDb: number }
+
+/** The shared sound of a stretch of frames. */
 export function collectShared(
   s: StretchSpectra, floors: readonly FloorSpectrum[], lost: readonly Uint8Array[], map: OwnershipMap, bins: readonly [number, number], from: number, to: number,
-): { set: BinSet; track: number; leadDb: number } {
+): SharedSet {
   if (s.kernels?.knowsOwner(map.owner, bins)) {
     const { set, led, weight, heard } = s.kernels.bins.collectShared(floors, MOST_LEAD_DB, from, to);
     return { set, track: findLoudest(heard), leadDb: weight > 0 ? led / weight : 0 };

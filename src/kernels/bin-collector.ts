@@ -34,7 +34,7 @@ export class BinCollector {
     const count = k.fn.collectOwned(power, frameCount, binCount, floor, owner.ptr, owner.lead, track, liftPtr, from, to, owner.bins[0], owner.bins[1], set, result);
     const [all, owned, led] = k.f64(result, 3);
     k.release(before);
-    return { set: Uint32Array.from(k.u32(set, count)), all, owned, led };
+    return { set: k.u32(set, count).slice(), all, owned, led };
   }
 
   /** Bins that no track leads by more than `mostLeadDb`, and how well every track hears them; see `collectShared` of the kernels. */
@@ -51,7 +51,7 @@ export class BinCollector {
     );
     const values = k.f64(result, 2 + trackCount);
     k.release(before);
-    return { set: Uint32Array.from(k.u32(set, count)), led: values[0], weight: values[1], heard: values.slice(2) };
+    return { set: k.u32(set, count).slice(), led: values[0], weight: values[1], heard: values.slice(2) };
   }
 
   /** Per frame, shared sound over the floors of the bins' owners; a view until the next call. See `sumShared` of the kernels. */

@@ -50,16 +50,11 @@ export interface KernelExports {
     owned: Ptr, over: Ptr,
   ): void;
   /** result: per group seven vectors of f32: step of the peak, value before, at and after it, at 0, sum of weights, of their squares. */
-  measureSetLags(
+  measureSet(
     spectra: Ptr, keptBins: number, binCount: number, trackCount: number, noise: Ptr, own: number, set: Ptr, setCount: number, n: number, table: Ptr,
-    maxSteps: number, scratch: Ptr, result: Ptr,
+    maxSteps: number, scratch: Ptr, result: Ptr, scale: number, splitBin: number, levels: Ptr,
   ): void;
-  setLagScratchBytes(n: number, trackCount: number): number;
-  /** result: per group f64[3][4]: excess below the split, from it on, noise. */
-  sumSetLevels(
-    spectra: Ptr, keptBins: number, binCount: number, trackCount: number, noise: Ptr, scale: number, set: Ptr, setCount: number, splitBin: number,
-    result: Ptr,
-  ): void;
+  setScratchBytes(n: number, trackCount: number, setCount: number): number;
   /** spectrum: f64[binCount], inTime: f64[endFrame - startFrame]. */
   sumSetShape(power: Ptr, binCount: number, floor: Ptr, set: Ptr, setCount: number, startFrame: number, endFrame: number, spectrum: Ptr, inTime: Ptr): void;
   correlateShifted(spectrum: Ptr, firstBin: number, endBin: number, firstShift: number, lastShift: number, scratch: Ptr): number;

@@ -67,8 +67,8 @@ export function createLagTransform(k: Kernels, fftSize: number): LagTransform | 
 export function countStretchBytes(trackCount: number, frameCount: number, binCount: number, signalFrames: number): number {
   const groups = Math.ceil(trackCount / 4);
   const perFrame = binCount * 5 + trackCount * (1 + 1 + 4 * 4) + EVEN_BANDS * 4;
-  // One candidate at a time: its set and the inverse transform, or its envelopes.
-  const candidate = frameCount * binCount * 4 + binCount * groups * 224;
+  // One candidate at a time: its set with the own track's phases and the inverse transform, or its envelopes.
+  const candidate = frameCount * binCount * 12 + binCount * groups * 224;
   return frameCount * perFrame + binCount * (trackCount * 4 + groups * 16) + candidate + countStepBytes(trackCount, signalFrames) + (1 << 18);
 }
 
@@ -175,38 +175,35 @@ export class StretchKernels {
     return this.lagTransform !== undefined && maxSteps < this.lagTransform.size / 2;
   }
 
-  /** Lag of every track after track `own` over a set of bins (frame * binCount + bin); see `measureSetLags` of the kernels. */
-  measureLags(floors: readonly Float32Array[], own: number, set: Uint32Array, maxSteps: number): SetLag[] {
+  /**
+   * Over a set of bins (frame * binCount + bin): the lag of every track after track `own`, its power over the floor, split at a bin, and its floor;
+   * see `measureSet` of the kernels.
+   */
+  measureSet(floors: readonly Float32Array[], own: number, set: Uint32Array, maxSteps: number, splitBin: number): { lags: SetLag[]; levels: SetLevels } {
     const { k, lagTransform: fft } = this;
-    const { trackCount, binCount, spectra, keptBins } = this.region;
-    if (!fft) throw new Error('measureLags without a transform');
-    const noise = this.placeNoise(floors);
-    const before = k.mark();
-    const setPtr = this.placeSet(set);
-    const result = k.allocF32(28 * Math.ceil(trackCount / 4));
-    const scratch = k.alloc(k.fn.setLagScratchBytes(fft.size, trackCount));
-    k.fn.measureSetLags(spectra, keptBins, binCount, trackCount, noise, own, setPtr, set.length, fft.size, fft.table, maxSteps, scratch, result);
-    const values = k.f32(result, 28 * Math.ceil(trackCount / 4));
-    k.release(before);
-    return floors.map((_, j) => {
-      const v = (row: number): number => values[28 * (j >> 2) + 4 * row + (j & 3)];
-      return { step: v(0), before: v(1), peak: v(2), after: v(3), atZero: v(4), weightSum: v(5), squareSum: v(6) };
-    });
-  }
-
-  /** Power over the floor of every track over a set of bins, split at a bin, and its floor; see `sumSetLevels` of the kernels. */
-  sumLevels(floors: readonly Float32Array[], set: Uint32Array, splitBin: number): SetLevels {
-    const { k } = this;
     const { trackCount, binCount, spectra, keptBins, powerScale } = this.region;
+    if (!fft) throw new Error('measureSet without a transform');
     const noise = this.placeNoise(floors);
     const before = k.mark();
     const setPtr = this.placeSet(set);
-    const result = k.alloc(96 * Math.ceil(trackCount / 4));
-    k.fn.sumSetLevels(spectra, keptBins, binCount, trackCount, noise, powerScale, setPtr, set.length, splitBin, result);
-    const values = k.f64(result, 12 * Math.ceil(trackCount / 4));
+    const groups = Math.ceil(trackCount / 4);
+    const result = k.allocF32(28 * groups), levels = k.alloc(96 * groups);
+    const scratch = k.alloc(k.fn.setScratchBytes(fft.size, trackCount, set.length));
+    k.fn.measureSet(spectra, keptBins, binCount, trackCount, noise, own, setPtr, set.length, fft.size, fft.table, maxSteps, scratch, result, powerScale, splitBin, levels);
+    const values = k.f32(result, 28 * groups), sums = k.f64(levels, 12 * groups);
     k.release(before);
-    const read = (row: number): Float64Array => Float64Array.from(floors, (_, j) => values[12 * (j >> 2) + 4 * row + (j & 3)]);
-    return { low: read(0), high: read(1), noise: read(2) };
+    const out: SetLevels = { low: new Float64Array(trackCount), high: new Float64Array(trackCount), noise: new Float64Array(trackCount) };
+    const lags: SetLag[] = [];
+    for (let j = 0; j < trackCount; j++) {
+      const s = 12 * (j >> 2) + (j & 3), v = 28 * (j >> 2) + (j & 3);
+      out.low[j] = sums[s];
+      out.high[j] = sums[s + 4];
+      out.noise[j] = sums[s + 8];
+      lags.push({
+        step: values[v], before: values[v + 4], peak: values[v + 8], after: values[v + 12], atZero: values[v + 16], weightSum: values[v + 20], squareSum: values[v + 24],
+      });
+    }
+    return { lags, levels: out };
   }
 
   /** Energy above the band's lower edge in short steps, worked out where it is asked for; see `stepEnergies` of the kernels. */

@@ -3,6 +3,7 @@ import type { TableContext } from '../attribute/make-tables.js';
 import { resolveSettings, type AnalysisSettings } from '../evidence/settings.js';
 import { readOffset } from '../model/clock.js';
 import { log10 } from '../numeric/elementary.js';
+import { unpackCandidates } from '../evidence/candidate-rows.js';
 import { CellWorker, type ExtractResult } from '../pipeline/cell-work.js';
 import { findSlotSec, planCells } from '../pipeline/cells.js';
 import { meanFloorDb } from '../pipeline/floor-table.js';
@@ -220,10 +221,10 @@ export class LiveEngine {
     state.step++;
     const nowSec = this.heardSec;
     const takenFrom = state.takenSec;
-    const found = await this.takeSounds(nowSec - AFTER_SEC);
+    const lostRuns = await this.takeSounds(nowSec - AFTER_SEC);
     const verdicts = isSilent.map((silent, j): LinkVerdict => {
       if (silent) return 'silent';
-      const lost = found.lostRuns.reduce((sec, [track, a, b]) => (track === j ? sec + Math.max(0, Math.min(b, state.takenSec) - Math.max(a, takenFrom)) : sec), 0);
+      const lost = lostRuns.reduce((sec, [track, a, b]) => (track === j ? sec + Math.max(0, Math.min(b, state.takenSec) - Math.max(a, takenFrom)) : sec), 0);
       return lost > 0.8 * (state.takenSec - takenFrom) ? 'noise' : 'ok';
     });
     this.warn(watchers.addLinks(fromSec, nowSec, verdicts));
@@ -234,19 +235,20 @@ export class LiveEngine {
     await this.options.pause();
   }
 
-  /** Takes the sounds that ended up to `untilSec`. */
-  private async takeSounds(untilSec: number): Promise<ExtractResult> {
+  /** Takes the sounds that ended up to `untilSec`; returns where links were lost. */
+  private async takeSounds(untilSec: number): Promise<ExtractResult['lostRuns']> {
     const { state, slots, learning, decider } = this.run!;
     const fromSec = state.takenSec;
-    if (untilSec <= fromSec) return { candidates: [], lostRuns: [] };
+    if (untilSec <= fromSec) return [];
     state.takenSec = untilSec;
     const stretch = slots.findStretch(Math.floor(fromSec / this.slotSec), Math.min(slots.endSlot, Math.ceil(untilSec / this.slotSec)), Math.ceil(this.contextSec / this.slotSec));
-    if (!stretch) return { candidates: [], lostRuns: [] };
+    if (!stretch) return [];
     const found = await this.worker.extract({
       cell: 0, spans: [{ first: stretch[0], end: stretch[1], ownFromSec: -Infinity, ownToSec: Infinity }], gainDb: [...learning.gains.gainDb], floors: state.floors, clock: learning.clock,
     });
-    learning.add(decider.add(found.candidates.filter((c) => c.offsetSec >= fromSec - CUT_SEC && c.offsetSec < untilSec)));
-    return found;
+    const candidates = unpackCandidates(found.rows, this.audio.timeline.tracks.length);
+    learning.add(decider.add(candidates.filter((c) => c.offsetSec >= fromSec - CUT_SEC && c.offsetSec < untilSec)));
+    return found.lostRuns;
   }
 
   /** Gives the calls that ended up to `untilSec`. */

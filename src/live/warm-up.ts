@@ -1,6 +1,7 @@
 /** What the first stretch of sound teaches: floors, gains, clocks, and its own calls. */
 import type { Candidate } from '../evidence/candidate.js';
 import { isTelling } from '../evidence/telling.js';
+import { unpackCandidates } from '../evidence/candidate-rows.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { SpanFinder } from '../pipeline/active-time.js';
 import { calibrateStudy, makeTask, range, type CellRunner } from '../pipeline/calibrate.js';
@@ -27,7 +28,7 @@ export async function warmUp(
   const calibration = await calibrateStudy(runner, { ...audio.timeline, durationSec }, settings, plan, { maxOffsetSec });
   const spans = new SpanFinder(calibration.active, calibration.clock, plan, settings);
   const results = await runner.extract(range(plan.cellCount).map((cell) => makeTask(plan, calibration, spans, cell)), () => undefined);
-  const candidates = results.flatMap((r) => r.candidates);
+  const candidates = results.flatMap((r) => unpackCandidates(r.rows, audio.timeline.tracks.length));
   const telling = candidates.filter(isTelling);
   return {
     candidates, floors: calibration.floors[calibration.floors.length - 1],

@@ -4,6 +4,7 @@ import { CALL_FEATURES, type CallFeatures } from './call-features.js';
 import { readLeadCurve, type GainFit } from './fit-gains.js';
 import { computeKindFeatures, KIND_FEATURES } from './kind-features.js';
 import { computePairFeatures, PAIR_FEATURES } from './pair-splits.js';
+import { compareSpectra, gatherSpectra } from './spectra-likeness.js';
 
 /** Second look: the first features, what the first look said, and how the candidate fits what its bird and the others usually sound like. */
 export const CONTEXT_FEATURES = [
@@ -72,6 +73,7 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
   }));
   const allPitch = middle(templates.flatMap((list) => list.map((t) => log2(candidates[t.candidate].centroidHz))));
   const doubt = measureDoubt(logOdds);
+  const spectra = templates.map((list) => gatherSpectra(candidates, list));
   const pairs = computePairFeatures(candidates, logOdds, gains);
   const kinds = computeKindFeatures(candidates, logOdds, templates, findNear);
   return candidates.map((c, n) => {
@@ -91,7 +93,7 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
       logOdds[n], residual[n], hasOwn ? residual[n] - own.residual : 0, toOwn.lagMs, toOwn.leadDb, log2(1 + templates[c.track].length),
       hasOwn ? strength[n] - own.strength : 0, Math.abs(log2(c.centroidHz) - (hasOwn ? own.pitch : allPitch)),
       around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared, c.core, doubt, gains.scaleDb, gains.gainDb.length,
-      ...compareSpectra(candidates, templates, c), inPlace.leadDb, inPlace.count, hasOwn ? residual[n] - own.high : 0, hasOwn ? liftOfLowEnd(c) - own.tilt : 0, inPlace.strengthDb,
+      ...compareSpectra(c, templates, spectra, findNear), inPlace.leadDb, inPlace.count, hasOwn ? residual[n] - own.high : 0, hasOwn ? liftOfLowEnd(c) - own.tilt : 0, inPlace.strengthDb,
       hasOwn ? (residual[n] - own.residual) / own.spread : 0, hasOwn ? own.spread : 0,
       ...pairs[n], ...kinds[n],
     ]);
@@ -207,29 +209,6 @@ function liftOfLowEnd(c: Candidate): number {
     count++;
   }
   return count ? Math.max(-20, Math.min(20, sum / count)) : 0;
-}
-
-/** How alike the spectrum is to the most similar sure call of the own bird and of all others. */
-function compareSpectra(candidates: readonly Candidate[], templates: readonly Template[][], c: Candidate): [number, number] {
-  let own = 0; let others = 0;
-  templates.forEach((list, k) => {
-    let best = 0;
-    const [from, to] = findNear(list, c.onsetSec);
-    for (let m = from; m < to; m++) {
-      const o = candidates[list[m].candidate];
-      if (o.onsetSec < c.offsetSec && o.offsetSec > c.onsetSec) continue;
-      const sum = multiply(c.bands, o.bands);
-      if (sum > best) best = sum;
-    }
-    if (k === c.track) own = best; else others = Math.max(others, best);
-  });
-  return [own, others];
-}
-
-function multiply(a: Float64Array, b: Float64Array): number {
-  let sum = 0;
-  for (let k = 0; k < a.length; k++) sum += a[k] * b[k];
-  return sum;
 }
 
 /** Which templates, in order of time, are the nearest within reach: [from, to). */

@@ -41,6 +41,11 @@ const THIRD_PARTY_WEIGHT = 2;
  * @param floorDb mean noise floor per track, dB (prior)
  */
 export function fitGains(candidates: readonly Candidate[], floorDb: ArrayLike<number>): GainFit {
+  return fitGainsFully(candidates, floorDb).fit;
+}
+
+/** As fitGains, with the number of readings that each track took part in. */
+export function fitGainsFully(candidates: readonly Candidate[], floorDb: ArrayLike<number>): { fit: GainFit; leadCounts: Uint32Array } {
   const n = floorDb.length;
   const mean = meanOf(floorDb);
   const prior: [number, number][] = [];
@@ -51,19 +56,21 @@ export function fitGains(candidates: readonly Candidate[], floorDb: ArrayLike<nu
   const thirdParties = clear.flatMap((c) => observeThirdParties(c, n));
   let x = Float64Array.from(prior, (p) => p[0]);
   let scaleDb = 0;
-  let count = 0;
+  let used: Observation[] = [];
   // A lead below zero under the gains so far means that the sound was somebody else's: such readings stay out of the next round.
   for (let round = 0; round < ROUNDS; round++) {
     const observations = [...clear.flatMap((c) => observeLeads(c, x, n)), ...thirdParties];
     const fit = solveRobust(observations, prior, 1);
     x = fit.x as Float64Array<ArrayBuffer>;
     scaleDb = fit.scale;
-    count = observations.length;
+    used = observations;
   }
   const gainDb = x.slice(0, n);
   const shift = meanOf(gainDb);
   for (let j = 0; j < n; j++) gainDb[j] -= shift;
-  return { gainDb, scaleDb, leadCurveDb: x.slice(n, n + LEAD_KNOTS_SEC.length), observations: count };
+  const leadCounts = new Uint32Array(n);
+  for (const { unknowns: [i, j] } of used) { leadCounts[i]++; leadCounts[j]++; }
+  return { fit: { gainDb, scaleDb, leadCurveDb: x.slice(n, n + LEAD_KNOTS_SEC.length), observations: used.length }, leadCounts };
 }
 
 function observeLeads(c: Candidate, x: Float64Array, n: number): Observation[] {

@@ -18,14 +18,14 @@ export interface Tree {
   value: number[];
 }
 
-/** All trees one after the other. */
+/** All trees one after the other; what is read together lies together. */
 interface FlatForest {
   /** First node of every tree. */
   roots: Int32Array;
-  feature: Int16Array;
-  threshold: Float64Array;
-  left: Int32Array;
-  value: Float64Array;
+  /** Per node the feature (-1 at a leaf) and the child for smaller values. */
+  links: Int32Array;
+  /** Per node the threshold, at a leaf the value. */
+  numbers: Float64Array;
 }
 
 const flatForests = new WeakMap<Forest, FlatForest>();
@@ -34,16 +34,15 @@ function flattenForest(forest: Forest): FlatForest {
   const known = flatForests.get(forest);
   if (known) return known;
   const count = forest.trees.reduce((n, t) => n + t.feature.length, 0);
-  const flat: FlatForest = {
-    roots: new Int32Array(forest.trees.length), feature: new Int16Array(count), threshold: new Float64Array(count), left: new Int32Array(count), value: new Float64Array(count),
-  };
+  const flat: FlatForest = { roots: new Int32Array(forest.trees.length), links: new Int32Array(2 * count), numbers: new Float64Array(count) };
   let at = 0;
   forest.trees.forEach((tree, k) => {
     flat.roots[k] = at;
-    flat.feature.set(tree.feature, at);
-    flat.threshold.set(tree.threshold, at);
-    flat.left.set(tree.left.map((n) => n + at), at);
-    flat.value.set(tree.value, at);
+    tree.feature.forEach((feature, n) => {
+      flat.links[2 * (at + n)] = feature;
+      flat.links[2 * (at + n) + 1] = tree.left[n] + at;
+      flat.numbers[at + n] = feature < 0 ? tree.value[n] : tree.threshold[n];
+    });
     at += tree.feature.length;
   });
   flatForests.set(forest, flat);
@@ -52,12 +51,12 @@ function flattenForest(forest: Forest): FlatForest {
 
 /** Raw log-odds of a feature vector (in the order of `forest.features`). The trees must not change once it was called. */
 export function scoreForest(forest: Forest, x: ArrayLike<number>): number {
-  const { roots, feature, threshold, left, value } = flattenForest(forest);
+  const { roots, links, numbers } = flattenForest(forest);
   let sum = forest.bias;
   for (let k = 0; k < roots.length; k++) {
     let n = roots[k];
-    while (feature[n] >= 0) n = x[feature[n]] < threshold[n] ? left[n] : left[n] + 1;
-    sum += value[n];
+    for (let feature = links[2 * n]; feature >= 0; feature = links[2 * n]) n = links[2 * n + 1] + (x[feature] < numbers[n] ? 0 : 1);
+    sum += numbers[n];
   }
   return sum;
 }

@@ -1,6 +1,6 @@
 /** One worker thread of the pool: opens the study, then does the cells it is sent. */
 import { parentPort, workerData } from 'node:worker_threads';
-import { answerJob, type CellJob, type OpenedCells } from '../parallel/answer-jobs.js';
+import { answerJob, listTransfers, type CellJob, type OpenedCells } from '../parallel/answer-jobs.js';
 import { planStudy } from '../pipeline/attribute-study.js';
 import { CellWorker } from '../pipeline/cell-work.js';
 import { StudyAudio } from '../study/study-audio.js';
@@ -20,5 +20,5 @@ const opened = open();
 opened.catch(() => undefined);
 
 parentPort!.on('message', (job: CellJob) => {
-  void answerJob(opened, job).then((answer) => parentPort!.postMessage(answer));
+  void answerJob(opened, job).then((answer) => parentPort!.postMessage(answer, listTransfers(answer)));
 });

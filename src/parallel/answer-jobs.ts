@@ -1,5 +1,5 @@
 import { VolaryError } from '../schema/errors.js';
-import type { CellWorker, ExtractTask } from '../pipeline/cell-work.js';
+import type { CellWorker, ExtractResult, ExtractTask } from '../pipeline/cell-work.js';
 import type { StudyAudio } from '../study/study-audio.js';
 
 /** What a worker is asked; `id` tells the jobs apart that it was sent at once. */
@@ -21,4 +21,10 @@ export async function answerJob(opened: Promise<OpenedCells>, job: CellJob): Pro
     const code = error instanceof VolaryError ? error.code : 'internal';
     return { id: job.id, error: { code, message: error instanceof Error ? error.message : String(error) }, problems: [] };
   }
+}
+
+/** What of an answer may be moved to the other thread instead of copied. */
+export function listTransfers(answer: CellAnswer): ArrayBuffer[] {
+  const rows = 'value' in answer ? (answer.value as Partial<ExtractResult>).rows : undefined;
+  return rows ? [rows.buffer as ArrayBuffer] : [];
 }

@@ -1,5 +1,6 @@
 import { attributeCandidates, type Models } from '../attribute/attribution.js';
 import { makeCallRows, makeSoundRows } from '../attribute/make-tables.js';
+import { unpackCandidates } from '../evidence/candidate-rows.js';
 import { resolveSettings, type AnalysisSettings, type SettingsRequest } from '../evidence/settings.js';
 import { readOffset, readRatePpm, readUncertainty, type ClockModel } from '../model/clock.js';
 import { fitGains } from '../model/fit-gains.js';
@@ -112,7 +113,7 @@ class TableMaker {
   }
 
   add(chunk: Chunk): CallBlock {
-    const candidates = chunk.cells.flatMap((r) => r.candidates);
+    const candidates = chunk.cells.flatMap((r) => unpackCandidates(r.rows, this.timeline.tracks.length));
     const gains = fitGains(candidates, this.calibration.priorGainDb);
     const attribution = attributeCandidates(candidates, gains, this.models);
     const context = {

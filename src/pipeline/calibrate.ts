@@ -1,4 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
+import { unpackCandidates } from '../evidence/candidate-rows.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { createZeroClock, type ClockModel } from '../model/clock.js';
 import { findCoarseClock } from '../model/coarse-clock.js';
@@ -12,6 +13,7 @@ import { findSurveyIndex, type CellPlan } from './cells.js';
 import { noCheckpoint, resumeCells, type Checkpoint } from './checkpoint.js';
 import type { ExtractResult, ExtractTask } from './cell-work.js';
 import { buildFloorTable, meanFloorDb, type FloorTable } from './floor-table.js';
+import { GainWatch, lookInBatches, planBatches, type LookRule } from './look-plan.js';
 import type { SurveyResult } from './survey-cell.js';
 
 /** Runs the jobs that read audio, in order or in parallel; results come back in the order of the tasks. */
@@ -43,9 +45,13 @@ export interface CalibrateOptions {
 /** Cells of the calibration passes: so many that they hold this much active time, seconds. Clocks of several recorders ask for one in ten at least. */
 const ENOUGH_SEC = 900;
 const LEAST_SHARE = 0.1;
-/** Share of them that the first pass looks at with one recorder, and how many at least. */
+/** Share of them that the first pass looks at with one recorder. */
 const FIRST_SHARE = 1 / 3;
+/** With one recorder a pass ends early, at 12 and 45 cells (2 and 7.5 min) at the soonest, once gains no longer move; after the first they need only be near. */
+const FIRST_RULE: LookRule = { firstCells: 8, movedDb: 2 };
+const SECOND_RULE: LookRule = { firstCells: 30, movedDb: 1 };
 const LEAST_FIRST_CELLS = 12;
+/** Cells of a first batch where clocks need all. */
 const BATCH_CELLS = 48;
 /** Cells of the survey that are saved together. */
 const SURVEY_BATCH = 8;
@@ -68,34 +74,37 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   const enough = ENOUGH_SEC / Math.max(1e-3, measureActiveShare(active)) / plan.cellSec;
   const sampled = sampleEvenly(plan.cellCount, Math.ceil(Math.max(enough, timeline.recorders.length > 1 ? plan.cellCount * LEAST_SHARE : 0)));
   let lookCount = 0;
-  const look = async (name: string, cells: number[], gainDb: number[], clock: ClockModel): Promise<Candidate[]> => {
+  // Clocks need readings all along the study: with several recorders every sampled cell is looked at in both passes.
+  const isAlone = timeline.recorders.length === 1;
+  const look = async (name: string, cells: number[], gainDb: number[], clock: ClockModel, rule: LookRule): Promise<Candidate[]> => {
     const onDone = report(name, cells.length);
-    const telling: Candidate[] = [];
     const pass = ++lookCount;
     const spans = new SpanFinder(active, clock, plan, settings);
-    // Batch by batch, so that the evidence of few cells is held at a time.
-    for (let from = 0; from < cells.length; from += BATCH_CELLS) {
-      const tasks = cells.slice(from, from + BATCH_CELLS).map((cell) => ({ ...makeTask(plan, { floors, clock, gainDb }, spans, cell), tellingOnly: true }));
-      const key = `look-${pass}-${nameNumber(from / BATCH_CELLS)}`;
-      const found = await resumeCells(checkpoint, key, tasks.length, onDone, async (tell) => (await runner.extract(tasks, tell)).flatMap((r) => r.candidates));
-      for (const c of found) telling.push(c);
-    }
-    return telling;
+    const batches = planBatches(cells, isAlone ? rule.firstCells : BATCH_CELLS);
+    const watch = new GainWatch(priorGainDb, rule);
+    const isEnough = (found: Candidate[][]): boolean => isAlone && watch.isSettled(found);
+    const found = await lookInBatches(batches, isEnough, async (batch, b) => {
+      const tasks = batch.map((cell) => ({ ...makeTask(plan, { floors, clock, gainDb }, spans, cell), tellingOnly: true }));
+      const results = await resumeCells(checkpoint, `look-${pass}-${nameNumber(b)}`, tasks.length, onDone, (tell) => runner.extract(tasks, tell));
+      return results.map((r) => unpackCandidates(r.rows, timeline.tracks.length));
+    });
+    for (let k = found.length; k < cells.length; k++) onDone();
+    return found.flat();
   };
-  // Gains that are to be refined at once are found on a part; clocks need all.
-  const some = timeline.recorders.length > 1 ? sampled : sampleEvenly(sampled.length, Math.ceil(Math.max(LEAST_FIRST_CELLS, sampled.length * FIRST_SHARE))).map((k) => sampled[k]);
-  let first = await look('calibration', some, priorGainDb, coarse);
+  // Gains that are to be refined at once are found on a part.
+  const some = isAlone ? sampleEvenly(sampled.length, Math.ceil(Math.max(LEAST_FIRST_CELLS, sampled.length * FIRST_SHARE))).map((k) => sampled[k]) : sampled;
+  let first = await look('calibration', some, priorGainDb, coarse, FIRST_RULE);
   let clock = fitClocks({ candidates: first, recorderOfTrack, coarse, durationSec: plan.durationSec });
   // A coarse clock that is off by milliseconds pushes the lags of one direction out of the frames, and no exchange is left: look again from both sides.
   for (const shiftSec of doubtClock(clock) > DOUBTFUL_SEC ? LOOK_ASIDE_SEC : []) {
     const aside = coarse.map((c, r) => (r === 0 ? c : { ...c, offsetSec: c.offsetSec.map((v) => v + shiftSec) }));
-    const candidates = await look('calibration of a doubtful clock', some, priorGainDb, aside);
+    const candidates = await look('calibration of a doubtful clock', some, priorGainDb, aside, FIRST_RULE);
     const fitted = fitClocks({ candidates, recorderOfTrack, coarse: aside, durationSec: plan.durationSec });
     if (doubtClock(fitted) < doubtClock(clock)) { clock = fitted; first = candidates; }
   }
   // The first gains come from noise floors alone and may hide a bird behind its neighbour: calibrate once more with the gains of the first pass.
   const rough = [...fitGains(sameRecorderOnly(first, timeline), priorGainDb).gainDb];
-  const second = await look('calibration, once more', sampled, rough, clock);
+  const second = await look('calibration, once more', sampled, rough, clock, SECOND_RULE);
   return {
     floors, active, gaps, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
     clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, durationSec: plan.durationSec }),

@@ -1,5 +1,6 @@
 /** The two jobs that read audio: survey (noise floors, where there is sound) and extraction (candidates). Each is a pure function of its arguments. */
-import { gatherArrays, type Candidate } from '../evidence/candidate.js';
+import type { Candidate } from '../evidence/candidate.js';
+import { packCandidates } from '../evidence/candidate-rows.js';
 import { extractStretch } from '../evidence/extract-stretch.js';
 import { countEngineBytes, createKernelEngine } from '../evidence/kernel-engine.js';
 import { LagMeter } from '../evidence/lags.js';
@@ -25,7 +26,8 @@ export interface ExtractTask {
 }
 
 export interface ExtractResult {
-  candidates: Candidate[];
+  /** Candidates in order of time, see candidate-rows.ts. */
+  rows: Float64Array;
   /** Stretches with the link lost [track, onset, offset], seconds on the reference clock. */
   lostRuns: [number, number, number][];
 }
@@ -55,10 +57,10 @@ export class CellWorker {
 
   extract(task: ExtractTask): Promise<ExtractResult> {
     return this.queue(async () => {
-      const result: ExtractResult = { candidates: [], lostRuns: [] };
-      for (const span of task.spans) await this.extractSpan(task, span, result);
-      gatherArrays(result.candidates);
-      return result;
+      const candidates: Candidate[] = [];
+      const lostRuns: ExtractResult['lostRuns'] = [];
+      for (const span of task.spans) await this.extractSpan(task, span, candidates, lostRuns);
+      return { rows: packCandidates(candidates, this.audio.timeline.tracks.length), lostRuns };
     });
   }
 
@@ -68,7 +70,7 @@ export class CellWorker {
     return result;
   }
 
-  private async extractSpan(task: ExtractTask, span: Span, into: ExtractResult): Promise<void> {
+  private async extractSpan(task: ExtractTask, span: Span, candidates: Candidate[], lostRuns: ExtractResult['lostRuns']): Promise<void> {
     const { settings, audio } = this;
     const { tracks, recorders } = audio.timeline;
     const fs = settings.sampleRateHz;
@@ -92,7 +94,7 @@ export class CellWorker {
       startSec: t0, residualSec, gainDb: task.gainDb, floors: task.floors, tellingOnly: task.tellingOnly,
     });
     const isOwn = (c: Candidate): boolean => c.onsetSec >= span.ownFromSec && c.onsetSec < span.ownToSec;
-    for (const c of found.candidates) if (isOwn(c)) into.candidates.push(c);
+    for (const c of found.candidates) if (isOwn(c)) candidates.push(c);
     const hopSec = settings.hopFrames / fs;
     const last = Math.min(span.ownToSec, this.plan.durationSec);
     found.lost.forEach((flags, j) => {
@@ -102,7 +104,7 @@ export class CellWorker {
         while (t < flags.length && flags[t]) t++;
         const onset = Math.max(span.ownFromSec, t0 + a * hopSec);
         const offset = Math.min(last, t0 + t * hopSec);
-        if (offset > onset) into.lostRuns.push([j, onset, offset]);
+        if (offset > onset) lostRuns.push([j, onset, offset]);
       }
     });
   }

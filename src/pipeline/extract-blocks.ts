@@ -1,4 +1,3 @@
-import { gatherArrays } from '../evidence/candidate.js';
 import type { CellPlan } from './cells.js';
 import type { ExtractResult } from './cell-work.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
@@ -90,9 +89,6 @@ function makeBlockExtractor(
   const spans = new SpanFinder(calibration.active, calibration.clock, plan, settings);
   return async (block) => {
     const [first, end] = boundBlock(plan, block);
-    const cells = await resumeCells(checkpoint, nameBlock(block), end - first, onCell, (tell) => runner.extract(range(end).slice(first).map((c) => makeTask(plan, calibration, spans, c)), tell));
-    // What was loaded comes array by array.
-    for (const cell of cells) gatherArrays(cell.candidates);
-    return cells;
+    return resumeCells(checkpoint, nameBlock(block), end - first, onCell, (tell) => runner.extract(range(end).slice(first).map((c) => makeTask(plan, calibration, spans, c)), tell));
   };
 }

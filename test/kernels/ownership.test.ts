@@ -174,4 +174,20 @@ describe('pedestal', () => {
     }
     k.release(mark);
   });
+
+  it('takes the value of every rank exactly, for bands of any width, ties and infinities too', () => {
+    const mark = k.mark();
+    const { power, floors, stretch } = makeScene(1);
+    power[0].fill(2, 2 * BINS, 3 * BINS);
+    power[0].fill(Infinity, 3 * BINS + 3, 3 * BINS + 9);
+    const level = new Float32Array(FRAMES).fill(10);
+    for (let end = 5; end < BINS; end++) {
+      for (const rank of new Set([0, 1, (end - 1) >> 1, end - 2])) {
+        const got = stretch.findPedestal(floors[0], 0, level, [1, end], 4, rank, 1e6).slice();
+        const want = referencePedestal(power[0], FRAMES, BINS, floors[0], level, 4, 1, end, rank, 1e6);
+        want.forEach((v, t) => expect(Math.abs(got[t] - v) <= 2e-7 * v || got[t] === v, `bins 1 to ${end}, rank ${rank}, frame ${t}: ${got[t]}, not ${v}`).toBe(true));
+      }
+    }
+    k.release(mark);
+  });
 });

@@ -12,7 +12,7 @@ function makeRunner(): CellRunner & { asked: number[] } {
   const asked: number[] = [];
   return {
     asked, survey: async () => [],
-    extract: async (tasks: ExtractTask[], onDone) => tasks.map((t) => { asked.push(t.cell); onDone(); return { candidates: [], lostRuns: [[t.cell, 0, 0]] } satisfies ExtractResult; }),
+    extract: async (tasks: ExtractTask[], onDone) => tasks.map((t) => { asked.push(t.cell); onDone(); return { rows: new Float64Array(0), lostRuns: [[t.cell, 0, 0]] } satisfies ExtractResult; }),
   };
 }
 

@@ -41,7 +41,7 @@ const SET = Uint32Array.from({ length: FRAMES * BINS }, (_, i) => i).filter((i) 
 
 function compareLags(scene: ReturnType<typeof makeScene>, own: number): number[] {
   const trackCount = scene.floors.length;
-  const got = scene.stretch.measureLags(scene.floors, own, SET, MAX_STEPS);
+  const got = scene.stretch.measureSet(scene.floors, own, SET, MAX_STEPS, 0).lags;
   const spectra = Array.from({ length: trackCount }, (_, j) => valuesOf(scene.s, j));
   return got.map((lag, j) => {
     if (j === own) return 0;
@@ -93,9 +93,9 @@ describe('lags over a set of bins', () => {
     const plain = scene.s.values.slice();
     for (let b = 0; b < KEPT; b++) { set(7, b, 3, Infinity, 0); set(8, b, 0, Infinity, 0); }
     compareLags(scene, 0);
-    const before = scene.stretch.measureLags(scene.floors, 0, SET, MAX_STEPS);
+    const before = scene.stretch.measureSet(scene.floors, 0, SET, MAX_STEPS, 0).lags;
     scene.s.values.set(plain);
-    expect(scene.stretch.measureLags(scene.floors, 0, SET, MAX_STEPS)).toEqual(before);
+    expect(scene.stretch.measureSet(scene.floors, 0, SET, MAX_STEPS, 0).lags).toEqual(before);
     expect(before.slice(1).every((lag) => Number.isFinite(lag.peak) && lag.weightSum > 0)).toBe(true);
     k.release(mark);
   });
@@ -104,17 +104,17 @@ describe('lags over a set of bins', () => {
     const mark = k.mark();
     const { s, floors, stretch } = makeScene(3);
     const deaf = floors.map((f) => f.map(() => 1e9));
-    stretch.measureLags(deaf, 0, SET, MAX_STEPS).forEach((lag) => expect([lag.step, lag.peak, lag.weightSum]).toEqual([0, 0, 0]));
-    stretch.measureLags(floors, 0, new Uint32Array(0), MAX_STEPS).forEach((lag) => expect([lag.step, lag.peak, lag.weightSum]).toEqual([0, 0, 0]));
+    stretch.measureSet(deaf, 0, SET, MAX_STEPS, 0).lags.forEach((lag) => expect([lag.step, lag.peak, lag.weightSum]).toEqual([0, 0, 0]));
+    stretch.measureSet(floors, 0, new Uint32Array(0), MAX_STEPS, 0).lags.forEach((lag) => expect([lag.step, lag.peak, lag.weightSum]).toEqual([0, 0, 0]));
     const noise = allocGuarded(k, 4 * BINS);
     noise.values.fill(1);
     const setPtr = k.alloc(4 * SET.length);
     k.i32(setPtr, SET.length).set(SET);
-    const scratch = allocGuarded(k, k.fn.setLagScratchBytes(2 * SIZE, 3) / 4);
-    const result = allocGuarded(k, 28);
+    const scratch = allocGuarded(k, k.fn.setScratchBytes(2 * SIZE, 3, SET.length) / 4);
+    const result = allocGuarded(k, 28), levels = allocGuarded(k, 24);
     const fft = createLagTransform(k, SIZE);
-    k.fn.measureSetLags(s.ptr, KEPT, BINS, 3, noise.ptr, 0, setPtr, SET.length, 2 * SIZE, fft?.table ?? 0, MAX_STEPS, scratch.ptr, result.ptr);
-    for (const guarded of [noise, scratch, result]) guarded.expectIntact();
+    k.fn.measureSet(s.ptr, KEPT, BINS, 3, noise.ptr, 0, setPtr, SET.length, 2 * SIZE, fft?.table ?? 0, MAX_STEPS, scratch.ptr, result.ptr, SCALE, 9, levels.ptr);
+    for (const guarded of [noise, scratch, result, levels]) guarded.expectIntact();
     expect(stretch.fitsLags(SIZE)).toBe(false);
     expect(createLagTransform(k, 8192)).toBeUndefined();
     k.release(mark);
@@ -126,7 +126,7 @@ describe('levels over a set of bins', () => {
     const mark = k.mark();
     const { s, floors, stretch } = makeScene(trackCount);
     for (const split of [0, 13, BINS]) {
-      const got = stretch.sumLevels(floors, SET, split);
+      const got = stretch.measureSet(floors, 0, SET, MAX_STEPS, split).levels;
       floors.forEach((floor, j) => {
         const want = referenceSetLevels(valuesOf(s, j), floor.map((f) => f / SCALE), SCALE, SET, BINS, split);
         // Each term is rounded to f32 where it is at most the power and the noise; the sums are f64.
