@@ -1,6 +1,7 @@
 import type { Candidate } from '../evidence/candidate.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { createZeroClock, type ClockModel } from '../model/clock.js';
+import type { ClockLook } from '../model/clock-readings.js';
 import { findCoarseClock } from '../model/coarse-clock.js';
 import { fitClocks } from '../model/fit-clock.js';
 import { fitGains } from '../model/fit-gains.js';
@@ -84,21 +85,21 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   };
   // Gains that are to be refined at once are found on a part; clocks need all.
   const some = timeline.recorders.length > 1 ? sampled : sampleEvenly(sampled.length, Math.ceil(Math.max(LEAST_FIRST_CELLS, sampled.length * FIRST_SHARE))).map((k) => sampled[k]);
-  let first = await look('calibration', some, priorGainDb, coarse);
+  const first = await look('calibration', some, priorGainDb, coarse);
   let clock = fitClocks({ candidates: first, recorderOfTrack, coarse, durationSec: plan.durationSec });
-  // A coarse clock that is off by milliseconds pushes the lags of one direction out of the frames, and no exchange is left: look again from both sides.
+  // Frames hold lags of a few milliseconds. A coarse clock that is off by as much pushes true lags out of them: look again from both sides.
+  const otherLooks: ClockLook[] = [];
   for (const shiftSec of doubtClock(clock) > DOUBTFUL_SEC ? LOOK_ASIDE_SEC : []) {
     const aside = coarse.map((c, r) => (r === 0 ? c : { ...c, offsetSec: c.offsetSec.map((v) => v + shiftSec) }));
-    const candidates = await look('calibration of a doubtful clock', some, priorGainDb, aside);
-    const fitted = fitClocks({ candidates, recorderOfTrack, coarse: aside, durationSec: plan.durationSec });
-    if (doubtClock(fitted) < doubtClock(clock)) { clock = fitted; first = candidates; }
+    otherLooks.push({ candidates: await look('calibration of a doubtful clock', some, priorGainDb, aside), clock: aside });
   }
+  if (otherLooks.length > 0) clock = fitClocks({ candidates: first, recorderOfTrack, coarse, otherLooks, durationSec: plan.durationSec });
   // The first gains come from noise floors alone and may hide a bird behind its neighbour: calibrate once more with the gains of the first pass.
   const rough = [...fitGains(sameRecorderOnly(first, timeline), priorGainDb).gainDb];
   const second = await look('calibration, once more', sampled, rough, clock);
   return {
     floors, active, gaps, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
-    clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, durationSec: plan.durationSec }),
+    clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, otherLooks: [{ candidates: first, clock: coarse }, ...otherLooks], durationSec: plan.durationSec }),
   };
 }
 
@@ -111,7 +112,7 @@ async function surveyStudy(runner: CellRunner, plan: CellPlan, checkpoint: Check
   return (await Promise.all(pieces)).flat();
 }
 
-const DOUBTFUL_SEC = 0.002;
+const DOUBTFUL_SEC = 0.0002;
 const LOOK_ASIDE_SEC = [0.003, -0.003];
 
 /** Largest stated uncertainty of a clock that was fitted, seconds; 0 with one recorder. */
