@@ -21,6 +21,12 @@ export interface LagReadings {
 /** Candidates with the clock that they were extracted with: their lags are relative to it. */
 export interface ClockLook { candidates: readonly Candidate[]; clock: ClockModel }
 
+/** A call that is worth to be measured over a wide reach. */
+export interface ChosenCall { track: number; onsetSec: number; offsetSec: number }
+
+/** Where a call of one track may have arrived on a track of another recorder: lag between the files, lag against the alignment, height in standard deviations. */
+export interface CallArrival { tSec: number; from: number; to: number; lagSec: number; nearSec: number; height: number }
+
 const LEAST_AGREEMENT_Z = 6;
 const LEAST_LEAD_DB = 5;
 /** Peak height 10 over noise at 2 kHz of bandwidth leaves 8 microseconds (delay bound of Knapp and Carter 1976: 1 / (2 pi B z)). */
@@ -32,7 +38,7 @@ const SAME_SOUND_SEC = 0.05;
 const SAME_LAG_MS = 0.03;
 
 /** Collects the readings of all pairs of tracks, within recorders and between them, in order of time; what several looks found alike counts once. */
-export function collectReadings(looks: readonly ClockLook[], recorderOfTrack: readonly number[]): LagReadings {
+export function collectReadings(looks: readonly ClockLook[], recorderOfTrack: readonly number[], arrivals: readonly CallArrival[] = []): LagReadings {
   const rows: Row[] = [];
   for (const { candidates, clock } of looks) {
     for (const c of candidates) {
@@ -45,6 +51,7 @@ export function collectReadings(looks: readonly ClockLook[], recorderOfTrack: re
       }
     }
   }
+  for (const a of arrivals) rows.push([a.tSec, a.from, a.to, a.lagSec * 1e3, Math.max(LEAST_SIGMA_MS, SIGMA_MS_AT_Z1 / a.height), a.nearSec * 1e3]);
   rows.sort((a, b) => a[0] - b[0] || a[1] - b[1] || a[2] - b[2] || a[3] - b[3]);
   const kept = joinSame(rows);
   const column = (k: number): Float64Array => Float64Array.from(kept, (r) => r[k]);
@@ -75,6 +82,23 @@ function joinSame(rows: readonly Row[]): Row[] {
   }
   return out;
 }
+
+/** Calls whose arrivals are worth to be measured: clear ones, of several cuts of a sound the largest, evenly in time where there are too many. */
+export function chooseCalls(candidates: readonly Candidate[], recorderOfTrack: readonly number[], most: number): ChosenCall[] {
+  const clear = candidates.filter((c) => isClearOwn(c, recorderOfTrack)).sort((a, b) => b.ownedBins - a.ownedBins || a.onsetSec - b.onsetSec || a.track - b.track);
+  const taken = new Map<string, ChosenCall[]>();
+  for (const { track, onsetSec, offsetSec } of clear) {
+    const keys = [-1, 0, 1].map((d) => `${track} ${Math.floor(onsetSec / CALL_CELL_SEC) + d}`);
+    if (keys.some((k) => taken.get(k)?.some((o) => o.onsetSec < offsetSec && onsetSec < o.offsetSec))) continue;
+    const list = taken.get(keys[1]);
+    if (list) list.push({ track, onsetSec, offsetSec }); else taken.set(keys[1], [{ track, onsetSec, offsetSec }]);
+  }
+  const all = [...taken.values()].flat().sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track);
+  return all.length <= most ? all : all.filter((_, k) => Math.floor((k * most) / all.length) !== Math.floor(((k - 1) * most) / all.length));
+}
+
+/** Longer than any call. */
+const CALL_CELL_SEC = 5;
 
 function isClearOwn(c: Candidate, recorderOfTrack: readonly number[]): boolean {
   if (c.shared || c.ownedShare < 0.6 || c.peakDb < 12 || c.leadDb < LEAST_LEAD_DB || c.lostShare[c.track] > 0 || c.entropy > 0.9) return false;

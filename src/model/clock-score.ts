@@ -139,15 +139,20 @@ function chanceOf(nearMs: number): number {
 function addPair(score: Float64Array, edges: Float64Array, there: readonly Side[], back: readonly Side[]): void {
   for (const s of there) addSide(score, edges, s, 1);
   for (const s of back) addSide(score, edges, s, -1);
+  const total = { there: sumCounts(there), back: sumCounts(back) };
   for (const f of there) {
     for (const b of back) {
       const distance = (f.lagMs + b.lagMs) / 2;
       if (distance < LEAST_DISTANCE_MS || distance > MOST_DISTANCE_MS) continue;
       const apartSec = Math.max(0, f.firstSec - b.lastSec, b.firstSec - f.lastSec);
-      const share = (0.25 + 0.25 * Number(f.count > 1) + 0.25 * Number(b.count > 1)) * exp(-apartSec / STAY_SEC) / Math.max(there.length, back.length);
+      const share = (0.25 + 0.25 * Number(f.count > 1) + 0.25 * Number(b.count > 1)) * exp(-apartSec / STAY_SEC) * Math.min(f.count / total.there, b.count / total.back);
       addBump(score, (f.lagMs - b.lagMs) / 2, HALF_SIGMA_MS, 0.5 * (share * densityOf(distance)) / (f.chance * b.chance));
     }
   }
+}
+
+function sumCounts(sides: readonly Side[]): number {
+  return sides.reduce((s, e) => s + e.count, 0);
 }
 
 /** What one side says alone: distances are not negative, and seldom large. */

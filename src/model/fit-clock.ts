@@ -1,6 +1,6 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { hypot } from '../numeric/elementary.js';
-import { collectReadings, keepReadings, thinReadings, type ClockLook, type LagReadings } from './clock-readings.js';
+import { collectReadings, keepReadings, thinReadings, type CallArrival, type ClockLook, type LagReadings } from './clock-readings.js';
 import { GROUP_SEC } from './clock-groups.js';
 import { placeSteps } from './clock-place-steps.js';
 import { startClocks, type ClockStart } from './clock-settle.js';
@@ -15,6 +15,8 @@ export interface ClockFitInput {
   coarse: ClockModel;
   /** What other looks at the same sound found, from other alignments: a true lag that one of them does not see may be in another. */
   otherLooks?: readonly ClockLook[];
+  /** Lags of chosen calls between recorders over a wide reach, rivals among them. */
+  arrivals?: readonly CallArrival[];
   durationSec: number;
   /** Spacing of the knots, seconds. */
   knotSec?: number;
@@ -53,7 +55,7 @@ export function fitClocksFully(input: ClockFitInput): ClockFit {
   const tracks = recorderOfTrack.length;
   const nothing = { clock: coarse, delaySec: new Float64Array(tracks), delayUncertaintySec: new Float64Array(tracks).fill(NaN), exchanges: coarse.map(() => 0) };
   if (coarse.length < 2) return nothing;
-  const readings = collectReadings([{ candidates: input.candidates, clock: coarse }, ...(input.otherLooks ?? [])], recorderOfTrack);
+  const readings = collectReadings([{ candidates: input.candidates, clock: coarse }, ...(input.otherLooks ?? [])], recorderOfTrack, input.arrivals);
   const start = startClocks(readings, { recorderOfTrack, coarse, durationSec: input.durationSec, spacingSec: input.knotSec ?? Math.max(KNOT_SEC, input.durationSec / MOST_KNOTS) });
   if (start.usable.size < 2) return nothing;
   const usable = (m: number): boolean => start.usable.has(recorderOfTrack[readings.from[m]]) && start.usable.has(recorderOfTrack[readings.to[m]]);
