@@ -104,7 +104,7 @@ function collectArrivals(readings: LagReadings, recorderOfTrack: readonly number
     const outward = first.has(a) && second.has(b);
     if (!outward && !(second.has(a) && first.has(b))) continue;
     const tSec = readings.tSec[m];
-    const arrival = { pair: Math.min(i, j) * 65536 + Math.max(i, j), outward, tSec, lagMs: readings.lagMs[m] - guess.readMs(b, tSec) + guess.readMs(a, tSec), nearMs: readings.nearMs[m] };
+    const arrival = { pair: Math.min(i, j) * 65536 + Math.max(i, j), outward, tSec, lagMs: readings.lagMs[m] - guess.readMs(b, tSec) + guess.readMs(a, tSec), nearMs: readings.nearMs[m], height: 1 / readings.sigmaMs[m] };
     const list = directions.get(i * 65536 + j);
     if (list) list.push(arrival); else directions.set(i * 65536 + j, [arrival]);
   }
