@@ -26,7 +26,7 @@ const MOST_TRIALS = 200;
  * Readings that go wrong do so together (one call, one bird, one echo), so that scores overstate what they tell: divided by this, rivals were as
  * often right as they claim (measured on simulated scenes).
  */
-const OVERSTATED = 2;
+const OVERSTATED = 1;
 /** Strength of a window that tells anything, and of one that is taken for sure, nats. */
 const LEAST_STRENGTH = 1;
 export const STRONG_NATS = 8;
