@@ -18,6 +18,15 @@ export interface Arrival {
 /** An offset of the second group against the first, with the rate that suits it best; score in nats of log likelihood ratio. */
 export interface Hypothesis { offsetMs: number; ratePpm: number; score: number }
 
+export interface Scored {
+  /** The best offset first, then its rivals. */
+  peaks: Hypothesis[];
+  /** Median of the scores of all offsets. */
+  usual: number;
+  /** Standard uncertainty from offsets other than the best, ms. */
+  doubtMs: number;
+}
+
 export interface ScoreRange { centreSec: number; ratePpm: number; rateSpanPpm: number; rateStepPpm: number }
 
 const MOST_RIVALS = 8;
@@ -36,9 +45,8 @@ const STAY_SIGMA_MS = 0.03;
  * Scores every offset by all arrivals together: a lag there and a lag back that give one distance (half their difference is the offset whatever the
  * distance, RFC 5905 section 8), distances that cannot be, and radio links heard in other channels, each as the logarithm of how much likelier the
  * lags are if the offset is true. Of the peaks of one call one at most is right, and many calls from one place count little more than one.
- * @returns the best offset first, then its rivals, and the median of the scores of all offsets
  */
-export function scoreOffsets(arrivals: readonly Arrival[], range: ScoreRange): { peaks: Hypothesis[]; usual: number } {
+export function scoreOffsets(arrivals: readonly Arrival[], range: ScoreRange): Scored {
   const directions = groupDirections(arrivals);
   const best = new Float64Array(BINS).fill(-Infinity);
   const rates = new Float64Array(BINS);
@@ -53,7 +61,21 @@ export function scoreOffsets(arrivals: readonly Arrival[], range: ScoreRange): {
       if (v > best[k]) { best[k] = v; rates[k] = ratePpm; }
     }
   }
-  return { peaks: listPeaks(best, rates), usual: medianOf(best) };
+  const peaks = listPeaks(best, rates);
+  return { peaks, usual: medianOf(best), doubtMs: weighRivals(best, peaks[0]) };
+}
+
+/** Root mean square distance of all other offsets from the best one, each weighted by its likelihood, ms. */
+function weighRivals(best: Float64Array, top: Hypothesis): number {
+  let mass = 0;
+  let sum = 0;
+  for (let k = 0; k < BINS; k++) {
+    const w = exp(best[k] - top.score);
+    const apart = (k + 0.5) * BIN_MS - SPAN_MS - top.offsetMs;
+    mass += w;
+    if (apart > RIVAL_APART_MS || apart < -RIVAL_APART_MS) sum += w * apart * apart;
+  }
+  return Math.sqrt(sum / mass);
 }
 
 interface Direction { there: Arrival[]; back: Arrival[] }

@@ -1,7 +1,6 @@
-import { scoreOffsets, type Arrival, type Hypothesis } from './clock-score.js';
+import { scoreOffsets, type Arrival } from './clock-score.js';
 import type { LagReadings } from './clock-readings.js';
 import { medianOf } from './solve.js';
-import { exp } from '../numeric/elementary.js';
 
 /** Windows hold about this many readings between the recorders, within these lengths. */
 const WINDOW_READINGS = 150;
@@ -22,11 +21,6 @@ const LOCKED_PPM = 4;
 /** Rates under trial differ by so much over a window, ms. */
 const RATE_STEP_MS = 0.08;
 const MOST_TRIALS = 200;
-/**
- * Readings that go wrong do so together (one call, one bird, one echo), so that scores overstate what they tell: divided by this, rivals were as
- * often right as they claim (measured on simulated scenes).
- */
-const OVERSTATED = 1;
 /** Strength of a window that tells anything, and of one that is taken for sure, nats. */
 const LEAST_STRENGTH = 1;
 export const STRONG_NATS = 8;
@@ -61,23 +55,11 @@ export function voteWindows(readings: LagReadings, recorderOfTrack: readonly num
     const strength = best.score - found.usual;
     // Where no offset does better than the usual one, nothing is known.
     if (!(strength > LEAST_STRENGTH)) continue;
-    out.push({ tSec: (from + to) / 2, spanSec: windowSec, offsetMs: best.offsetMs, ratePpm: best.ratePpm, strength, doubtMs: weighRivals(found.peaks) });
+    out.push({ tSec: (from + to) / 2, spanSec: windowSec, offsetMs: best.offsetMs, ratePpm: best.ratePpm, strength, doubtMs: found.doubtMs });
     // A clear window settles the rate for those that follow; temperature changes it by a few parts per million at most.
     if (!rival || best.score - rival.score > CLEAR_NATS) { ratePpm = best.ratePpm; rateSpanPpm = Math.min(rateSpanPpm, LOCKED_PPM); }
   }
   return out;
-}
-
-/** Root mean square distance of the rivals from the best offset, each weighted by how likely it is, ms. */
-export function weighRivals(peaks: readonly Hypothesis[]): number {
-  let mass = 0;
-  let sum = 0;
-  for (const p of peaks) {
-    const w = exp((p.score - peaks[0].score) / OVERSTATED);
-    mass += w;
-    sum += w * (p.offsetMs - peaks[0].offsetMs) ** 2;
-  }
-  return Math.sqrt(sum / mass);
 }
 
 /** Readings between two groups of recorders. */

@@ -70,10 +70,11 @@ export function fitClocksFully(input: ClockFitInput): ClockFit {
     dropWeakSteps(start, solution);
     solution = solveClocks(kept, recorderOfTrack, start.state);
   }
-  const clock = coarse.map((c, r) => (r === 0 || !start.usable.has(r) ? c : describeClock(solution, r, start)));
+  const exchanges = countExchanges(solution, kept, recorderOfTrack, coarse.length);
+  const clock = coarse.map((c, r) => (r === 0 || !start.usable.has(r) ? c : describeClock(solution, r, start, exchanges[r])));
   return {
     clock, delaySec: solution.state.delayMs.map((v) => v / 1e3), delayUncertaintySec: solution.delaySigmaMs.map((v) => v / 1e3),
-    exchanges: countExchanges(solution, kept, recorderOfTrack, coarse.length),
+    exchanges,
   };
 }
 
@@ -96,13 +97,19 @@ function countExchanges(solution: ClockSolution, r: LagReadings, recorderOfTrack
   return out;
 }
 
-function describeClock(s: ClockSolution, recorder: number, start: ClockStart): RecorderClock {
+/** Least degrees of freedom: fewer would have no spread at all. */
+const LEAST_FREEDOM = 2.5;
+
+function describeClock(s: ClockSolution, recorder: number, start: ClockStart, exchanges: number): RecorderClock {
   const { chain, steps, stepMs } = s.state;
   const at = (k: number): number => k * chain.others + recorder - 1;
   const jumps = steps.map((p, n) => ({ ...start.jumps[n], tSec: p.tSec, stepSec: stepMs[n] / 1e3, recorder: p.recorder })).filter((j) => j.recorder === recorder);
+  // How far exchanges scatter is known from themselves: of few of them the mean is spread like Student's t.
+  const freedom = Math.max(LEAST_FREEDOM, exchanges);
+  const lift = Math.sqrt(freedom / (freedom - 2));
   const clock: RecorderClock = {
     knotSec: [...chain.knotSec], offsetSec: chain.knotSec.map((t, k) => chain.value[at(k)] / 1e3 + jumps.reduce((sum, j) => (t >= j.tSec ? sum + j.stepSec : sum), 0)),
-    uncertaintySec: chain.knotSec.map((_, k) => hypot(s.chainSigmaMs[at(k)], start.doubtMs[recorder]) / 1e3),
+    uncertaintySec: chain.knotSec.map((_, k) => hypot(lift * s.chainSigmaMs[at(k)], start.doubtMs[recorder]) / 1e3),
   };
   if (jumps.length === 0) return clock;
   return insertJumps(clock, jumps.map(({ tSec, stepSec, withinSec }) => ({ tSec, stepSec, withinSec })));
