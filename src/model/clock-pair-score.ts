@@ -88,8 +88,8 @@ function makeSide(part: readonly { a: Arrival; lagMs: number }[]): Side {
   return { lagMs: part.reduce((s, e) => s + e.lagMs, 0) / part.length, count, firstSec: times[0], lastSec: times[times.length - 1], chance: chanceOf(away) };
 }
 
+/** Working room of addCall, left empty. */
 const odds = new Float64Array(BINS);
-const plain = new Float64Array(BINS + 1);
 
 /** What one call says: that a peak gives a distance that can be, or one that the other direction shows as well. */
 function addCall(score: Float64Array, edges: Float64Array, call: Call, answers: readonly Side[], sign: number, half: number): void {
@@ -129,17 +129,19 @@ function addPlain(score: Float64Array, edges: Float64Array, call: Call, open: nu
   let level = 1 - RIGHT_SHARE;
   let value = ln(level);
   edges[0] += weight * value;
-  plain.fill(level);
+  const steps = [{ at: 0, level }];
   breaks.forEach(({ at, by }, n) => {
     level += by;
     if (at >= BINS || breaks[n + 1]?.at === at) return;
     const next = ln(level);
     edges[at] += weight * (next - value);
     value = next;
-    plain.fill(level, at);
+    steps.push({ at, level });
   });
   for (const k of touched) {
-    score[k] += weight * ln(1 + odds[k] / plain[k]);
+    let n = steps.length - 1;
+    while (steps[n].at > k) n--;
+    score[k] += weight * ln(1 + odds[k] / steps[n].level);
     odds[k] = 0;
   }
 }
