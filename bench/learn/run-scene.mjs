@@ -24,7 +24,7 @@ export async function gatherInMemory(birds, recorders, signals, sampleRateHz) {
   const plan = planCells(timeline.durationSec, settings.callSec[1]);
   const worker = new CellWorker(await loadKernelsFile(), audio, settings, plan);
   const each = async (items, job) => { const out = []; for (const x of items) out.push(await job(x)); return out; };
-  const runner = { survey: (c, f) => each(c, (k) => worker.survey(k)), extract: (t, f) => each(t, (k) => worker.extract(k)) };
+  const runner = { survey: (c, f) => each(c, (k) => worker.survey(k)), extract: (t, f) => each(t, (k) => worker.extract(k)), listen: (t, f) => each(t, (k) => worker.listen(k)) };
   const calibration = await calibrateStudy(runner, timeline, settings, plan, { maxOffsetSec: 60 });
   const spans = new SpanFinder(calibration.active, calibration.clock, plan, settings);
   const cells = await runner.extract(Array.from({ length: plan.cellCount }, (_, k) => makeTask(plan, calibration, spans, k)));

@@ -23,6 +23,7 @@ export function pauseBetweenJobs(runner: CellRunner, signal?: AbortSignal): Cell
   return {
     survey: (cells, onDone) => each(cells, (cell) => runner.survey([cell], onDone)),
     extract: (tasks, onDone) => each(tasks, (task) => runner.extract([task], onDone)),
+    listen: (tasks, onDone) => each(tasks, (task) => runner.listen([task], onDone)),
   };
 }
 
@@ -48,6 +49,7 @@ export function leaveOnAbort(runner: CellRunner, signal?: AbortSignal): CellRunn
   return {
     survey: (cells, onDone) => race(() => runner.survey(cells, onDone)),
     extract: (tasks, onDone) => race(() => runner.extract(tasks, onDone)),
+    listen: (tasks, onDone) => race(() => runner.listen(tasks, onDone)),
   };
 }
 

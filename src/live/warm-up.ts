@@ -49,5 +49,6 @@ function createPausingRunner(worker: CellWorker, pause: () => Promise<void>): Ce
   return {
     survey: (cells, onDone) => each(cells, (k) => worker.survey(k), onDone),
     extract: (tasks, onDone) => each(tasks, (t) => worker.extract(t), onDone),
+    listen: (tasks, onDone) => each(tasks, (t) => worker.listen(t), onDone),
   };
 }

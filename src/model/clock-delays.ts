@@ -82,16 +82,18 @@ function collectSides(r: LagReadings, recorderOfTrack: readonly number[], clockM
 function votePair({ there, back }: Sides): { differenceMs: number; votes: number } | null {
   const bins = Math.round((2 * SPAN_MS) / BIN_MS);
   const votes = new Float64Array(bins);
-  const weight = 1 / MOST_PARTNERS;
-  let first = 0;
-  for (const [t, f] of there) {
-    while (first < back.length && back[first][0] < t - NEAR_SEC) first++;
-    const near: [number, number][] = [];
-    for (let k = first; k < back.length && back[k][0] <= t + NEAR_SEC; k++) near.push([Math.abs(back[k][0] - t), back[k][1]]);
-    near.sort((p, q) => p[0] - q[0]);
-    for (const [, b] of near.slice(0, MOST_PARTNERS)) {
-      const at = Math.floor(((f - b) / 2 + SPAN_MS) / BIN_MS);
-      if ((f + b) / 2 > 0 && at >= 0 && at < bins) votes[at] += weight;
+  // Each direction seeks its partners in the other, so that it does not matter which track stands first.
+  for (const [own, other, sign] of [[there, back, 1], [back, there, -1]] as const) {
+    let first = 0;
+    for (const [t, f] of own) {
+      while (first < other.length && other[first][0] < t - NEAR_SEC) first++;
+      const near: [number, number][] = [];
+      for (let k = first; k < other.length && other[k][0] <= t + NEAR_SEC; k++) near.push([Math.abs(other[k][0] - t), other[k][1]]);
+      near.sort((p, q) => p[0] - q[0]);
+      for (const [, b] of near.slice(0, MOST_PARTNERS)) {
+        const at = Math.floor((sign * (f - b) / 2 + SPAN_MS) / BIN_MS);
+        if ((f + b) / 2 > 0 && at >= 0 && at < bins) votes[at] += 0.5 / MOST_PARTNERS;
+      }
     }
   }
   const around = (k: number): number => { let s = 0; for (let d = -3; d <= 3; d++) s += votes[k + d] ?? 0; return s; };

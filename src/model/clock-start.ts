@@ -1,3 +1,4 @@
+import { scoreOffsets, type Arrival } from './clock-score.js';
 import type { LagReadings } from './clock-readings.js';
 import { medianOf } from './solve.js';
 
@@ -10,17 +11,22 @@ const NEAR_SEC = 60;
 /** Longer studies get windows that do not overlap. */
 const LONG_SEC = 43200;
 const MOST_PER_SIDE = 8;
-const BIN_MS = 0.05;
-const SPAN_MS = 25;
-const LEAST_DISTANCE_MS = 0.02;
-const MOST_DISTANCE_MS = 25;
+/** Readings of one direction of a pair in a window. */
+const MOST_ARRIVALS = 48;
 /** A window this far from the median of its neighbours is a stray. */
 const STRAY_MS = 0.25;
-const RATE_DOUBT = 0.25;
-const USUAL_RATE_PPM = 50;
+/** Score over that of the next offset that settles the rate of the windows behind, nats; rates change by this much at most, parts per million. */
+const CLEAR_NATS = 6;
+const LOCKED_PPM = 4;
+/** Rates under trial differ by so much over a window, ms. */
+const RATE_STEP_MS = 0.08;
+const MOST_TRIALS = 200;
+/** Strength of a window that tells anything, and of one that is taken for sure, nats. */
+const LEAST_STRENGTH = 1;
+export const STRONG_NATS = 8;
 
-/** What a window of readings says about one recorder. */
-export interface StartWindow { tSec: number; spanSec: number; offsetMs: number; ratePpm: number; votes: number; rivalMs: number; rivalVotes: number }
+/** What a window of readings says about the offset of one group of recorders against another; `strength` is the score over the usual one, nats. */
+export interface StartWindow { tSec: number; spanSec: number; offsetMs: number; ratePpm: number; strength: number; doubtMs: number }
 
 export interface StartGuess {
   /** Offset of a recorder as known so far, ms. */
@@ -29,51 +35,79 @@ export interface StartGuess {
   rateSpanPpm: number;
 }
 
-/**
- * Finds offset and rate of a recorder in windows of time by voting: every pair of opposite readings of one pair of tracks votes for the half of
- * their difference (RFC 5905 section 8: theta = ((T2 - T1) + (T3 - T4)) / 2), at the rate under trial; wrong peaks scatter, right ones agree.
- */
-export function voteWindows(readings: LagReadings, recorderOfTrack: readonly number[], recorder: number, settled: ReadonlySet<number>, guess: StartGuess, durationSec: number): StartWindow[] {
+/** Two groups of recorders whose clocks are known among themselves; the second one's offset against the first is sought. */
+export interface RecorderGroups { first: ReadonlySet<number>; second: ReadonlySet<number> }
+
+/** Finds offset and rate between two groups of recorders in windows of time, each by all its readings together. */
+export function voteWindows(readings: LagReadings, recorderOfTrack: readonly number[], groups: RecorderGroups, guess: StartGuess, durationSec: number): StartWindow[] {
   const out: StartWindow[] = [];
-  const windowSec = chooseWindow(readings, recorderOfTrack, recorder, settled, durationSec);
+  const windowSec = chooseWindow(countBetween(readings, recorderOfTrack, groups), durationSec);
   const hop = durationSec <= windowSec || durationSec > LONG_SEC ? windowSec : windowSec / 2;
-  let drift = 0;
-  let locked = false;
+  let ratePpm = 0;
+  let rateSpanPpm = guess.rateSpanPpm;
   for (let from = 0; from === 0 || from + windowSec / 2 < durationSec; from += hop) {
-    const ballots = collectBallots(readings, recorderOfTrack, recorder, settled, guess, from, from + windowSec);
-    if (ballots.length === 0) continue;
-    const centre = (from + Math.min(durationSec, from + windowSec)) / 2;
-    const window = { ...countVotes(ballots, centre, drift, locked ? 4 : guess.rateSpanPpm), spanSec: windowSec };
-    // Where no exchange gives a distance that can be, nothing was voted for: there is no offset to tell.
-    if (window.votes <= 0) continue;
-    out.push(window);
+    const arrivals = collectArrivals(readings, recorderOfTrack, groups, guess, from, from + windowSec);
+    if (arrivals.length === 0) continue;
+    const to = Math.min(durationSec, from + windowSec);
+    const rateStepPpm = Math.max((RATE_STEP_MS * 1e3) / Math.max(1, to - from), rateSpanPpm / MOST_TRIALS);
+    const found = scoreOffsets(arrivals, { centreSec: (from + to) / 2, ratePpm, rateSpanPpm, rateStepPpm });
+    const [best, rival] = found.peaks;
+    const strength = best.score - found.usual;
+    // Where no offset does better than the usual one, nothing is known.
+    if (!(strength > LEAST_STRENGTH)) continue;
+    out.push({ tSec: (from + to) / 2, spanSec: windowSec, offsetMs: best.offsetMs, ratePpm: best.ratePpm, strength, doubtMs: found.doubtMs });
     // A clear window settles the rate for those that follow; temperature changes it by a few parts per million at most.
-    if (window.votes > 2.5 * window.rivalVotes && window.votes > 3) { drift = window.ratePpm; locked = true; }
+    if (!rival || best.score - rival.score > CLEAR_NATS) { ratePpm = best.ratePpm; rateSpanPpm = Math.min(rateSpanPpm, LOCKED_PPM); }
   }
   return out;
 }
 
-/** Length of the windows: long enough for a vote, and no longer. */
-function chooseWindow(r: LagReadings, recorderOfTrack: readonly number[], recorder: number, settled: ReadonlySet<number>, durationSec: number): number {
-  let count = 0;
+/** Readings between two groups of recorders. */
+export function countBetween(r: LagReadings, recorderOfTrack: readonly number[], { first, second }: RecorderGroups): number {
+  let n = 0;
   for (let m = 0; m < r.count; m++) {
     const a = recorderOfTrack[r.from[m]];
     const b = recorderOfTrack[r.to[m]];
-    if ((a === recorder && settled.has(b)) || (b === recorder && settled.has(a))) count++;
+    if ((first.has(a) && second.has(b)) || (second.has(a) && first.has(b))) n++;
   }
+  return n;
+}
+
+/** Length of the windows: long enough for a vote, and no longer. */
+function chooseWindow(count: number, durationSec: number): number {
   return Math.min(LONGEST_WINDOW_SEC, Math.max(WINDOW_SEC, (WINDOW_READINGS * durationSec) / Math.max(1, count)));
+}
+
+function collectArrivals(readings: LagReadings, recorderOfTrack: readonly number[], { first, second }: RecorderGroups, guess: StartGuess, fromSec: number, toSec: number): Arrival[] {
+  const directions = new Map<number, Arrival[]>();
+  for (let m = findFirst(readings.tSec, fromSec); m < readings.count && readings.tSec[m] < toSec; m++) {
+    const [i, j] = [readings.from[m], readings.to[m]];
+    const [a, b] = [recorderOfTrack[i], recorderOfTrack[j]];
+    const outward = first.has(a) && second.has(b);
+    if (!outward && !(second.has(a) && first.has(b))) continue;
+    const tSec = readings.tSec[m];
+    const arrival = { pair: Math.min(i, j) * 65536 + Math.max(i, j), outward, tSec, lagMs: readings.lagMs[m] - guess.readMs(b, tSec) + guess.readMs(a, tSec), nearMs: readings.nearMs[m], height: 1 / readings.sigmaMs[m] };
+    const list = directions.get(i * 65536 + j);
+    if (list) list.push(arrival); else directions.set(i * 65536 + j, [arrival]);
+  }
+  return [...directions.values()].flatMap((list) => thinArrivals(list));
+}
+
+function thinArrivals(list: readonly Arrival[]): readonly Arrival[] {
+  const every = Math.ceil(list.length / MOST_ARRIVALS);
+  return every === 1 ? list : list.filter((_, k) => k % every === 0);
 }
 
 /** Opposite readings of one pair: half difference and half sum, the mean time and the time between. */
 export interface Ballot { halfDifference: number; halfSum: number; meanSec: number; apartSec: number; weight: number }
 
-export function collectBallots(readings: LagReadings, recorderOfTrack: readonly number[], recorder: number, settled: ReadonlySet<number>, guess: StartGuess, fromSec: number, toSec: number): Ballot[] {
+export function collectBallots(readings: LagReadings, recorderOfTrack: readonly number[], { first, second }: RecorderGroups, guess: StartGuess, fromSec: number, toSec: number): Ballot[] {
   const pairs = new Map<number, { there: [number, number][]; back: [number, number][] }>();
   for (let m = findFirst(readings.tSec, fromSec); m < readings.count && readings.tSec[m] < toSec; m++) {
     const a = recorderOfTrack[readings.from[m]];
     const b = recorderOfTrack[readings.to[m]];
-    const outward = b === recorder && settled.has(a);
-    if (!outward && !(a === recorder && settled.has(b))) continue;
+    const outward = first.has(a) && second.has(b);
+    if (!outward && !(second.has(a) && first.has(b))) continue;
     const t = readings.tSec[m];
     const lag = readings.lagMs[m] - guess.readMs(b, t) + guess.readMs(a, t);
     const key = outward ? readings.from[m] * 65536 + readings.to[m] : readings.to[m] * 65536 + readings.from[m];
@@ -112,45 +146,10 @@ function addThinned(list: [number, number][], t: number, lag: number): void {
   if (list.length > 2 * MOST_PER_SIDE) for (let k = list.length - 1; k > 0; k -= 2) list.splice(k, 1);
 }
 
-function countVotes(ballots: readonly Ballot[], centreSec: number, ratePpm: number, spanPpm: number): Omit<StartWindow, 'spanSec'> {
-  const bins = Math.round((2 * SPAN_MS) / BIN_MS);
-  const votes = new Float64Array(bins);
-  const smooth = new Float64Array(bins);
-  let best: Omit<StartWindow, 'spanSec'> = { tSec: centreSec, offsetMs: 0, ratePpm, votes: -1, rivalMs: 0, rivalVotes: 0 };
-  let bestScore = -Infinity;
-  for (let trial = -spanPpm; trial <= spanPpm; trial++) {
-    const rate = (ratePpm + trial) * 1e-3;
-    votes.fill(0);
-    for (const b of ballots) {
-      const distance = b.halfSum - (rate * b.apartSec) / 2;
-      if (distance < LEAST_DISTANCE_MS || distance > MOST_DISTANCE_MS) continue;
-      const at = Math.floor((b.halfDifference - rate * (b.meanSec - centreSec) + SPAN_MS) / BIN_MS);
-      if (at >= 0 && at < bins) votes[at] += b.weight;
-    }
-    let top = 0;
-    for (let k = 0; k < bins; k++) {
-      smooth[k] = votes[k] + 0.7 * ((votes[k - 1] ?? 0) + (votes[k + 1] ?? 0)) + 0.3 * ((votes[k - 2] ?? 0) + (votes[k + 2] ?? 0));
-      if (smooth[k] > smooth[top]) top = k;
-    }
-    // Crystals are seldom off by more than this: few votes do not make a wild rate.
-    const score = smooth[top] - RATE_DOUBT * (trial / USUAL_RATE_PPM) ** 2;
-    if (score <= bestScore) continue;
-    bestScore = score;
-    let mass = 0;
-    let sum = 0;
-    let rival = 0;
-    for (let k = 0; k < bins; k++) {
-      if (Math.abs(k - top) <= 2) { mass += votes[k]; sum += votes[k] * k; } else if (Math.abs(k - top) > 8 && smooth[k] > smooth[rival]) rival = k;
-    }
-    best = { tSec: centreSec, offsetMs: (sum / mass + 0.5) * BIN_MS - SPAN_MS, ratePpm: ratePpm + trial, votes: smooth[top], rivalMs: (rival + 0.5) * BIN_MS - SPAN_MS, rivalVotes: Math.abs(rival - top) > 8 ? smooth[rival] : 0 };
-  }
-  return best;
-}
-
 /** Windows without the weak ones and those that stand alone against their neighbours. */
 export function dropStrays(windows: readonly StartWindow[]): StartWindow[] {
-  const usual = windows.map((w) => w.votes).sort((a, b) => a - b)[windows.length >> 1] ?? 0;
-  const strong = windows.filter((w) => w.votes >= Math.min(4, 0.5 * usual));
+  const usual = windows.map((w) => w.strength).sort((a, b) => a - b)[windows.length >> 1] ?? 0;
+  const strong = windows.filter((w) => w.strength >= Math.min(STRONG_NATS, 0.5 * usual));
   return strong.filter((w, k) => {
     const peers = strong.slice(Math.max(0, k - 2), k + 3);
     const rate = medianOf(peers.map((p) => p.ratePpm)) * 1e-3;
@@ -158,16 +157,16 @@ export function dropStrays(windows: readonly StartWindow[]): StartWindow[] {
   });
 }
 
-/** Offsets of the windows at rising times, linear between, continued with the rate of the end windows; 0 without windows. */
-export function readWindows(windows: readonly StartWindow[], times: readonly number[]): Float64Array {
-  const out = new Float64Array(times.length);
-  if (windows.length === 0) return out;
-  let k = 0;
-  times.forEach((t, n) => {
-    while (k < windows.length - 1 && windows[k + 1].tSec <= t) k++;
-    const a = windows[k];
-    const b = windows[k + 1];
-    out[n] = !b || t < a.tSec ? a.offsetMs + a.ratePpm * 1e-3 * (t - a.tSec) : a.offsetMs + ((b.offsetMs - a.offsetMs) * (t - a.tSec)) / (b.tSec - a.tSec);
-  });
-  return out;
+/** Offset that windows in order of time say, linear between them, continued with the rates of the end windows, ms; 0 without windows. */
+export function readWindow(windows: readonly StartWindow[], tSec: number): number {
+  if (windows.length === 0) return 0;
+  let low = 0;
+  let high = windows.length - 1;
+  while (low < high) {
+    const mid = (low + high + 1) >> 1;
+    if (windows[mid].tSec <= tSec) low = mid; else high = mid - 1;
+  }
+  const a = windows[low];
+  const b = windows[low + 1];
+  return !b || tSec < a.tSec ? a.offsetMs + a.ratePpm * 1e-3 * (tSec - a.tSec) : a.offsetMs + ((b.offsetMs - a.offsetMs) * (tSec - a.tSec)) / (b.tSec - a.tSec);
 }

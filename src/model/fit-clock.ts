@@ -1,6 +1,7 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { hypot } from '../numeric/elementary.js';
-import { collectReadings, keepReadings, thinReadings, type LagReadings } from './clock-readings.js';
+import { chooseReadings } from './clock-choose.js';
+import { collectReadings, keepReadings, thinReadings, type CallArrival, type ClockLook, type LagReadings } from './clock-readings.js';
 import { GROUP_SEC } from './clock-groups.js';
 import { placeSteps } from './clock-place-steps.js';
 import { startClocks, type ClockStart } from './clock-settle.js';
@@ -13,6 +14,10 @@ export interface ClockFitInput {
   recorderOfTrack: readonly number[];
   /** The clock that the candidates were extracted with: their lags are relative to it. */
   coarse: ClockModel;
+  /** What other looks at the same sound found, from other alignments: a true lag that one of them does not see may be in another. */
+  otherLooks?: readonly ClockLook[];
+  /** Lags of chosen calls between recorders over a wide reach, rivals among them. */
+  arrivals?: readonly CallArrival[];
   durationSec: number;
   /** Spacing of the knots, seconds. */
   knotSec?: number;
@@ -51,11 +56,11 @@ export function fitClocksFully(input: ClockFitInput): ClockFit {
   const tracks = recorderOfTrack.length;
   const nothing = { clock: coarse, delaySec: new Float64Array(tracks), delayUncertaintySec: new Float64Array(tracks).fill(NaN), exchanges: coarse.map(() => 0) };
   if (coarse.length < 2) return nothing;
-  const readings = collectReadings(input.candidates, recorderOfTrack, coarse);
+  const readings = collectReadings([{ candidates: input.candidates, clock: coarse }, ...(input.otherLooks ?? [])], recorderOfTrack, input.arrivals);
   const start = startClocks(readings, { recorderOfTrack, coarse, durationSec: input.durationSec, spacingSec: input.knotSec ?? Math.max(KNOT_SEC, input.durationSec / MOST_KNOTS) });
   if (start.usable.size < 2) return nothing;
   const usable = (m: number): boolean => start.usable.has(recorderOfTrack[readings.from[m]]) && start.usable.has(recorderOfTrack[readings.to[m]]);
-  const kept = thinReadings(keepReadings(readings, usable), recorderOfTrack, GROUP_SEC, MOST_READINGS);
+  const kept = thinReadings(chooseReadings(keepReadings(readings, usable), start.state, recorderOfTrack), recorderOfTrack, GROUP_SEC, MOST_READINGS);
   let solution = solveClocks(kept, recorderOfTrack, start.state);
   // Steps found from votes are placed by single readings once the distances are known; what proves too small is taken back.
   for (let round = 0; round < 2 && start.state.steps.length > 0; round++) {
@@ -65,10 +70,11 @@ export function fitClocksFully(input: ClockFitInput): ClockFit {
     dropWeakSteps(start, solution);
     solution = solveClocks(kept, recorderOfTrack, start.state);
   }
-  const clock = coarse.map((c, r) => (r === 0 || !start.usable.has(r) ? c : describeClock(solution, r, start)));
+  const exchanges = countExchanges(solution, kept, recorderOfTrack, coarse.length);
+  const clock = coarse.map((c, r) => (r === 0 || !start.usable.has(r) ? c : describeClock(solution, r, start, exchanges[r])));
   return {
     clock, delaySec: solution.state.delayMs.map((v) => v / 1e3), delayUncertaintySec: solution.delaySigmaMs.map((v) => v / 1e3),
-    exchanges: countExchanges(solution, kept, recorderOfTrack, coarse.length),
+    exchanges,
   };
 }
 
@@ -91,13 +97,19 @@ function countExchanges(solution: ClockSolution, r: LagReadings, recorderOfTrack
   return out;
 }
 
-function describeClock(s: ClockSolution, recorder: number, start: ClockStart): RecorderClock {
+/** Least degrees of freedom: fewer would have no spread at all. */
+const LEAST_FREEDOM = 2.5;
+
+function describeClock(s: ClockSolution, recorder: number, start: ClockStart, exchanges: number): RecorderClock {
   const { chain, steps, stepMs } = s.state;
   const at = (k: number): number => k * chain.others + recorder - 1;
   const jumps = steps.map((p, n) => ({ ...start.jumps[n], tSec: p.tSec, stepSec: stepMs[n] / 1e3, recorder: p.recorder })).filter((j) => j.recorder === recorder);
+  // How far exchanges scatter is known from themselves: of few of them the mean is spread like Student's t.
+  const freedom = Math.max(LEAST_FREEDOM, exchanges);
+  const lift = Math.sqrt(freedom / (freedom - 2));
   const clock: RecorderClock = {
     knotSec: [...chain.knotSec], offsetSec: chain.knotSec.map((t, k) => chain.value[at(k)] / 1e3 + jumps.reduce((sum, j) => (t >= j.tSec ? sum + j.stepSec : sum), 0)),
-    uncertaintySec: chain.knotSec.map((_, k) => hypot(s.chainSigmaMs[at(k)], start.doubtMs[recorder]) / 1e3),
+    uncertaintySec: chain.knotSec.map((_, k) => hypot(lift * s.chainSigmaMs[at(k)], start.doubtMs[recorder]) / 1e3),
   };
   if (jumps.length === 0) return clock;
   return insertJumps(clock, jumps.map(({ tSec, stepSec, withinSec }) => ({ tSec, stepSec, withinSec })));

@@ -1,9 +1,10 @@
 import { VolaryError } from '../schema/errors.js';
+import type { ArrivalTask } from '../pipeline/arrival-work.js';
 import type { CellWorker, ExtractResult, ExtractTask } from '../pipeline/cell-work.js';
 import type { StudyAudio } from '../study/study-audio.js';
 
 /** What a worker is asked; `id` tells the jobs apart that it was sent at once. */
-export type CellJob = { id: number } & ({ kind: 'survey'; argument: number } | { kind: 'extract'; argument: ExtractTask });
+export type CellJob = { id: number } & ({ kind: 'survey'; argument: number } | { kind: 'extract'; argument: ExtractTask } | { kind: 'listen'; argument: ArrivalTask });
 
 /** What it answers; `problems` are the files that failed so far, one line each. */
 export type CellAnswer = { id: number; problems: string[] } & ({ value: unknown } | { error: { code: string; message: string } });
@@ -11,11 +12,16 @@ export type CellAnswer = { id: number; problems: string[] } & ({ value: unknown 
 /** Worker and audio of one study, opened once. */
 export interface OpenedCells { worker: CellWorker; audio: StudyAudio }
 
+function doJob(worker: CellWorker, job: CellJob): Promise<unknown> {
+  if (job.kind === 'survey') return worker.survey(job.argument);
+  return job.kind === 'extract' ? worker.extract(job.argument) : worker.listen(job.argument);
+}
+
 /** Does one job inside a worker; an error becomes an answer, never an exception. */
 export async function answerJob(opened: Promise<OpenedCells>, job: CellJob): Promise<CellAnswer> {
   try {
     const { worker, audio } = await opened;
-    const value = job.kind === 'survey' ? await worker.survey(job.argument) : await worker.extract(job.argument);
+    const value = await doJob(worker, job);
     return { id: job.id, value, problems: audio.problems.map((p) => p.text) };
   } catch (error) {
     const code = error instanceof VolaryError ? error.code : 'internal';

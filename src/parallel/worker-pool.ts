@@ -69,6 +69,7 @@ export function createWorkerPool(ports: readonly WorkerPort[]): WorkerPool {
   return {
     survey: (cells, onDone) => run(cells.map((argument): CellJob => ({ id: nextId++, kind: 'survey', argument })), onDone),
     extract: (tasks, onDone) => run(tasks.map((argument): CellJob => ({ id: nextId++, kind: 'extract', argument })), onDone),
+    listen: (tasks, onDone) => run(tasks.map((argument): CellJob => ({ id: nextId++, kind: 'listen', argument })), onDone),
     get problems() { return [...problems].sort(); },
     close: async () => {
       fail(new VolaryError('interrupted', { what: 'the workers were stopped' }));

@@ -2,12 +2,14 @@ import type { Candidate } from '../evidence/candidate.js';
 import { unpackCandidates } from '../evidence/candidate-rows.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { createZeroClock, type ClockModel } from '../model/clock.js';
+import { chooseCalls, type CallArrival } from '../model/clock-readings.js';
 import { findCoarseClock } from '../model/coarse-clock.js';
 import { fitClocks } from '../model/fit-clock.js';
 import { fitGains } from '../model/fit-gains.js';
 import type { Timeline } from '../study/timeline.js';
 import { computeBandResponse, designBand } from '../kernels/survey-kernels.js';
 import type { Gap } from '../study/study-audio.js';
+import type { ArrivalTask } from './arrival-work.js';
 import { joinActivity, measureActiveShare, SpanFinder, type ActiveTime } from './active-time.js';
 import { findSurveyIndex, type CellPlan } from './cells.js';
 import { noCheckpoint, resumeCells, type Checkpoint } from './checkpoint.js';
@@ -20,6 +22,7 @@ import type { SurveyResult } from './survey-cell.js';
 export interface CellRunner {
   survey(cells: number[], onDone: () => void): Promise<SurveyResult[]>;
   extract(tasks: ExtractTask[], onDone: () => void): Promise<ExtractResult[]>;
+  listen(tasks: ArrivalTask[], onDone: () => void): Promise<CallArrival[][]>;
 }
 
 /** What extraction needs to know beforehand: noise floors, clocks and receiver gains of the whole study. */
@@ -93,21 +96,22 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   };
   // Gains that are to be refined at once are found on a part.
   const some = isAlone ? sampleEvenly(sampled.length, Math.ceil(Math.max(LEAST_FIRST_CELLS, sampled.length * FIRST_SHARE))).map((k) => sampled[k]) : sampled;
-  let first = await look('calibration', some, priorGainDb, coarse, FIRST_RULE);
-  let clock = fitClocks({ candidates: first, recorderOfTrack, coarse, durationSec: plan.durationSec });
-  // A coarse clock that is off by milliseconds pushes the lags of one direction out of the frames, and no exchange is left: look again from both sides.
-  for (const shiftSec of doubtClock(clock) > DOUBTFUL_SEC ? LOOK_ASIDE_SEC : []) {
-    const aside = coarse.map((c, r) => (r === 0 ? c : { ...c, offsetSec: c.offsetSec.map((v) => v + shiftSec) }));
-    const candidates = await look('calibration of a doubtful clock', some, priorGainDb, aside, FIRST_RULE);
-    const fitted = fitClocks({ candidates, recorderOfTrack, coarse: aside, durationSec: plan.durationSec });
-    if (doubtClock(fitted) < doubtClock(clock)) { clock = fitted; first = candidates; }
-  }
+  const first = await look('calibration', some, priorGainDb, coarse, FIRST_RULE);
+  // Frames hold lags of a few milliseconds, and one peak of each. Calls as a whole are heard further, and tell their periods apart.
+  const listen = async (name: string, candidates: readonly Candidate[], clock: ClockModel): Promise<CallArrival[]> => {
+    if (isAlone) return [];
+    const calls = chooseCalls(candidates, recorderOfTrack, MOST_CALLS);
+    const tasks = range(Math.ceil(calls.length / TASK_CALLS)).map((n) => ({ clock, calls: calls.slice(n * TASK_CALLS, (n + 1) * TASK_CALLS) }));
+    return resumeCells(checkpoint, `look-${lookCount}-arrivals`, tasks.length, report(name, tasks.length), async (tell) => (await runner.listen(tasks, tell)).flat());
+  };
+  const arrivals = await listen('calibration of clocks', first, coarse);
+  const clock = fitClocks({ candidates: first, recorderOfTrack, coarse, arrivals, durationSec: plan.durationSec });
   // The first gains come from noise floors alone and may hide a bird behind its neighbour: calibrate once more with the gains of the first pass.
   const rough = [...fitGains(sameRecorderOnly(first, timeline), priorGainDb).gainDb];
   const second = await look('calibration, once more', sampled, rough, clock, SECOND_RULE);
   return {
     floors, active, gaps, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
-    clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, durationSec: plan.durationSec }),
+    clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, otherLooks: [{ candidates: first, clock: coarse }], arrivals, durationSec: plan.durationSec }),
   };
 }
 
@@ -120,13 +124,9 @@ async function surveyStudy(runner: CellRunner, plan: CellPlan, checkpoint: Check
   return (await Promise.all(pieces)).flat();
 }
 
-const DOUBTFUL_SEC = 0.002;
-const LOOK_ASIDE_SEC = [0.003, -0.003];
-
-/** Largest stated uncertainty of a clock that was fitted, seconds; 0 with one recorder. */
-function doubtClock(clock: ClockModel): number {
-  return Math.max(0, ...clock.flatMap((c, r) => (r === 0 ? [] : c.uncertaintySec.map((u) => (Number.isFinite(u) ? u : 0)))));
-}
+/** Calls whose arrivals are measured, and how many are one job. */
+const MOST_CALLS = 1000;
+const TASK_CALLS = 16;
 
 /** The extraction task of one cell. */
 export function makeTask(plan: CellPlan, calibration: Pick<Calibration, 'floors' | 'gainDb' | 'clock'>, spans: SpanFinder, cell: number): ExtractTask {

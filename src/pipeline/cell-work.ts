@@ -9,7 +9,9 @@ import type { SpectralEngine } from '../evidence/spectra.js';
 import { countBufferBytes, PcmLanes } from '../kernels/lane-records.js';
 import { createKernels } from '../kernels/kernels.js';
 import { readOffset, type ClockModel } from '../model/clock.js';
+import type { CallArrival } from '../model/clock-readings.js';
 import type { StudyAudio } from '../study/study-audio.js';
+import { ArrivalWorker, type ArrivalTask } from './arrival-work.js';
 import { countSpanFrames, type Span } from './active-time.js';
 import { findSlotSec, type CellPlan } from './cells.js';
 import { SurveyWorker, type SurveyResult } from './survey-cell.js';
@@ -41,6 +43,7 @@ const READ_FRAMES = 65536;
 export class CellWorker {
   private surveyor: SurveyWorker | undefined;
   private dense: Dense | undefined;
+  private arrivals: ArrivalWorker | undefined;
   private readonly meter: LagMeter;
   private last: Promise<unknown> = Promise.resolve();
 
@@ -61,6 +64,14 @@ export class CellWorker {
       const lostRuns: ExtractResult['lostRuns'] = [];
       for (const span of task.spans) await this.extractSpan(task, span, candidates, lostRuns);
       return { rows: packCandidates(candidates, this.audio.timeline.tracks.length), lostRuns };
+    });
+  }
+
+  /** Where chosen calls arrived on the other recorders. */
+  listen(task: ArrivalTask): Promise<CallArrival[]> {
+    return this.queue(() => {
+      this.arrivals ??= new ArrivalWorker(this.audio, this.settings);
+      return this.arrivals.measure(task);
     });
   }
 

@@ -14,5 +14,6 @@ export function createInlineRunner(worker: CellWorker): CellRunner {
   return {
     survey: (cells, onDone) => each(cells, (k) => worker.survey(k), onDone),
     extract: (tasks, onDone) => each(tasks, (t) => worker.extract(t), onDone),
+    listen: (tasks, onDone) => each(tasks, (t) => worker.listen(t), onDone),
   };
 }

@@ -8,7 +8,7 @@ const clock: RecorderClock = { knotSec: [0, 100, 200, 300], offsetSec: [2, 2.001
 
 function makeReadings(rows: readonly [number, number, number, number][]): LagReadings {
   return {
-    count: rows.length, tSec: Float64Array.from(rows, (r) => r[0]), from: Uint16Array.from(rows, (r) => r[1]), to: Uint16Array.from(rows, (r) => r[2]), lagMs: Float64Array.from(rows, (r) => r[3]), sigmaMs: new Float64Array(rows.length).fill(0.01),
+    count: rows.length, tSec: Float64Array.from(rows, (r) => r[0]), from: Uint16Array.from(rows, (r) => r[1]), to: Uint16Array.from(rows, (r) => r[2]), lagMs: Float64Array.from(rows, (r) => r[3]), sigmaMs: new Float64Array(rows.length).fill(0.01), nearMs: new Float64Array(rows.length).fill(2),
   };
 }
 
@@ -42,12 +42,13 @@ describe('recorder clock', () => {
 });
 
 describe('two-way exchange', () => {
+  const BOTH = { first: new Set([0]), second: new Set([1]) };
   const nothing = { readMs: (): number => 0, rateSpanPpm: 0 };
 
   it('gives the offset and delay of the example times of RFC 5905 section 8', () => {
     // T1..T4 = 100.000, 100.230, 100.231, 100.061 s: theta = 0.2 s, delta = 0.06 s by the formulas of the section.
     const readings = makeReadings([[100, 0, 1, 230], [100.03, 1, 0, 100.061e3 - 100.231e3]]);
-    const [ballot] = collectBallots(readings, [0, 1], 1, new Set([0]), nothing, 0, 200);
+    const [ballot] = collectBallots(readings, [0, 1], BOTH, nothing, 0, 200);
     expect(ballot.halfDifference).toBeCloseTo(200, 9);
     expect(2 * ballot.halfSum).toBeCloseTo(60, 9);
   });
@@ -58,7 +59,7 @@ describe('two-way exchange', () => {
     const readings = makeReadings([[10, 0, 1, 37.5 + travelMs], [20, 1, 0, travelMs - 37.5]]);
     expect(readings.lagMs[0]).toBeCloseTo(43.327506, 6);
     expect(readings.lagMs[1]).toBeCloseTo(-31.672494, 6);
-    const [ballot] = collectBallots(readings, [0, 1], 1, new Set([0]), nothing, 0, 200);
+    const [ballot] = collectBallots(readings, [0, 1], BOTH, nothing, 0, 200);
     expect(ballot.halfDifference).toBeCloseTo(37.5, 9);
     expect((ballot.halfSum / 1e3) * 343.2).toBeCloseTo(2, 9);
   });

@@ -122,7 +122,7 @@ describe('delays of receivers', () => {
   it('can be told within a recorder of several tracks, not for one alone', () => {
     const table = { ...HOUR, seed: 18, durationSec: 1200, recorderOfTrack: [0, 0, 0, 0, 0, 0, 0, 1], delaySec };
     const { candidates, alignedWith } = makeCandidates(table);
-    const readings = collectReadings(candidates, table.recorderOfTrack, alignedWith);
+    const readings = collectReadings([{ candidates, clock: alignedWith }], table.recorderOfTrack);
     const delays = fitTrackDelays(readings, table.recorderOfTrack, (r, t) => (r === 0 ? 0 : readTrueOffset(table.clocks[0], t) * 1e3));
     expect(delays.identifiable).toEqual([true, true, true, true, true, true, true, false]);
     expect(Math.abs(delays.delayMs[2] - 0.3)).toBeLessThan(0.03);
