@@ -1,7 +1,8 @@
 import { setImmediate as breathe, setTimeout as sleep } from 'node:timers/promises';
 import type { Models } from '../../attribute/attribution.js';
 import { CODING_BYTES } from '../../live/frame-ring.js';
-import { listNeededFrames, LiveEngine, planSteps, type EngineState } from '../../live/live-engine.js';
+import { LiveEngine, type EngineState } from '../../live/live-engine.js';
+import { listNeededFrames, planSteps } from '../../live/step-plan.js';
 import { FLOOR_CELL_SEC } from '../../live/floor-keeper.js';
 import { listInputPaths, planLive, type LiveSetup } from '../../live/live-setup.js';
 import type { WarningRow } from '../../live/warnings.js';
