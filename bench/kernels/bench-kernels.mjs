@@ -8,7 +8,7 @@ import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
 import { createKernels } from '../../dist/kernels/kernels.js';
-import { loadKernelsFile } from '../../dist/node/kernels-file.js';
+import { canRunRelaxed, loadKernelsFile } from '../../dist/node/kernels-file.js';
 import { benchFirstPass } from './bench-first-pass.mjs';
 import { benchPhase } from './bench-phase.mjs';
 import { benchSeparation } from './bench-separation.mjs';
@@ -16,6 +16,7 @@ import { benchTransforms } from './bench-transforms.mjs';
 import { formatResults } from './format-results.mjs';
 import { startPython } from './python-peer.mjs';
 
+const KERNEL_BYTES = 160 << 20;
 const PARTS = { transforms: benchTransforms, 'first-pass': benchFirstPass, phase: benchPhase, separation: benchSeparation };
 const { values: options } = parseArgs({ options: { rounds: { type: 'string', default: '15' }, only: { type: 'string' }, write: { type: 'boolean' }, json: { type: 'boolean' } } });
 const rounds = Number(options.rounds);
@@ -32,6 +33,9 @@ const npm = { fft: await tryImport('fft.js', (m) => m.default), pffft: await try
 const python = await startPython((reason) => tell(`python with scipy: absent, not compared (${reason})`));
 if (python && !python.about.fftw) tell('FFTW, single precision: absent, not compared');
 
+const relaxed = canRunRelaxed() ? createKernels(await loadKernelsFile('relaxed'), KERNEL_BYTES) : undefined;
+if (!relaxed) tell('relaxed kernels: this Node does not run them, not compared (try node --experimental-wasm-relaxed-simd)');
+
 const noise = new Float32Array(8 * 48000);
 let state = 1234567890;
 for (let i = 0; i < noise.length; i++) { state = (16807 * state) % 2147483647; noise[i] = state / 2147483647 - 0.5; }
@@ -39,8 +43,8 @@ const results = [];
 try {
   for (const [name, bench] of Object.entries(PARTS)) {
     if (options.only && options.only !== name) continue;
-    const kernels = createKernels(await loadKernelsFile(), 160 << 20);
-    results.push(...await bench({ kernels, noise, python, npm, rounds, tell }));
+    const kernels = createKernels(await loadKernelsFile(), KERNEL_BYTES);
+    results.push(...await bench({ kernels, relaxed, noise, python, npm, rounds, tell }));
   }
 } finally {
   python?.close();

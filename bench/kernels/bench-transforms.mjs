@@ -11,7 +11,7 @@ const GOALS = { 'fft.js': 12, pffft: 1.8, 'scipy-fft': 2.2 };
 const FFTW_GOAL_UP_TO = 2048;
 
 /** @returns { case, contenders, difference } per size */
-export async function benchTransforms({ kernels: k, noise, python, npm, rounds, tell }) {
+export async function benchTransforms({ kernels: k, relaxed, noise, python, npm, rounds, tell }) {
   const results = [];
   for (const n of SIZES) {
     tell(`transforms of ${n}`);
@@ -25,18 +25,24 @@ export async function benchTransforms({ kernels: k, noise, python, npm, rounds, 
       contenders.push(contender);
     };
     add(...prepareRows(k, n, rows));
+    const mark = relaxed?.mark();
+    if (relaxed) {
+      const other = prepareLanes(relaxed, n, rows, 'ours, relaxed');
+      add(other.contender, other.values);
+    }
     if (npm.fft) add(...prepareFftJs(npm.fft, n, rows));
     if (npm.pffft) add(...preparePffft(npm.pffft, n, rows));
     if (python) add(python.contender('scipy-fft'), await python.prepare('scipy-fft', rows, { n }));
     if (python?.about.fftw) add(python.contender('fftw'), await python.prepare('fftw', rows, { n }));
     results.push({ case: `real transform, ${n} points`, unit: 'transforms', perRun: SAMPLES / n, times: await takeTurns(contenders, rounds), difference, goals: { ...GOALS, ...(n <= FFTW_GOAL_UP_TO ? { fftw: 1.5 } : {}) } });
     k.release(before);
+    if (relaxed) relaxed.release(mark);
   }
   return results;
 }
 
 /** Four rows at a time, as the pipeline has them: one vector of four tracks per sample. */
-function prepareLanes(k, n, rows) {
+function prepareLanes(k, n, rows, name = 'ours') {
   const { table } = createStftPlan(k, { fftSize: n, hopFrames: n });
   const groups = SAMPLES / (4 * n), bins = n / 2 + 1, groupBytes = 16 * n, outBytes = bins * 32;
   const lanes = k.alloc(16 * n * groups), work = k.alloc(16 * n), out = k.alloc(outBytes * groups);
@@ -44,7 +50,7 @@ function prepareLanes(k, n, rows) {
   for (let i = 0; i < SAMPLES; i++) vectors[(Math.floor(i / (4 * n)) * n + (i % n)) * 4 + (Math.floor(i / n) % 4)] = rows[i];
   const run = () => { for (let g = 0; g < groups; g++) k.fn.fftForward(n, table, lanes + g * groupBytes, work, out + g * outBytes, 32); };
   run();
-  return { contender: timed('ours', run), values: unlace(k.f32(out, groups * bins * 8), groups, bins) };
+  return { contender: timed(name, run), values: unlace(k.f32(out, groups * bins * 8), groups, bins) };
 }
 
 /** The same from rows: turned into lanes in registers first. */
