@@ -12,6 +12,7 @@
  * Source: transposed direct form II, Oppenheim & Schafer 6.4. Plain reference: test/reference/survey.ts.
  */
 import { cleanState } from './inline/biquad-sections';
+import { multiplyAdd, subtractProduct } from './inline/multiply-add';
 
 export function bandHops(
   lanesPtr: usize, groupBytes: usize, groupCount: i32, hopCount: i32, hopFrames: i32, filterPtr: usize, statePtr: usize, energyPtr: usize,
@@ -41,18 +42,18 @@ function runPair(aPtr: usize, bPtr: usize, bytes: usize, filterPtr: usize, state
   for (let p = aPtr; p < end; p += 16) {
     const u = f32x4.mul(hb, v128.load(p)), v = f32x4.mul(hb, v128.load(p + shift));
     const y = f32x4.add(u, p1), z = f32x4.add(v, r1);
-    p1 = f32x4.sub(f32x4.sub(p2, f32x4.add(u, u)), f32x4.mul(h1, y));
-    p2 = f32x4.sub(u, f32x4.mul(h2, y));
-    r1 = f32x4.sub(f32x4.sub(r2, f32x4.add(v, v)), f32x4.mul(h1, z));
-    r2 = f32x4.sub(v, f32x4.mul(h2, z));
+    p1 = subtractProduct(h1, y, f32x4.sub(p2, f32x4.add(u, u)));
+    p2 = subtractProduct(h2, y, u);
+    r1 = subtractProduct(h1, z, f32x4.sub(r2, f32x4.add(v, v)));
+    r2 = subtractProduct(h2, z, v);
     const a = f32x4.mul(lb, y), b = f32x4.mul(lb, z);
     const c = f32x4.add(a, q1), d = f32x4.add(b, s1);
-    q1 = f32x4.sub(f32x4.add(q2, f32x4.add(a, a)), f32x4.mul(l1, c));
-    q2 = f32x4.sub(a, f32x4.mul(l2, c));
-    s1 = f32x4.sub(f32x4.add(s2, f32x4.add(b, b)), f32x4.mul(l1, d));
-    s2 = f32x4.sub(b, f32x4.mul(l2, d));
-    sumA = f32x4.add(sumA, f32x4.mul(c, c));
-    sumB = f32x4.add(sumB, f32x4.mul(d, d));
+    q1 = subtractProduct(l1, c, f32x4.add(q2, f32x4.add(a, a)));
+    q2 = subtractProduct(l2, c, a);
+    s1 = subtractProduct(l1, d, f32x4.add(s2, f32x4.add(b, b)));
+    s2 = subtractProduct(l2, d, b);
+    sumA = multiplyAdd(c, c, sumA);
+    sumB = multiplyAdd(d, d, sumB);
   }
   v128.store(statePtr, p1); v128.store(statePtr, p2, 16); v128.store(statePtr, q1, 32); v128.store(statePtr, q2, 48);
   v128.store(statePtr, r1, 64); v128.store(statePtr, r2, 80); v128.store(statePtr, s1, 96); v128.store(statePtr, s2, 112);

@@ -1,15 +1,12 @@
 /**
  * Tables of the real transform of n samples, a power of two from 8 to 8192.
  *
- * Formula: with m = n / 2, the transform is a complex one of m points (first stage radix 8 if log2(m) is odd, else radix 4, then radix 4)
- * and a split. Layout at tablePtr:
- *   u32[m / 4]        source index (in points) of output block q of the first stage: digit reversal; the second half unused for radix 8
- *   f32[6] per k      per radix-4 stage of span L (k = 0 .. L-1): cos, sin of 2 pi k r / (4 L) for r = 1, 2, 3
- *   f32[2] per k      split: cos, sin of 2 pi k / n for k = 0 .. m / 2
+ * Formula: blocks of first = 8 real points (16 where log2(n) is even), then radix-4 stages of span = first, 4 first, ... n / 4. Layout at tablePtr:
+ *   u32 per block     of the first quarter, source (first sample): digit reversal; the other quarters' are 1, 2 and 3 higher; rounded up to 16 bytes
+ *   f32[6] per k      of span 4 (blocks of 16 only) and of each stage, k = 1 .. span/2 - 1: cos, sin of 2 pi k r / (4 span) for r = 1, 2, 3
  * Written by fftPrepare, read by every transform. tablePtr must be 16-aligned and have fftTableBytes(n) bytes. Angles are reduced to an
  * eighth of a turn and evaluated in f64 by the compiler's software sine, so that the tables have the same bits on every machine.
- * Source: Cooley & Tukey 1965, decimation in time; Press et al., Numerical Recipes 12.3 for the split.
- * Plain reference: test/reference/dft.ts.
+ * Source: Sorensen, Jones, Heideman & Burrus 1987, decimation in time. Plain reference: test/reference/dft.ts.
  */
 
 /** 1 where n is a size that the transform knows. */
@@ -20,48 +17,71 @@ export function fftKnowsSize(n: i32): i32 {
 /** Bytes of the table of size n, a multiple of 16; 0 for a size that is not known. */
 export function fftTableBytes(n: i32): i32 {
   if (!fftKnowsSize(n)) return 0;
-  const m = n >> 1;
-  let bytes = (m >> 2) * 4;
-  for (let span = firstRadix4Span(m); span < m; span <<= 2) bytes += span * 24;
-  bytes += ((m >> 1) + 1) * 8;
-  return (bytes + 15) & ~15;
+  return (<i32>twiddlesAt(n, n) + 15) & ~15;
 }
 
-/** Span (sub-transform length) at which the radix-4 stages after the first begin. */
+/** Points of a block. */
 // @ts-ignore: decorator
 @inline
-export function firstRadix4Span(m: i32): i32 {
-  return ctz(m) & 1 ? 8 : 4;
+export function firstSpan(n: i32): i32 {
+  return ctz(n) & 1 ? 8 : 16;
+}
+
+/** Span of the lowest radix-4 stage, which blocks of 16 hold already. */
+// @ts-ignore: decorator
+@inline
+export function lowestSpan(n: i32): i32 {
+  return ctz(n) & 1 ? 8 : 4;
+}
+
+/** Bytes from the table's begin to the twiddles of a stage. */
+// @ts-ignore: decorator
+@inline
+export function twiddlesAt(n: i32, span: i32): usize {
+  let at = orderBytes(n);
+  for (let s = lowestSpan(n); s < span; s <<= 2) at += twiddleBytes(s);
+  return at;
+}
+
+// @ts-ignore: decorator
+@inline
+function orderBytes(n: i32): usize {
+  return (<usize>blocksPerQuarter(n) * 4 + 15) & ~15;
+}
+
+/** Blocks in a quarter of the transform; 1 where there is but one in all. */
+// @ts-ignore: decorator
+@inline
+export function blocksPerQuarter(n: i32): i32 {
+  return max(1, n / (4 * firstSpan(n)));
+}
+
+// @ts-ignore: decorator
+@inline
+function twiddleBytes(span: i32): usize {
+  return <usize>((span >> 1) - 1) * 24;
 }
 
 /** Writes the table; returns 1, or 0 (nothing written) for a size that is not known. */
 export function fftPrepare(n: i32, tablePtr: usize): i32 {
   if (!fftKnowsSize(n)) return 0;
-  const m = n >> 1;
-  let p = tablePtr;
-  const first = firstRadix4Span(m);
-  for (let q = 0; q < m >> 2; q++) {
-    store<u32>(p, q < m / first ? sourceOfBlock(q, m, first) : 0);
-    p += 4;
-  }
-  for (let span = firstRadix4Span(m); span < m; span <<= 2) {
-    for (let k = 0; k < span; k++) {
+  const first = firstSpan(n);
+  for (let q = 0; q < blocksPerQuarter(n); q++) store<u32>(tablePtr + (<usize>q << 2), sourceOfBlock(q, n, first));
+  let p = tablePtr + orderBytes(n);
+  for (let span = lowestSpan(n); span < n; span <<= 2) {
+    for (let k = 1; k < span >> 1; k++) {
       for (let r = 1; r < 4; r++) {
         storeTurn(p, (k * r) % (4 * span), 4 * span);
         p += 8;
       }
     }
   }
-  for (let k = 0; k <= m >> 1; k++) {
-    storeTurn(p, k, n);
-    p += 8;
-  }
   return 1;
 }
 
-function sourceOfBlock(block: i32, m: i32, first: i32): u32 {
+function sourceOfBlock(block: i32, n: i32, first: i32): u32 {
   let position = block * first;
-  let size = m;
+  let size = n;
   let step = 1;
   let source = 0;
   while (size > first) {

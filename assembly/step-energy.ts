@@ -11,6 +11,7 @@
  * Source: transposed direct form II, Oppenheim & Schafer 6.4. Plain reference: test/reference/survey.ts.
  */
 import { cleanVector } from './inline/biquad-sections';
+import { multiplyAdd, subtractProduct } from './inline/multiply-add';
 
 export function stepEnergies(
   lanesPtr: usize, groupBytes: usize, groupCount: i32, warmFrames: i32, stepCount: i32, stepFrames: i32, filterPtr: usize, energyPtr: usize,
@@ -36,12 +37,12 @@ function filterPair(
     for (; p < end; p += 16) {
       const u = f32x4.mul(b, v128.load(p)), v = f32x4.mul(b, v128.load(p + shift));
       const y = f32x4.add(u, p1), z = f32x4.add(v, r1);
-      p1 = f32x4.sub(f32x4.sub(p2, f32x4.add(u, u)), f32x4.mul(a1, y));
-      p2 = f32x4.sub(u, f32x4.mul(a2, y));
-      r1 = f32x4.sub(f32x4.sub(r2, f32x4.add(v, v)), f32x4.mul(a1, z));
-      r2 = f32x4.sub(v, f32x4.mul(a2, z));
-      sumA = f32x4.add(sumA, f32x4.mul(y, y));
-      sumB = f32x4.add(sumB, f32x4.mul(z, z));
+      p1 = subtractProduct(a1, y, f32x4.sub(p2, f32x4.add(u, u)));
+      p2 = subtractProduct(a2, y, u);
+      r1 = subtractProduct(a1, z, f32x4.sub(r2, f32x4.add(v, v)));
+      r2 = subtractProduct(a2, z, v);
+      sumA = multiplyAdd(y, y, sumA);
+      sumB = multiplyAdd(z, z, sumB);
     }
     p1 = cleanVector(p1); p2 = cleanVector(p2); r1 = cleanVector(r1); r2 = cleanVector(r2);
     end += <usize>stepFrames << 4;

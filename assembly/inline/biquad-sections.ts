@@ -8,6 +8,7 @@
  * Two sections run in one loop so that one's latency hides the other's. Source: Oppenheim & Schafer 6.4.
  * Plain reference: test/reference/biquad.ts.
  */
+import { multiplyAdd, subtractProduct } from './multiply-add';
 
 /** Runs all sections over the block. */
 export function runSections(lanesPtr: usize, count: i32, sosPtr: usize, sectionCount: i32, statePtr: usize): void {
@@ -23,9 +24,9 @@ function runOneSection(lanesPtr: usize, count: i32, sosPtr: usize, statePtr: usi
   const end = lanesPtr + (<usize>count << 4);
   for (let p = lanesPtr; p < end; p += 16) {
     const x = v128.load(p);
-    const y = f32x4.add(f32x4.mul(b0, x), s1);
-    s1 = f32x4.sub(f32x4.add(f32x4.mul(b1, x), s2), f32x4.mul(a1, y));
-    s2 = f32x4.sub(f32x4.mul(b2, x), f32x4.mul(a2, y));
+    const y = multiplyAdd(b0, x, s1);
+    s1 = subtractProduct(a1, y, multiplyAdd(b1, x, s2));
+    s2 = subtractProduct(a2, y, f32x4.mul(b2, x));
     v128.store(p, y);
   }
   v128.store(statePtr, s1);
@@ -41,12 +42,12 @@ function runTwoSections(lanesPtr: usize, count: i32, sosPtr: usize, statePtr: us
   const end = lanesPtr + (<usize>count << 4);
   for (let p = lanesPtr; p < end; p += 16) {
     const x = v128.load(p);
-    const y = f32x4.add(f32x4.mul(b0, x), s1);
-    s1 = f32x4.sub(f32x4.add(f32x4.mul(b1, x), s2), f32x4.mul(a1, y));
-    s2 = f32x4.sub(f32x4.mul(b2, x), f32x4.mul(a2, y));
-    const z = f32x4.add(f32x4.mul(d0, y), t1);
-    t1 = f32x4.sub(f32x4.add(f32x4.mul(d1, y), t2), f32x4.mul(c1, z));
-    t2 = f32x4.sub(f32x4.mul(d2, y), f32x4.mul(c2, z));
+    const y = multiplyAdd(b0, x, s1);
+    s1 = subtractProduct(a1, y, multiplyAdd(b1, x, s2));
+    s2 = subtractProduct(a2, y, f32x4.mul(b2, x));
+    const z = multiplyAdd(d0, y, t1);
+    t1 = subtractProduct(c1, z, multiplyAdd(d1, y, t2));
+    t2 = subtractProduct(c2, z, f32x4.mul(d2, y));
     v128.store(p, z);
   }
   v128.store(statePtr, s1);

@@ -1,75 +1,57 @@
-// Speed of the kernels on one thread, beside a peer where it is installed, on the same data in the same run.
-// Usage: node bench/kernels/bench-kernels.mjs [--json]. Needs a build (npm run build). Nothing here is asserted.
+// Speed of the kernels on one thread beside peers, on the same data in the same run, taken in turn; results are compared before they are timed.
+// Usage: node bench/kernels/bench-kernels.mjs [--rounds N] [--only PART] [--write] [--json]. Needs a build (npm run build). Peers are taken
+// where they are installed: fft.js and a pffft build from the package's development dependencies, python3 with scipy and FFTW's single-precision
+// library, sox and ffmpeg. Nothing about speed is asserted. --write keeps the result in bench/runs/kernels-DATE.json.
+import { writeFileSync } from 'node:fs';
 import { cpus } from 'node:os';
-import { Bench } from 'tinybench';
-import { createBandFilter, writeEnvelope } from '../../dist/kernels/band.js';
-import { correlateRegion, createCorrelationPlan } from '../../dist/kernels/correlation.js';
-import { designButterworth } from '../../dist/kernels/filter-design.js';
+import { dirname, join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { parseArgs } from 'node:util';
 import { createKernels } from '../../dist/kernels/kernels.js';
-import { computeStft, createStftPlan } from '../../dist/kernels/stft.js';
-import { loadKernelsFile } from '../../dist/node/kernels-file.js';
+import { canRunRelaxed, loadKernelsFile } from '../../dist/node/kernels-file.js';
+import { benchFirstPass } from './bench-first-pass.mjs';
+import { benchPhase } from './bench-phase.mjs';
+import { benchSeparation } from './bench-separation.mjs';
+import { benchTransforms } from './bench-transforms.mjs';
+import { formatResults } from './format-results.mjs';
+import { startPython } from './python-peer.mjs';
 
-const RATE = 48000;
-const TRACKS = 8;
-const SIZES = [256, 512, 1024, 2048, 4096];
-const peers = {};
-for (const name of ['fft.js']) {
-  try { peers[name] = (await import(name)).default; } catch { peers[name] = null; }
+const KERNEL_BYTES = 160 << 20;
+const PARTS = { transforms: benchTransforms, 'first-pass': benchFirstPass, phase: benchPhase, separation: benchSeparation };
+const { values: options } = parseArgs({ options: { rounds: { type: 'string', default: '15' }, only: { type: 'string' }, write: { type: 'boolean' }, json: { type: 'boolean' } } });
+const rounds = Number(options.rounds);
+if (!(Number.isInteger(rounds) && rounds >= 1) || (options.only && !(options.only in PARTS))) {
+  process.stderr.write(`bench kernels: --rounds takes a positive whole number, --only one of ${Object.keys(PARTS).join(', ')}\n`);
+  process.exit(2);
 }
 
-const k = createKernels(await loadKernelsFile(), 128 << 20);
-const region = { signal: k.allocF32(TRACKS * RATE), trackStrideFrames: RATE, trackCount: TRACKS, frameCount: RATE };
+const tell = (text) => process.stderr.write(`bench kernels: ${text}\n`);
+async function tryImport(name, take) {
+  try { return await take(await import(name)); } catch (error) { tell(`${name}: absent, not compared (${error.message.split('\n')[0]})`); return undefined; }
+}
+const npm = { fft: await tryImport('fft.js', (m) => m.default), pffft: await tryImport('@echogarden/pffft-wasm/simd', (m) => m.default()) };
+const python = await startPython((reason) => tell(`python with scipy: absent, not compared (${reason})`));
+if (python && !python.about.fftw) tell('FFTW, single precision: absent, not compared');
+
+const relaxed = canRunRelaxed() ? createKernels(await loadKernelsFile('relaxed'), KERNEL_BYTES) : undefined;
+if (!relaxed) tell('relaxed kernels: this Node does not run them, not compared (try node --experimental-wasm-relaxed-simd)');
+
+const noise = new Float32Array(8 * 48000);
 let state = 1234567890;
-const noise = k.f32(region.signal, TRACKS * RATE);
 for (let i = 0; i < noise.length; i++) { state = (16807 * state) % 2147483647; noise[i] = state / 2147483647 - 0.5; }
-
-const bench = new Bench({ time: 300, warmupTime: 100 });
-const units = new Map();
-function add(name, unit, perRun, run) { units.set(name, { unit, perRun }); bench.add(name, run); }
-
-for (const n of SIZES) {
-  const plan = createStftPlan(k, { fftSize: n, hopFrames: n });
-  const lanes = k.alloc(16 * n), work = k.alloc(16 * n), out = k.alloc(16 * n + 32);
-  k.f32(lanes, 4 * n).set(noise.subarray(0, 4 * n));
-  add(`fft ${n}`, 'real transforms/s', 4, () => k.fn.fftForward(n, plan.table, lanes, work, out, 32));
-  if (peers['fft.js']) {
-    const fft = new peers['fft.js'](n), spectrum = fft.createComplexArray(), data = Array.from(noise.subarray(0, n));
-    add(`fft ${n} fft.js`, 'real transforms/s', 1, () => fft.realTransform(spectrum, data));
+const results = [];
+try {
+  for (const [name, bench] of Object.entries(PARTS)) {
+    if (options.only && options.only !== name) continue;
+    const kernels = createKernels(await loadKernelsFile(), KERNEL_BYTES);
+    results.push(...await bench({ kernels, relaxed, noise, python, npm, rounds, tell }));
   }
-}
-for (const n of [512, 1024]) {
-  const plan = createStftPlan(k, { fftSize: n, hopFrames: n / 2 });
-  const into = k.alloc(2 * RATE * 2 * 4 * TRACKS * 2);
-  add(`stft ${n}, ${TRACKS} tracks, hop ${n / 2}`, 'times real time', 1, () => computeStft(k, plan, region, 0, undefined, into));
-}
-{
-  const plan = createCorrelationPlan(k, { fftSize: 1024, windowFrames: 768, hopFrames: 384, trackCount: TRACKS, whitening: 'phase', maxLagFrames: 256, firstBin: 10, endBin: 200 });
-  add(`phase correlation, 28 pairs, 100 ms`, 'regions/s', 1, () => correlateRegion(k, plan, region, 1000, RATE / 10));
-}
-const sos = designButterworth({ kind: 'bandpass', order: 4, lowHz: 1000, highHz: 10000 }, RATE);
-const silence = { ...region, signal: k.allocF32(TRACKS * RATE) };
-k.f32(silence.signal, TRACKS * RATE).fill(0);
-const env = k.allocF32(TRACKS * 2000);
-for (const [name, source] of [['sound', region], ['silence after sound', silence]]) {
-  const filter = createBandFilter(k, { sos, trackCount: TRACKS, hopFrames: 48 });
-  writeEnvelope(k, filter, region, env, 1000);
-  add(`band energy, 4 sections, ${TRACKS} tracks: ${name}`, 'times real time', 1, () => writeEnvelope(k, filter, source, env, 1000));
+} finally {
+  python?.close();
 }
 
-await bench.run();
-const rows = bench.tasks.map((t) => {
-  const { unit, perRun } = units.get(t.name);
-  return { name: t.name, value: (1000 / t.result.latency.p50) * perRun, unit };
-});
-for (const n of peers['fft.js'] ? SIZES : []) {
-  const value = rows.find((r) => r.name === `fft ${n}`).value / rows.find((r) => r.name === `fft ${n} fft.js`).value;
-  rows.push({ name: `fft ${n} against fft.js`, value, unit: 'times' });
-}
-const absent = Object.keys(peers).filter((name) => !peers[name]);
-const machine = { cpu: cpus()[0]?.model ?? 'unknown', threads: cpus().length, node: process.version };
-if (process.argv.includes('--json')) process.stdout.write(`${JSON.stringify({ machine, absent, rows }, null, 2)}\n`);
-else {
-  process.stdout.write(`${machine.cpu}, ${machine.threads} threads, Node ${machine.node}; medians\n`);
-  for (const r of rows) process.stdout.write(`${r.name.padEnd(60)} ${r.value < 1000 ? r.value.toFixed(1) : Math.round(r.value)} ${r.unit}\n`);
-  for (const name of absent) process.stdout.write(`${name}: absent, not compared\n`);
-}
+const date = new Date().toISOString().slice(0, 10);
+const machine = { cpu: cpus()[0]?.model ?? 'unknown', threads: cpus().length, node: process.version, ...python?.about };
+const run = { date, machine, rounds, threadsUsed: 1, results };
+if (options.write) writeFileSync(join(dirname(fileURLToPath(import.meta.url)), '..', 'runs', `kernels-${date}.json`), `${JSON.stringify(run, null, 1)}\n`);
+process.stdout.write(options.json ? `${JSON.stringify(run, null, 2)}\n` : formatResults(run));

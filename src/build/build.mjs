@@ -1,4 +1,4 @@
-// Builds dist/: kernels (AssemblyScript -> kernels.wasm) and the host (TypeScript -> ESM with types).
+// Builds dist/: kernels (AssemblyScript -> kernels.wasm, and kernels-relaxed.wasm with fused multiply-add) and the host (TypeScript -> ESM with types).
 // Skips what is newer than its sources unless --force is given. Plain Node, no shell.
 import { createHash } from 'node:crypto';
 import { existsSync, mkdirSync, readFileSync, readdirSync, statSync, writeFileSync, chmodSync } from 'node:fs';
@@ -42,9 +42,9 @@ mkdirSync(dist, { recursive: true });
 const kernelSources = [...listFiles(join(root, 'assembly'), ['.ts']), join(root, 'asconfig.json')];
 const kernelHash = hashFiles(kernelSources);
 const kernelStamp = join(dist, '.kernels.stamp');
-if (force || !isFresh(kernelStamp, kernelHash, join(dist, 'kernels.wasm'))) {
+if (force || !existsSync(join(dist, 'kernels-relaxed.wasm')) || !isFresh(kernelStamp, kernelHash, join(dist, 'kernels.wasm'))) {
   process.stderr.write('build: kernels\n');
-  runNode(join(root, 'node_modules', 'assemblyscript', 'bin', 'asc.js'), ['assembly/index.ts', '--config', 'asconfig.json', '--target', 'release']);
+  for (const target of ['release', 'relaxed']) runNode(join(root, 'node_modules', 'assemblyscript', 'bin', 'asc.js'), ['assembly/index.ts', '--config', 'asconfig.json', '--target', target]);
   writeFileSync(kernelStamp, kernelHash);
 }
 

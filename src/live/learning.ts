@@ -58,7 +58,8 @@ export class Learning {
   }
 }
 
-function shiftClock(c: RecorderClock, bySec: number): RecorderClock {
+/** The same clock where the study's time begins `bySec` earlier. */
+export function shiftClock(c: RecorderClock, bySec: number): RecorderClock {
   return {
     knotSec: c.knotSec.map((t) => t + bySec), offsetSec: [...c.offsetSec], uncertaintySec: [...c.uncertaintySec],
     ...(c.jumps ? { jumps: c.jumps.map((j) => ({ ...j, tSec: j.tSec + bySec })) } : {}),

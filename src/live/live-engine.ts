@@ -1,12 +1,13 @@
 import type { Models } from '../attribute/attribution.js';
 import type { TableContext } from '../attribute/make-tables.js';
-import { resolveSettings, type AnalysisSettings } from '../evidence/settings.js';
+import type { AnalysisSettings } from '../evidence/settings.js';
 import { readOffset } from '../model/clock.js';
 import { log10 } from '../numeric/elementary.js';
 import { unpackCandidates } from '../evidence/candidate-rows.js';
 import { CellWorker, type ExtractResult } from '../pipeline/cell-work.js';
-import { findSlotSec, planCells } from '../pipeline/cells.js';
+import { planCells } from '../pipeline/cells.js';
 import { meanFloorDb } from '../pipeline/floor-table.js';
+import { VolaryError } from '../schema/errors.js';
 import type { CallRow } from '../schema/rows.js';
 import type { StudyAudio } from '../study/study-audio.js';
 import { ActiveSlots, type SlotState } from './active-slots.js';
@@ -17,7 +18,8 @@ import { FrameRing } from './frame-ring.js';
 import { Learning, type LearnedState } from './learning.js';
 import type { LinkVerdict } from './link-watch.js';
 import { openLiveAudio, type LiveSetup } from './live-setup.js';
-import { warmUp } from './warm-up.js';
+import { AFTER_SEC, listNeededFrames, planSteps } from './step-plan.js';
+import { warmUp, type WarmUp } from './warm-up.js';
 import { Watchers, type WatcherState } from './watchers.js';
 import type { WarningRow } from './warnings.js';
 
@@ -52,10 +54,6 @@ export interface EngineState {
   watchers: WatcherState;
 }
 
-/** Length of a step at most, seconds. */
-const STEP_SEC = 0.36;
-/** A sound is taken once so much more was heard after its end, seconds: strings of elements, decay, the filters' memory. */
-const AFTER_SEC = 0.3;
 /** A call is printed at latest when so much more was heard, seconds: the usual longest call that competes with it has ended by then. */
 const WAIT_SEC = 1.4;
 const HALO_SEC = 0.13;
@@ -67,27 +65,6 @@ const SAVE_SEC = 10;
 /** Sound kept beside what is needed, seconds: input that waits. */
 const SPARE_SEC = 5;
 
-/** The grid that a live run works along. */
-export interface StepPlan { settings: AnalysisSettings; slotSec: number; stepSlots: number; stepSec: number; contextSec: number }
-
-export function planSteps(setup: LiveSetup): StepPlan {
-  const settings = resolveSettings(setup.sampleRateHz, setup.request);
-  const slotSec = findSlotSec(settings);
-  const stepSlots = Math.max(1, Math.floor(STEP_SEC / slotSec));
-  return { settings, slotSec, stepSlots, stepSec: stepSlots * slotSec, contextSec: Math.min(2, settings.callSec[1] + 0.1) + AFTER_SEC };
-}
-
-/** The earliest frame per input that a run which goes on from a state needs. */
-export function listNeededFrames(setup: LiveSetup, state: Pick<EngineState, 'step' | 'nextCell' | 'learned'>): number[] {
-  const { stepSec, contextSec } = planSteps(setup);
-  const heardSec = state.step * stepSec;
-  return setup.inputs.map((_, k) => {
-    const offsets = setup.tracks.filter((t) => t.input === k).map((t) => readOffset(state.learned.clock[t.recorderIndex], heardSec));
-    const sec = Math.min(state.nextCell * FLOOR_CELL_SEC, heardSec - contextSec - stepSec + Math.min(...offsets)) - 0.1;
-    return Math.max(0, Math.floor(sec * setup.sampleRateHz));
-  });
-}
-
 /** From bytes of a recording that is still being made to calls: a pure function of the bytes, however they arrive. */
 export class LiveEngine {
   readonly rings: FrameRing[];
@@ -98,6 +75,8 @@ export class LiveEngine {
   private readonly stepSlots: number;
   private readonly contextSec: number;
   private readonly warmSteps: number;
+  /** Step at which the warm-up begins: later than 0 where the recorders had nothing in common before. */
+  private warmFrom = 0;
   private readonly worker: CellWorker;
   private readonly scanner: ActivityScanner;
   private readonly keeper: FloorKeeper;
@@ -132,9 +111,9 @@ export class LiveEngine {
     const { run } = this;
     if (run && run.decider.finalSec < 0) await this.giveWarmUp();
     else {
-      if (this.countWholeSteps() < (run ? run.state.step + 1 : this.warmSteps)) return false;
+      if (this.countWholeSteps() < (run ? run.state.step + 1 : this.warmFrom + this.warmSteps)) return false;
       if (run) await this.takeStep();
-      else await this.warm(this.warmSteps);
+      else if (!await this.warm(this.warmFrom + this.warmSteps)) this.postponeWarmUp();
     }
     if (this.run) listNeededFrames(this.setup, { ...this.run.state, learned: this.run.learning.save() }).forEach((frame, k) => this.rings[k].release(frame));
     return true;
@@ -149,12 +128,15 @@ export class LiveEngine {
     const endSec = this.findEndSec();
     if (!this.run) {
       const steps = Math.floor(endSec / this.stepSec);
-      if (steps < 3 || goesOn) {
+      if (steps < this.warmFrom + 3 || goesOn) {
         this.options.onNote(`ended after ${endSec.toFixed(1)} s, before the warm-up was over: nothing was learned and no call is given`);
         return;
       }
-      this.options.onNote(`ended before the warm-up was over: learned from ${(steps * this.stepSec).toFixed(1)} s only`);
-      await this.warm(steps);
+      if (!await this.warm(steps)) {
+        this.options.onNote(`ended after ${endSec.toFixed(1)} s without a sound that all recorders heard: no call is given`);
+        return;
+      }
+      this.options.onNote(`ended before the warm-up was over: learned from ${((steps - this.warmFrom) * this.stepSec).toFixed(1)} s only`);
       while (await this.advance());
     }
     const { state, slots } = this.run!;
@@ -190,24 +172,47 @@ export class LiveEngine {
     };
   }
 
-  /** Learns from the first steps. */
-  private async warm(steps: number): Promise<void> {
-    const { setup, options } = this;
-    const endSec = steps * this.stepSec;
-    const found = await warmUp(this.module, this.audio, this.settings, endSec, options.maxOffsetSec, options.pause);
+  /** Learns from the steps of the warm-up; false where the clocks of the recorders cannot be learned from them. */
+  private async warm(steps: number): Promise<boolean> {
+    const { setup, options, warmFrom } = this;
+    const endSec = steps * this.stepSec, fromSec = warmFrom * this.stepSec;
+    const found = await this.tryWarmUp(fromSec, endSec);
+    if (!found) return false;
     this.start({
-      step: steps, takenSec: endSec - AFTER_SEC, floors: found.floors, floorCells: [], nextCell: 0, learned: found.learned, decider: createDeciderState(-1),
-      slots: { firstSlot: Math.max(0, (steps - 8) * this.stepSlots), bits: new Uint8Array(0) }, watchers: new Watchers(setup.tracks.map((t) => t.bird)).save(),
+      step: steps, takenSec: endSec - AFTER_SEC, floors: found.floors, floorCells: [], nextCell: Math.ceil(fromSec / FLOOR_CELL_SEC), learned: found.learned, decider: createDeciderState(-1),
+      slots: { firstSlot: Math.max(warmFrom, steps - 8) * this.stepSlots, bits: new Uint8Array(0) }, watchers: new Watchers(setup.tracks.map((t) => t.bird)).save(),
     });
     const { state, slots, learning, decider } = this.run!;
-    for (let step = Math.max(0, steps - 8); step < steps; step++) slots.push((await this.scanner.scan(step * this.stepSlots, this.stepSlots, state.floors, learning.clock)).active);
+    for (let step = Math.max(warmFrom, steps - 8); step < steps; step++) slots.push((await this.scanner.scan(step * this.stepSlots, this.stepSlots, state.floors, learning.clock)).active);
     decider.add(found.candidates.filter((c) => c.offsetSec < state.takenSec));
     await options.onSave();
+    return true;
+  }
+
+  /** Undefined, with a warning, where a recorder has no sound in common with the reference. */
+  private async tryWarmUp(fromSec: number, toSec: number): Promise<WarmUp | undefined> {
+    const { setup, options, settings } = this;
+    const audio = fromSec > 0 ? openLiveAudio(setup, this.rings, Math.round(fromSec * setup.sampleRateHz)) : this.audio;
+    try {
+      return await warmUp(this.module, audio, settings, fromSec, toSec - fromSec, options.maxOffsetSec, options.pause);
+    } catch (error) {
+      if (!(error instanceof VolaryError) || error.code !== 'no-data' || setup.recorders.length < 2) throw error;
+      const text = `no sound of ${fromSec.toFixed(0)} to ${toSec.toFixed(0)} s was heard by all recorders (${error.detail.where}, offsets up to ${options.maxOffsetSec} s): without clocks no call is given; the warm-up goes on with what follows`;
+      this.warn([{ timeSec: toSec, track: error.detail.where ?? '', kind: 'no-clock', text }]);
+      return undefined;
+    }
+  }
+
+  /** The next try is with the newest sound, half of it new; calls before it are not told. */
+  private postponeWarmUp(): void {
+    this.warmFrom += Math.max(1, this.warmSteps >> 1);
+    const frame = Math.floor((this.warmFrom * this.stepSec - this.options.maxOffsetSec) * this.setup.sampleRateHz);
+    for (const ring of this.rings) ring.release(frame);
   }
 
   /** Gives the calls of the warm-up, late; where a run goes on from its end, once more. */
   private async giveWarmUp(): Promise<void> {
-    this.options.onNote(`warm-up over: floors and gains learned from ${this.heardSec.toFixed(1)} s of sound; its calls follow, late`);
+    this.options.onNote(`warm-up over: floors and gains learned from ${((this.run!.state.step - this.warmFrom) * this.stepSec).toFixed(1)} s of sound; its calls follow, late`);
     this.give(this.heardSec - WAIT_SEC, this.heardSec);
     while (this.isCellOver()) await this.endCell(false);
     await this.options.onSave();

@@ -80,16 +80,16 @@ export function listInputPaths(manifest: StudyManifest): string[] {
   return [...new Set(manifest.tracks.map((t) => t.files[0].path))];
 }
 
-/** The tracks of a live run as a timeline without end, read from the rings. */
-export function openLiveAudio(setup: LiveSetup, rings: readonly FrameRing[]): StudyAudio {
+/** The tracks of a live run as a timeline without end, read from the rings; its time 0 is frame `zeroFrame` of every recorder's clock. */
+export function openLiveAudio(setup: LiveSetup, rings: readonly FrameRing[], zeroFrame = 0): StudyAudio {
   const { sampleRateHz, recorders } = setup;
   const timeline: Timeline = {
     sampleRateHz, recorders, frameCount: ENDLESS_FRAMES, durationSec: ENDLESS_FRAMES / sampleRateHz, problems: [],
     tracks: setup.tracks.map((t) => {
-      const start = rings[t.input].originFrame;
+      const start = Math.max(rings[t.input].originFrame, zeroFrame);
       return {
         bird: t.bird, recorder: recorders[t.recorderIndex], recorderIndex: t.recorderIndex, sampleRateHz,
-        segments: [{ path: String(t.input), channel: t.channel, startFrame: start, fileFrame: start, frameCount: ENDLESS_FRAMES - start }],
+        segments: [{ path: String(t.input), channel: t.channel, startFrame: start - zeroFrame, fileFrame: start, frameCount: ENDLESS_FRAMES - start }],
       };
     }),
   };

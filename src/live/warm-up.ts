@@ -9,7 +9,7 @@ import { CellWorker } from '../pipeline/cell-work.js';
 import { planCells } from '../pipeline/cells.js';
 import { fitGains } from '../model/fit-gains.js';
 import type { StudyAudio } from '../study/study-audio.js';
-import type { LearnedState } from './learning.js';
+import { shiftClock, type LearnedState } from './learning.js';
 
 export interface WarmUp {
   learned: LearnedState;
@@ -19,9 +19,13 @@ export interface WarmUp {
   candidates: Candidate[];
 }
 
-/** Works on [0, durationSec) as `attribute` works on a whole study of that length. `pause` is awaited between its jobs. */
+/**
+ * Works on a stretch that begins at `fromSec` as `attribute` works on a whole study of that length. `pause` is awaited between its jobs.
+ * @param audio the stretch, its time 0 at `fromSec`
+ * @throws VolaryError 'no-data' where two recorders have no sound in common
+ */
 export async function warmUp(
-  module: WebAssembly.Module, audio: StudyAudio, settings: AnalysisSettings, durationSec: number, maxOffsetSec: number, pause: () => Promise<void>,
+  module: WebAssembly.Module, audio: StudyAudio, settings: AnalysisSettings, fromSec: number, durationSec: number, maxOffsetSec: number, pause: () => Promise<void>,
 ): Promise<WarmUp> {
   const plan = planCells(durationSec, settings.callSec[1]);
   const runner = createPausingRunner(new CellWorker(module, audio, settings, plan), pause);
@@ -29,10 +33,11 @@ export async function warmUp(
   const spans = new SpanFinder(calibration.active, calibration.clock, plan, settings);
   const results = await runner.extract(range(plan.cellCount).map((cell) => makeTask(plan, calibration, spans, cell)), () => undefined);
   const candidates = results.flatMap((r) => unpackCandidates(r.rows, audio.timeline.tracks.length));
+  for (const c of candidates) { c.onsetSec += fromSec; c.offsetSec += fromSec; }
   const telling = candidates.filter(isTelling);
   return {
     candidates, floors: calibration.floors[calibration.floors.length - 1],
-    learned: { telling, priorGainDb: calibration.priorGainDb, gains: fitGains(telling, calibration.priorGainDb), clock: calibration.clock },
+    learned: { telling, priorGainDb: calibration.priorGainDb, gains: fitGains(telling, calibration.priorGainDb), clock: fromSec > 0 ? calibration.clock.map((c) => shiftClock(c, fromSec)) : calibration.clock },
   };
 }
 

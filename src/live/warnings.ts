@@ -1,9 +1,10 @@
 /** What a live run warns of. Times in seconds on the reference clock. */
-export const WARNING_KINDS = ['dead-link', 'link-back', 'falling-signal', 'rising-noise', 'silent-bird', 'bird-back'] as const;
+export const WARNING_KINDS = ['dead-link', 'link-back', 'falling-signal', 'rising-noise', 'silent-bird', 'bird-back', 'no-clock'] as const;
 export type WarningKind = (typeof WARNING_KINDS)[number];
 
 export interface WarningRow {
   timeSec: number;
+  /** The wearer of the track; the recorder where its clock is what the warning is about. */
   track: string;
   kind: WarningKind;
   text: string;

@@ -10,6 +10,8 @@ import { loadStudy, type StudyOnDisk } from './study-files.js';
 export interface AttributeStudyOptions extends AttributeOptions {
   /** Worker threads; 0 = none, all in this thread. Default one per core, at most 8. The tables are the same for any number. */
   workers?: number;
+  /** Build of the kernels; default `plain`: the same bytes on every machine. */
+  kernels?: 'plain' | 'relaxed';
 }
 
 const MOST_WORKERS = 8;
@@ -27,15 +29,15 @@ export async function attributeStudyFile(manifestPath: string, options: Attribut
 /** Like attributeStudyFile, for a study that was loaded before. */
 export async function attributeLoadedStudy(study: StudyOnDisk, options: AttributeStudyOptions = {}): Promise<AttributeResult> {
   const workers = countWorkers(options);
-  if (workers <= 0) return attributeInline(await loadKernelsFile(), study, options);
-  return attributePooled(createCellPool(resolve(study.manifestPath), workers), study, options);
+  if (workers <= 0) return attributeInline(await loadKernelsFile(options.kernels), study, options);
+  return attributePooled(createCellPool(resolve(study.manifestPath), workers, options.kernels), study, options);
 }
 
 /** Lends work on a study the runner that its options ask for. */
 export async function useStudyRunner<T>(study: StudyOnDisk, options: AttributeStudyOptions, work: (makeRunner: MakeRunner) => Promise<T>): Promise<RunnerOutcome<T>> {
   const workers = countWorkers(options);
-  if (workers <= 0) return useInlineRunner(await loadKernelsFile(), study, options.signal, work);
-  return usePooledRunner(createCellPool(resolve(study.manifestPath), workers), options.signal, work);
+  if (workers <= 0) return useInlineRunner(await loadKernelsFile(options.kernels), study, options.signal, work);
+  return usePooledRunner(createCellPool(resolve(study.manifestPath), workers, options.kernels), options.signal, work);
 }
 
 function countWorkers(options: AttributeStudyOptions): number {

@@ -7,13 +7,15 @@ import { formatTables, formatTablesParquet } from '../api/format-tables.js';
 import { requireTracks } from '../pipeline/attribute-study.js';
 import { attributeLoadedStudy } from './attribute-study-file.js';
 import { fingerprintFile, openCheckpointFolder, type CheckpointFolder, type CheckpointHeader } from './checkpoint-folder.js';
-import { readKernelsFile } from './kernels-file.js';
+import { readKernelsFile, requireKernels, type KernelKind } from './kernels-file.js';
 import { loadStudy, type StudyOnDisk } from './study-files.js';
 import { prepareFolder, sweepUnfinished, writeFileAtomic } from './write-files.js';
 
 export interface AttributeToFolderOptions extends AttributeOptions {
   /** Worker threads; 0 = none, all in this thread. Default one per core, at most 8. */
   workers?: number;
+  /** Build of the kernels; default `plain`: the same bytes on every machine. */
+  kernels?: 'plain' | 'relaxed';
   /** Replaces tables that are there. */
   overwrite?: boolean;
   /** Told what is worth knowing about the recordings, one line each. */
@@ -48,6 +50,7 @@ export async function attributeToFolder(manifestPath: string, folder: string, op
 export interface PreparedRun {
   study: StudyOnDisk;
   inputs: unknown[];
+  kernels: KernelKind;
   kernelHash: string;
   header: CheckpointHeader;
   /** How much of the study is not what it claims to be. */
@@ -56,15 +59,17 @@ export interface PreparedRun {
 
 /** Reads a study, tells what is wrong with its recordings and takes their fingerprints. */
 export async function prepareRun(manifestPath: string, options: AttributeToFolderOptions): Promise<PreparedRun> {
+  const kernels = options.kernels ?? 'plain';
+  requireKernels(kernels);
   const study = await loadStudy(manifestPath);
   // A header that lies or a file that is cut short is worth a warning while the rest is used, but the study is not what it claims to be.
   const bad = study.timeline.problems.filter((p) => p.severity === 'error' || p.kind === 'header');
   for (const p of study.timeline.problems) if (p.severity !== 'note') options.onNote?.(`${p.severity}: ${p.text}`);
   requireTracks(study.timeline);
   const inputs = await describeInputs(study);
-  const kernelHash = createHash('sha256').update(readKernelsFile()).digest('hex');
-  const header = { schema: 2, volary: readVersion(), kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs };
-  return { study, inputs, kernelHash, header, problemCount: bad.length };
+  const kernelHash = createHash('sha256').update(readKernelsFile(kernels)).digest('hex');
+  const header = { schema: 2, volary: readVersion(), kernels, kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs };
+  return { study, inputs, kernels, kernelHash, header, problemCount: bad.length };
 }
 
 /**
@@ -85,7 +90,7 @@ export async function areTablesWritten(work: CheckpointFolder): Promise<boolean>
 
 /** Does what is not yet finished, writes all tables and removes the finished work; stopped at any moment, it can be started again. */
 export async function finishRun(run: PreparedRun, folder: string, work: CheckpointFolder, options: AttributeToFolderOptions): Promise<AttributeOutcome> {
-  const { study, inputs, kernelHash } = run;
+  const { study } = run;
   const earlier = await work.load(WRITING);
   if (earlier) {
     await work.clear(WRITING);
@@ -95,25 +100,25 @@ export async function finishRun(run: PreparedRun, folder: string, work: Checkpoi
   const unread = result.problems.slice(study.timeline.problems.length);
   for (const p of unread) options.onNote?.(`error: ${p.text}`);
   await work.save(WRITING, '');
-  await writeTables(folder, study, result, inputs, kernelHash);
+  await writeTables(folder, run, result);
   const outcome = describe(study, result, folder, run.problemCount + unread.length);
   await work.save(WRITING, JSON.stringify(outcome));
   await work.clear(WRITING);
   return outcome;
 }
 
-async function writeTables(folder: string, study: StudyOnDisk, result: AttributeResult, inputs: unknown[], kernelHash: string): Promise<void> {
+async function writeTables(folder: string, run: PreparedRun, result: AttributeResult): Promise<void> {
   const write = (name: string, data: string | Uint8Array): Promise<void> => writeFileAtomic(join(folder, name), data, { overwrite: true });
-  const files: Record<string, string | Uint8Array> = { ...formatTablesParquet(result), ...formatTables(result, study.manifest.name) };
+  const files: Record<string, string | Uint8Array> = { ...formatTablesParquet(result), ...formatTables(result, run.study.manifest.name) };
   for (const [name, data] of Object.entries(files)) await write(name, data);
-  await write('run.json', `${JSON.stringify(describeRun(folder, study, result, inputs, kernelHash), null, 2)}\n`);
+  await write('run.json', `${JSON.stringify(describeRun(folder, run, result), null, 2)}\n`);
 }
 
 /** What makes a result repeatable: versions, kernels, settings, what the input files were. No moment of running: the same input gives the same bytes. */
-function describeRun(folder: string, study: StudyOnDisk, result: AttributeResult, inputs: unknown[], kernelHash: string): Record<string, unknown> {
+function describeRun(folder: string, { study, inputs, kernels, kernelHash }: PreparedRun, result: AttributeResult): Record<string, unknown> {
   return {
     schema: 1, study: resolve(study.manifestPath), folder: resolve(folder), name: study.manifest.name,
-    versions: { volary: readVersion(), node: process.version }, kernelHash, durationSec: result.durationSec, settings: result.settings,
+    versions: { volary: readVersion(), node: process.version }, kernels, kernelHash, durationSec: result.durationSec, settings: result.settings,
     gainsDb: Object.fromEntries(study.timeline.tracks.map((t, j) => [t.bird, Number(result.gainDb[j].toFixed(3))])),
     inputs,
   };

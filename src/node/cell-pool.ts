@@ -1,9 +1,11 @@
 import { Worker } from 'node:worker_threads';
 import { createWorkerPool, type WorkerPool, type WorkerPort } from '../parallel/worker-pool.js';
+import { requireKernels, type KernelKind } from './kernels-file.js';
 
 /** Worker threads that each open the study for themselves and do its cells. */
-export function createCellPool(manifestPath: string, workerCount: number): WorkerPool {
-  return createWorkerPool(Array.from({ length: workerCount }, () => startThread(manifestPath)));
+export function createCellPool(manifestPath: string, workerCount: number, kernels: KernelKind = 'plain'): WorkerPool {
+  requireKernels(kernels);
+  return createWorkerPool(Array.from({ length: workerCount }, () => startThread(manifestPath, kernels)));
 }
 
 /**
@@ -12,8 +14,8 @@ export function createCellPool(manifestPath: string, workerCount: number): Worke
  */
 const YOUNG_MB = 6;
 
-function startThread(manifestPath: string): WorkerPort {
-  const worker = new Worker(new URL('./cell-thread.js', import.meta.url), { workerData: { manifestPath }, resourceLimits: { maxYoungGenerationSizeMb: YOUNG_MB } });
+function startThread(manifestPath: string, kernels: KernelKind): WorkerPort {
+  const worker = new Worker(new URL('./cell-thread.js', import.meta.url), { workerData: { manifestPath, kernels }, resourceLimits: { maxYoungGenerationSizeMb: YOUNG_MB } });
   return {
     send: (job) => worker.postMessage(job),
     listen(onAnswer, onFailure) {

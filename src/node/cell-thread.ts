@@ -4,16 +4,16 @@ import { answerJob, listTransfers, type CellJob, type OpenedCells } from '../par
 import { planStudy } from '../pipeline/attribute-study.js';
 import { CellWorker } from '../pipeline/cell-work.js';
 import { StudyAudio } from '../study/study-audio.js';
-import { loadKernelsFile } from './kernels-file.js';
+import { loadKernelsFile, type KernelKind } from './kernels-file.js';
 import { loadStudy } from './study-files.js';
 
-const { manifestPath } = workerData as { manifestPath: string };
+const { manifestPath, kernels } = workerData as { manifestPath: string; kernels: KernelKind };
 
 async function open(): Promise<OpenedCells> {
   const study = await loadStudy(manifestPath);
   const audio = new StudyAudio(study.timeline, study.openReader);
   const { settings, plan } = planStudy(study.timeline, study.manifest);
-  return { audio, worker: new CellWorker(await loadKernelsFile(), audio, settings, plan) };
+  return { audio, worker: new CellWorker(await loadKernelsFile(kernels), audio, settings, plan) };
 }
 
 const opened = open();

@@ -7,6 +7,7 @@ import { useStudyRunner } from './attribute-study-file.js';
 import { areTablesWritten, finishRun, prepareRun, prepareTables, type AttributeOutcome, type AttributeToFolderOptions, type PreparedRun } from './attribute-to-folder.js';
 import { openCheckpointFolder, readCheckpointHeader, type CheckpointFolder } from './checkpoint-folder.js';
 import { formatRanges } from './format-ranges.js';
+import type { KernelKind } from './kernels-file.js';
 import { writeFileAtomic } from './write-files.js';
 
 /** Folder inside the result that holds the plan and the evidence of all parts until they are merged. */
@@ -43,12 +44,12 @@ export async function planParts(manifestPath: string, folder: string, partCount:
  * @throws VolaryError 'bad-option' without a plan or with a part that it does not have, 'stale' naming what differs from the plan
  */
 export async function runPart(manifestPath: string, folder: string, part: number, options: AttributeToFolderOptions = {}): Promise<AttributeOutcome> {
-  const { run, work, parts, maxOffsetSec } = await openPlan(manifestPath, folder, options, options.onNote);
+  const { run, work, parts, maxOffsetSec, kernels } = await openPlan(manifestPath, folder, options, options.onNote);
   const own = parts.find((p) => p.part === part);
   if (!own) throw new VolaryError('bad-option', { where: '--part', what: 'no such part in the plan', got: String(part), expected: parts.length === 1 ? '1' : `1 to ${parts.length}` });
   await requireCalibration(work, folder, parts.length);
   const { timeline, manifest } = run.study;
-  const { unread } = await useStudyRunner(run.study, options, (makeRunner) => extractPart(timeline, manifest, own, makeRunner, { ...options, maxOffsetSec, checkpoint: work }));
+  const { unread } = await useStudyRunner(run.study, { ...options, kernels }, (makeRunner) => extractPart(timeline, manifest, own, makeRunner, { ...options, maxOffsetSec, checkpoint: work }));
   for (const text of unread) options.onNote?.(`error: ${text}`);
   const blocks = own.endBlock - own.firstBlock;
   return {
@@ -74,7 +75,7 @@ export async function mergeParts(manifestPath: string, folder: string, options: 
   return finishRun(run, folder, work, { ...options, maxOffsetSec, workers: 0 });
 }
 
-interface OpenedPlan { run: PreparedRun; work: CheckpointFolder; parts: StudyPart[]; maxOffsetSec: number }
+interface OpenedPlan { run: PreparedRun; work: CheckpointFolder; parts: StudyPart[]; maxOffsetSec: number; kernels: KernelKind }
 
 /** Opens the plan in a folder; settings that are not given are those of the plan. */
 async function openPlan(manifestPath: string, folder: string, options: AttributeToFolderOptions, onDamage?: (text: string) => void): Promise<OpenedPlan> {
@@ -83,9 +84,10 @@ async function openPlan(manifestPath: string, folder: string, options: Attribute
   const partCount = found?.parts;
   if (typeof partCount !== 'number' || !Number.isSafeInteger(partCount) || partCount < 1) throw refuseWithoutPlan(folder);
   const maxOffsetSec = options.maxOffsetSec ?? Number(found?.maxOffsetSec);
-  const run = await prepareRun(manifestPath, { ...options, maxOffsetSec });
+  const kernels = options.kernels ?? (found?.kernels === 'relaxed' ? 'relaxed' : 'plain');
+  const run = await prepareRun(manifestPath, { ...options, maxOffsetSec, kernels });
   const work = await openCheckpointFolder(join(folder, PARTS), { ...run.header, parts: partCount }, { mend: 'give the study and the settings of the plan, or plan anew with --plan N --force', onDamage });
-  return { run, work, parts: divideStudy(run.study.timeline, run.study.manifest, partCount), maxOffsetSec };
+  return { run, work, parts: divideStudy(run.study.timeline, run.study.manifest, partCount), maxOffsetSec, kernels };
 }
 
 function refuseWithoutPlan(folder: string): VolaryError {

@@ -1,5 +1,5 @@
 import { spawn } from 'node:child_process';
-import { appendFileSync, closeSync, existsSync, openSync, readFileSync, rmSync, writeFileSync, writeSync } from 'node:fs';
+import { appendFileSync, closeSync, existsSync, openSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync, writeSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { buildWavFile, encodeFrames } from '../../src/audio/wav-writer.js';
@@ -102,6 +102,58 @@ describe('watch, from a pipe', () => {
     expect(Number(rows[before.length].split(',')[2])).toBeGreaterThan(600);
     const third = await watch([...PIPE(), '--out', 'pipe'], { input: raw.slice(cut) });
     expect(third.err).toMatch(/how many is not known/);
+  });
+});
+
+/** What is kept of a pipe: the place after its last byte. */
+function findKeptEnd(out: string): number {
+  const names = existsSync(join(folder, out)) ? readdirSync(join(folder, out)).filter((n) => /^watch-sound-\d+\.raw$/.test(n)) : [];
+  return Math.max(0, ...names.map((n) => Number(/\d+/.exec(n)![0]) + statSync(join(folder, out, n)).size));
+}
+
+/** Sends bytes and leaves the pipe open; killed as soon as all of them were read. */
+function killOnceRead(args: string[], out: string, input: Uint8Array): Promise<Run> {
+  return new Promise((resolve) => {
+    const child = spawn(process.execPath, [MAIN, 'watch', ...args, '--out', out], { cwd: folder, stdio: ['pipe', 'pipe', 'pipe'] });
+    const run: Run = { status: null, out: '', err: '' };
+    child.stdout.on('data', (d: Buffer) => { run.out += String(d); });
+    child.stderr.on('data', (d: Buffer) => { run.err += String(d); });
+    child.stdin.on('error', () => undefined);
+    child.stdin.write(input);
+    const look = setInterval(() => { if (findKeptEnd(out) === input.length) child.kill('SIGKILL'); }, 5);
+    child.on('close', (status) => { clearInterval(look); resolve({ ...run, status }); });
+  });
+}
+
+describe('watch, from a pipe and killed', () => {
+  // In the warm-up, soon after it, and later; in the middle of a frame.
+  it.each([[9, 'soon'], [17, 'early'], [37, 'late']] as const)('after %i s, loses nothing that it had read', async (cutSec, name) => {
+    const cut = Math.round(cutSec * rate) * frameBytes + 1;
+    const closed = await watch([...PIPE(), '--out', `closed-${name}`], { input: raw.slice(0, cut) });
+    expect(closed.status).toBe(0);
+    const first = listRows(readFileSync(join(folder, `closed-${name}/calls.csv`), 'utf8'));
+    expect(first.length).toBeGreaterThan(0);
+    const killed = await killOnceRead(PIPE(), name, raw.slice(0, cut));
+    expect(killed.status).toBe(null);
+    const again = await watch([...PIPE(), '--out', name], { input: raw.slice(cut - 1) });
+    expect(again.status).toBe(0);
+    expect(again.err).toMatch(/working on the \d+\.\d s of sound that it had read and kept/);
+    const rows = listRows(readFileSync(join(folder, name, 'calls.csv'), 'utf8'));
+    expect(rows.slice(0, first.length)).toEqual(first);
+    expect(rows.length).toBeGreaterThan(first.length);
+    expect(rows.map((r) => Number(r.split(',')[0]))).toEqual(rows.map((_, n) => n + 1));
+    // Each row once, on the screen too.
+    const printed = [...listRows(killed.out), ...listRows(again.out)];
+    expect(new Set(printed).size).toBe(printed.length);
+    expect(rows).toEqual(expect.arrayContaining(printed));
+    // Nothing is kept once all is done.
+    expect(findKeptEnd(name)).toBe(0);
+  });
+
+  it('leaves no kept sound behind', async () => {
+    const run = await watch([...PIPE(), '--out', 'kept'], { input: raw });
+    expect(run.status).toBe(0);
+    expect(readdirSync(join(folder, 'kept')).sort()).toEqual(['calls.csv', 'warnings.csv', 'watch-state.json']);
   });
 });
 

@@ -90,6 +90,27 @@ describe('phase correlation', () => {
     k.release(mark);
   });
 
+  it.each([2, 5, 9])('sums more spectra than a block holds, bit for bit as piece by piece, for %i tracks', (trackCount) => {
+    const mark = k.mark();
+    const binCount = 33, spectrumCount = 130, groups = Math.ceil(trackCount / 4);
+    const spectra = allocGuarded(k, spectrumCount * binCount * groups * 8), mask = allocGuarded(k, spectrumCount * binCount), scratch = allocGuarded(k, k.fn.crossScratchBytes(trackCount) / 4);
+    spectra.values.set(makeNoise(spectra.values.length, 77));
+    mask.values.set(makeNoise(mask.values.length, 78).map(Math.abs));
+    const sum = (edges: number[]): number[] => {
+      const cross = allocGuarded(k, 2 * groups * groups * binCount * 8), auto = allocGuarded(k, binCount * groups * 4);
+      for (const block of [cross, auto]) block.values.fill(0);
+      edges.slice(1).forEach((end, n) => k.fn.addCrossSpectra(
+        spectra.ptr + edges[n] * binCount * groups * 32, end - edges[n], binCount, trackCount, 2, 31, 1, mask.ptr + edges[n] * binCount * 4, scratch.ptr, cross.ptr, auto.ptr,
+      ));
+      for (const block of [cross, auto, scratch]) block.expectIntact();
+      return [...cross.values, ...auto.values];
+    };
+    const whole = sum([0, spectrumCount]);
+    expect(Math.max(...whole)).toBeGreaterThan(1);
+    expect(sum([0, 1, 65, spectrumCount])).toEqual(whole);
+    k.release(mark);
+  });
+
   it('writes nothing but the lags', () => {
     const mark = k.mark();
     const plan = createCorrelationPlan(k, { fftSize: 64, hopFrames: 32, trackCount: 5, whitening: 'phase', maxLagFrames: 32 });

@@ -1,10 +1,11 @@
-import type { Command } from 'commander';
+import { Option, type Command } from 'commander';
 import type { AttributeOutcome, AttributeToFolderOptions } from '../../node/attribute-to-folder.js';
+import type { KernelKind } from '../../node/kernels-file.js';
 import { VolaryError } from '../../schema/errors.js';
 import { EXIT, runCommand } from '../io.js';
 import { addExamples, parseNumber, parseWhole } from '../options.js';
 
-interface AttributeFlags { out: string; workers?: number; maxOffset?: number; force?: boolean; plan?: number; part?: number; merge?: boolean }
+interface AttributeFlags { out: string; workers?: number; maxOffset?: number; force?: boolean; plan?: number; part?: number; merge?: boolean; kernels?: KernelKind }
 
 const MOST_PARTS = 100_000;
 
@@ -16,6 +17,7 @@ export function addAttributeCommand(program: Command): void {
     .requiredOption('-o, --out <dir>', 'folder for the tables')
     .option('-w, --workers <n>', 'worker threads (default: one per core, at most 8)', parseWhole(1, 64))
     .option('--max-offset <s>', 'largest offset between recorders that is looked for, seconds (default 60)', parseNumber(0.1, 3600))
+    .addOption(new Option('--kernels <kind>', 'plain: the same bytes on every machine (default); relaxed: fused multiply-add where the processor has it').choices(['plain', 'relaxed']))
     .option('--plan <n>', 'for several machines: calibrate and divide the work into n parts', parseWhole(1, MOST_PARTS))
     .option('--part <k>', 'do part k of the plan in DIR; again does no harm', parseWhole(1, MOST_PARTS))
     .option('--merge', 'write the tables from all parts')
@@ -25,7 +27,7 @@ export function addAttributeCommand(program: Command): void {
       let shown = '';
       let progress: ReturnType<typeof io.progress> | undefined;
       const result = await runStep(study, flags, {
-        workers: flags.workers, maxOffsetSec: flags.maxOffset, overwrite: flags.force,
+        workers: flags.workers, maxOffsetSec: flags.maxOffset, kernels: flags.kernels, overwrite: flags.force,
         onNote: (text) => io.note(text),
         onProgress: (stage, done, total) => {
           if (stage !== shown) { progress?.end(); progress = io.progress(stage, total); shown = stage; }

@@ -13,6 +13,8 @@ export interface LiveFeed {
   countWaiting(): number;
   /** Whether the source is being held back because too much waits. */
   readonly isHeldBack: boolean;
+  /** Where what arrived waits in memory: takes no more, so that the rest can be worked on. */
+  stop?(): void;
   close(): Promise<void>;
 }
 
@@ -27,8 +29,17 @@ export class PipeFeed implements LiveFeed {
   private failure: Error | undefined;
   isHeldBack = false;
 
-  constructor(private readonly stream: Readable, private readonly mostWaitingBytes: number) {
+  /** @param keep told of all that arrives, before it is given to anybody */
+  constructor(private readonly stream: Readable, private readonly mostWaitingBytes: number, keep?: (chunk: Uint8Array) => void) {
     stream.on('data', (chunk: Buffer) => {
+      if (this.hasEnded) return;
+      try {
+        keep?.(chunk);
+      } catch (error) {
+        this.failure = error as Error;
+        this.stop();
+        return;
+      }
       this.chunks.push(chunk);
       this.waiting += chunk.length;
       if (this.waiting >= mostWaitingBytes) { this.isHeldBack = true; stream.pause(); }
@@ -40,6 +51,7 @@ export class PipeFeed implements LiveFeed {
   get isEnded(): boolean { return this.hasEnded && this.chunks.length === 0; }
 
   async read(mostBytes: number): Promise<Uint8Array> {
+    if (this.failure instanceof VolaryError) throw this.failure;
     if (this.failure) throw new VolaryError('unreadable', { where: this.name, what: 'cannot be read', got: this.failure.message });
     const chunk = this.chunks[0];
     if (!chunk || mostBytes <= 0) return NOTHING;
@@ -52,6 +64,12 @@ export class PipeFeed implements LiveFeed {
   }
 
   countWaiting(): number { return this.waiting; }
+
+  /** Takes no more; what arrived before can still be read. */
+  stop(): void {
+    this.hasEnded = true;
+    this.stream.pause();
+  }
 
   async close(): Promise<void> { this.stream.destroy(); }
 }

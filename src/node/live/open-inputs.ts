@@ -19,7 +19,8 @@ export interface OpenedInput {
   input: LiveInput;
   /** False for a pipe: what was sent before cannot be had again. */
   isFile: boolean;
-  openFeed(firstFrame: number): Promise<LiveFeed>;
+  /** @param keep told of all that arrives from a pipe */
+  openFeed(firstFrame: number, keep?: (chunk: Uint8Array) => void): Promise<LiveFeed>;
 }
 
 /** Sound that may wait in memory before a pipe is held back, seconds. */
@@ -34,7 +35,7 @@ export async function openInput(path: string, folder: string, raw: RawFormat, si
   if (path === '-') {
     const input = describeRaw('standard input', path, raw);
     const mostBytes = Math.ceil(MOST_WAITING_SEC * input.sampleRateHz) * input.channelCount * CODING_BYTES[input.coding];
-    return { input, isFile: false, openFeed: async () => new PipeFeed(process.stdin, mostBytes) };
+    return { input, isFile: false, openFeed: async (_, keep) => new PipeFeed(process.stdin, mostBytes, keep) };
   }
   const where = isAbsolute(path) ? path : join(folder, path);
   const handle = await openRegular(where);

@@ -1,6 +1,8 @@
 import { setImmediate as breathe, setTimeout as sleep } from 'node:timers/promises';
 import type { Models } from '../../attribute/attribution.js';
-import { listNeededFrames, LiveEngine, planSteps, type EngineState } from '../../live/live-engine.js';
+import { CODING_BYTES } from '../../live/frame-ring.js';
+import { LiveEngine, type EngineState } from '../../live/live-engine.js';
+import { listNeededFrames, planSteps } from '../../live/step-plan.js';
 import { FLOOR_CELL_SEC } from '../../live/floor-keeper.js';
 import { listInputPaths, planLive, type LiveSetup } from '../../live/live-setup.js';
 import type { WarningRow } from '../../live/warnings.js';
@@ -12,6 +14,7 @@ import { loadKernelsFile } from '../kernels-file.js';
 import type { LiveFeed } from './feeds.js';
 import { LoadMonitor } from './load-monitor.js';
 import { openInput, type OpenedInput, type RawFormat } from './open-inputs.js';
+import { SoundJournal } from './sound-journal.js';
 import { describeRun } from './state-file.js';
 import { WatchTables } from './watch-tables.js';
 
@@ -55,10 +58,15 @@ export async function watchStream(options: WatchOptions): Promise<number> {
   if (options.startUtc) setup.startUtc = options.startUtc;
   const isFile = opened.every((o) => o.isFile);
   if (!isFile && opened.length > 1) throw new VolaryError('bad-option', { what: 'standard input stands alone', got: `${opened.length} inputs`, expected: 'one stream with all channels' });
-  const tables = out === undefined ? undefined : await WatchTables.open(out, describeRun(setup, options.warmUpSec), setup.startUtc, { overwrite: options.overwrite ?? false, canRepeat: isFile });
+  const header = describeRun(setup, options.warmUpSec);
+  const overwrite = options.overwrite ?? false;
+  const journal = out === undefined || isFile ? undefined : await SoundJournal.open(out);
+  if (overwrite) await journal?.clear();
+  const tables = out === undefined ? undefined : await WatchTables.open(out, header, setup.startUtc, { overwrite, canRepeat: isFile || journal!.keptBytes > 0 });
   try {
-    return await new WatchRun(options, setup, opened, isFile, tables).run();
+    return await new WatchRun(options, setup, opened, isFile, tables, journal).run();
   } finally {
+    journal?.close();
     tables?.close();
   }
 }
@@ -67,20 +75,26 @@ class WatchRun {
   private readonly monitor = new LoadMonitor();
   private callCount = 0;
 
-  constructor(private readonly options: WatchOptions, private readonly setup: LiveSetup, private readonly opened: OpenedInput[], private readonly isFile: boolean, private readonly tables?: WatchTables) {}
+  constructor(
+    private readonly options: WatchOptions, private readonly setup: LiveSetup, private readonly opened: OpenedInput[], private readonly isFile: boolean,
+    private readonly tables?: WatchTables, private readonly journal?: SoundJournal,
+  ) {}
 
   async run(): Promise<number> {
-    const state = this.prepareState();
+    const state = await this.prepareState();
     const origins = state ? this.findOrigins(state) : this.setup.originFrames;
     const engine = await this.createEngine(origins, state);
     const feeds: LiveFeed[] = [];
     try {
-      for (const [k, input] of this.opened.entries()) feeds.push(await input.openFeed(this.isFile ? origins[k] - this.setup.originFrames[k] : 0));
+      await this.journal?.start(origins[0] * engine.rings[0].blockBytes);
+      const keep = this.journal && ((chunk: Uint8Array) => this.journal!.append(chunk));
+      for (const [k, input] of this.opened.entries()) feeds.push(await input.openFeed(this.isFile ? origins[k] - this.setup.originFrames[k] : 0, keep));
       this.options.onStart();
       if (!engine.isWarm) this.options.onNote(`learning from the first ${this.options.warmUpSec} s; calls follow when that is over`);
       await this.pump(engine, feeds);
       // A file may go on, and a run with a folder as well.
       await engine.finish(this.isFile && this.tables !== undefined);
+      await this.journal?.clear();
       return this.callCount;
     } finally {
       for (const feed of feeds) await feed.close();
@@ -99,15 +113,23 @@ class WatchRun {
       },
       onWarning: (row) => { if (!this.tables || this.tables.addWarning(row)) this.options.onWarning(row); },
       onNote: this.options.onNote,
-      onSave: async () => { await this.tables?.save(engine.save()); },
+      onSave: async () => { await this.save(engine); },
     }, origins, state);
     return engine;
+  }
+
+  private async save(engine: LiveEngine): Promise<void> {
+    const state = engine.save();
+    await this.tables?.save(state);
+    if (state) await this.journal?.trim(listNeededFrames(this.setup, state)[0] * engine.rings[0].blockBytes);
   }
 
   private async pump(engine: LiveEngine, feeds: readonly LiveFeed[]): Promise<void> {
     const { stop, idleSec } = this.options;
     let idleFromMs = performance.now();
-    while (!stop.aborted) {
+    // What had arrived from a pipe when it is told to stop is still worked on.
+    while (!stop.aborted || feeds.some((f) => f.stop && !f.isEnded)) {
+      if (stop.aborted) for (const feed of feeds) feed.stop?.();
       let taken = 0;
       for (const [k, feed] of feeds.entries()) taken += engine.rings[k].push(await feed.read(Math.min(READ_BYTES, engine.rings[k].roomBytes)));
       const worked = await engine.advance();
@@ -129,15 +151,44 @@ class WatchRun {
   }
 
   /** The state to go on from, said to the person. */
-  private prepareState(): EngineState | undefined {
-    const state = this.tables?.engine;
-    if (!state) return undefined;
+  private async prepareState(): Promise<EngineState | undefined> {
+    if (!this.tables) return undefined;
     const { stepSec } = planSteps(this.setup);
+    const saved = this.tables.engine;
     if (this.isFile) {
-      this.options.onNote(`going on at ${(state.step * stepSec).toFixed(1)} s, where an earlier run was saved`);
-      return state;
+      if (saved) this.options.onNote(`going on at ${(saved.step * stepSec).toFixed(1)} s, where an earlier run was saved`);
+      return saved;
     }
-    return this.moveState(state, stepSec);
+    const state = this.journal && this.journal.keptBytes > 0 ? await this.hearKept(this.journal, saved) : saved;
+    if (!state) return undefined;
+    const moved = this.moveState(state, stepSec);
+    // From now on what is kept belongs to the moved state.
+    await this.tables.save(moved);
+    return moved;
+  }
+
+  /** Works once more on what an earlier run had read from its pipe since its state was saved, as if the stream ended there; rows that are in the table are not given again. */
+  private async hearKept(journal: SoundJournal, saved: EngineState | undefined): Promise<EngineState | undefined> {
+    const { setup, options } = this;
+    const [given, blockBytes] = [setup.startUtc, setup.inputs[0].channelCount * CODING_BYTES[setup.inputs[0].coding]];
+    setup.startUtc = this.tables!.startUtc ?? given;
+    const first = Math.ceil(journal.firstByte / blockBytes);
+    const origin = saved ? Math.max(first, listNeededFrames(setup, saved)[0]) : first;
+    const engine = await this.createEngine([origin], saved);
+    const feed = await journal.openFeed(origin * blockBytes);
+    try {
+      options.onNote(`an earlier run ended in the middle: working on the ${(feed.countWaiting() / blockBytes / setup.sampleRateHz).toFixed(1)} s of sound that it had read and kept`);
+      while (!feed.isEnded) {
+        engine.rings[0].push(await feed.read(Math.min(READ_BYTES, engine.rings[0].roomBytes)));
+        await engine.advance();
+      }
+      await engine.finish(false);
+    } finally {
+      await feed.close();
+      setup.startUtc = given;
+    }
+    await journal.clear();
+    return engine.save();
   }
 
   /** For a pipe: what was learned serves on, what arrived meanwhile is gone. */
