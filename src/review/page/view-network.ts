@@ -34,7 +34,7 @@ function drawGrid(rows: TextRow[], behind: (row: TextRow) => () => void): SVGEle
   for (const row of rows) {
     const [c, r] = [birds.indexOf(row.replier), birds.indexOf(row.caller)];
     const excess = toNumber(row.excess);
-    const says = `${row.caller}, then ${row.replier}: excess ${trim(excess)}, ${row.edge}`;
+    const says = `${row.caller}, then ${row.replier}: excess ${trim(excess)}, ${row.edge}${row.through ? `, may be indirect through ${row.through}` : ''}`;
     const cell = svg('rect', { x: EDGE + c * CELL + 1.5, y: EDGE + r * CELL + 1.5, width: CELL - 3, height: CELL - 3, rx: 4, class: `cell ${row.edge === 'reply' ? 'sure' : ''} ${excess < 0 ? 'fewer' : ''}` }, svg('title', {}, says));
     cell.style.fillOpacity = String(Number.isFinite(excess) ? 0.06 + (0.94 * Math.abs(excess)) / most : 0);
     makeButton(cell, says, behind(row));
