@@ -43,10 +43,20 @@ class GrowingTrain {
 
 /** Trains of all callers in one, ascending. */
 export function mergeTrains(trains: readonly WeightedTrain[]): WeightedTrain {
-  const onsets = Float64Array.from(trains.flatMap((t) => Array.from(t.onsetSec)));
-  const weights = Float64Array.from(trains.flatMap((t) => Array.from(t.weight)));
-  const order = Uint32Array.from(onsets.keys()).sort((a, b) => onsets[a] - onsets[b] || a - b);
-  return { bird: '', onsetSec: Float64Array.from(order, (i) => onsets[i]), weight: Float64Array.from(order, (i) => weights[i]) };
+  let left = trains.slice();
+  while (left.length > 1) left = left.flatMap((train, k) => (k % 2 === 1 ? [] : k + 1 < left.length ? [mergeTwo(train, left[k + 1])] : [train]));
+  return left[0] ?? { bird: '', onsetSec: new Float64Array(0), weight: new Float64Array(0) };
+}
+
+function mergeTwo(a: WeightedTrain, b: WeightedTrain): WeightedTrain {
+  const size = a.onsetSec.length + b.onsetSec.length;
+  const merged = { bird: '', onsetSec: new Float64Array(size), weight: new Float64Array(size) };
+  for (let i = 0, j = 0, to = 0; to < size; to++) {
+    const isA = j >= b.onsetSec.length || (i < a.onsetSec.length && a.onsetSec[i] <= b.onsetSec[j]);
+    merged.onsetSec[to] = isA ? a.onsetSec[i] : b.onsetSec[j];
+    merged.weight[to] = isA ? a.weight[i++] : b.weight[j++];
+  }
+  return merged;
 }
 
 /** cumulative[i] = summed weight of the calls before call i. */

@@ -2,11 +2,12 @@ import { cosTurn, exp, ln, sinTurn } from '../../numeric/elementary.js';
 import { normalCdf } from '../../numeric/normal.js';
 import { RandomWords } from '../../numeric/random-words.js';
 import { accumulateWeights, mergeTrains } from './explaining-calls.js';
-import { createRows, fitLogistic } from './logistic-fit.js';
-import type { LogisticFit, SparseRows } from './logistic-fit.js';
+import { fitLogistic } from './logistic-fit.js';
+import type { LogisticFit } from './logistic-fit.js';
 import { lowerBound, sumIntervals } from './observed-time.js';
 import { buildLagKernels, measureGain } from './raised-cosines.js';
 import type { LagKernels } from './raised-cosines.js';
+import { RowBuilder } from './row-builder.js';
 import type { Interval, NetworkSettings, Train, WeightedTrain } from './types.js';
 
 /** What a call of one bird does to the rate of another, all else in the regression held. */
@@ -56,9 +57,10 @@ export function fitInfluence(replier: Train, own: WeightedTrain, sources: readon
   if (replier.onsetSec.length < LEAST_CALLS) return [];
   const design = new Design(own, sources, clockOffsetSec, settings);
   addMoments(design, replier.onsetSec, observed, new RandomWords(seed));
-  const ridge = new Float64Array(design.rows.columns).fill(settings.ridge);
+  const rows = design.rows.finish(design.columns);
+  const ridge = new Float64Array(rows.columns).fill(settings.ridge);
   ridge[0] = 0;
-  const fit = fitLogistic(design.rows, ridge);
+  const fit = fitLogistic(rows, ridge);
   return sources.flatMap((source, s) => (source.bird === 'none' ? [] : [describe(source.bird, replier.bird, fit, design.firstOf(s), design.otherKernels, settings)]));
 }
 
@@ -108,7 +110,7 @@ function drawWait(random: RandomWords, rate: number): number {
 
 /** Columns: constant, hours, slow activity, own kernels, kernels of each source in turn. */
 class Design {
-  readonly rows: SparseRows;
+  readonly rows = new RowBuilder();
   private readonly slowFirst = 1 + HOUR_COLUMNS;
   private readonly ownFirst = 1 + HOUR_COLUMNS + 2 * AROUND.length;
 
@@ -125,8 +127,9 @@ class Design {
     this.otherSums = accumulateWeights(this.others);
     this.otherKernels = buildOtherKernels(settings.toSec);
     this.blockSec = settings.blockSec;
-    this.rows = createRows(this.firstOf(sources.length));
   }
+
+  get columns(): number { return this.firstOf(this.sources.length); }
 
   firstOf(source: number): number {
     return this.ownFirst + ownKernels.count + source * this.otherKernels.count;
@@ -134,24 +137,20 @@ class Design {
 
   add(sec: number, outcome: number, offset: number): void {
     const { rows } = this;
-    const put = (index: number, value: number): void => { if (value !== 0) { rows.index.push(index); rows.value.push(value); } };
-    put(0, 1);
+    rows.put(0, 1);
     const day = (sec + this.clockOffsetSec) / 86400;
     for (let h = 0; h < HOUR_COLUMNS / 2; h++) {
       const turns = (h + 1) * day;
-      put(1 + 2 * h, cosTurn(turns - Math.floor(turns)));
-      put(2 + 2 * h, sinTurn(turns - Math.floor(turns)));
+      rows.put(1 + 2 * h, cosTurn(turns - Math.floor(turns)));
+      rows.put(2 + 2 * h, sinTurn(turns - Math.floor(turns)));
     }
     AROUND.forEach(([from, to], k) => {
-      put(this.slowFirst + 2 * k, ln(1 + sumAround(this.own.onsetSec, this.ownSums, sec, from, to)));
-      put(this.slowFirst + 2 * k + 1, ln(1 + sumAround(this.others.onsetSec, this.otherSums, sec, from, to)));
+      rows.put(this.slowFirst + 2 * k, ln(1 + sumAround(this.own.onsetSec, this.ownSums, sec, from, to)));
+      rows.put(this.slowFirst + 2 * k + 1, ln(1 + sumAround(this.others.onsetSec, this.otherSums, sec, from, to)));
     });
-    addKernels(put, this.ownFirst, ownKernels, this.own, sec);
-    this.sources.forEach((source, s) => addKernels(put, this.firstOf(s), this.otherKernels, source, sec));
-    rows.start.push(rows.index.length);
-    rows.outcome.push(outcome);
-    rows.offset.push(offset);
-    rows.cluster.push(Math.floor(sec / this.blockSec));
+    addKernels(rows, this.ownFirst, ownKernels, this.own, sec);
+    this.sources.forEach((source, s) => addKernels(rows, this.firstOf(s), this.otherKernels, source, sec));
+    rows.finishRow(outcome, offset, Math.floor(sec / this.blockSec));
   }
 }
 
@@ -164,7 +163,7 @@ function sumAround(sorted: Float64Array, sums: Float64Array, sec: number, fromSe
 const sums = new Float64Array(16);
 
 /** Sums each kernel, times the weight, over the calls before `sec`. */
-function addKernels(put: (index: number, value: number) => void, first: number, kernels: LagKernels, { onsetSec: onsets, weight }: WeightedTrain, sec: number): void {
+function addKernels(rows: RowBuilder, first: number, kernels: LagKernels, { onsetSec: onsets, weight }: WeightedTrain, sec: number): void {
   let last = lowerBound(onsets, sec) - 1;
   if (last < 0 || sec - onsets[last] >= kernels.reachSec) return;
   sums.fill(0);
@@ -172,5 +171,5 @@ function addKernels(put: (index: number, value: number) => void, first: number, 
     const m = Math.min(kernels.steps - 1, Math.floor((sec - onsets[last]) / kernels.stepSec));
     for (let k = 0; k < kernels.count; k++) sums[k] += weight[last] * kernels.values[k * kernels.steps + m];
   }
-  for (let k = 0; k < kernels.count; k++) put(first + k, sums[k]);
+  for (let k = 0; k < kernels.count; k++) rows.put(first + k, sums[k]);
 }
