@@ -31,6 +31,23 @@ export class RandomWords {
     return result;
   }
 
+  /** Fills an array with the next words: the same as one by one, and a few times as fast. */
+  fillWords(words: Uint32Array): void {
+    let [a, b, c, d] = this.state;
+    for (let i = 0; i < words.length; i++) {
+      const x = Math.imul(b, 5);
+      words[i] = Math.imul((x << 7) | (x >>> 25), 9);
+      const t = b << 9;
+      c ^= a;
+      d ^= b;
+      b ^= c;
+      a ^= d;
+      c ^= t;
+      d = (d << 11) | (d >>> 21);
+    }
+    this.state.set([a, b, c, d]);
+  }
+
   /** Uniform in [0, 1), multiples of 2^-32. */
   nextUnit(): number {
     return this.nextWord() / 4294967296;

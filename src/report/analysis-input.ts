@@ -38,7 +38,7 @@ export interface ReportNetwork {
   turns?: readonly TurnTaking[];
   days?: readonly DayMeasure[];
   /** Of network.json, as far as it is there. */
-  settings: Readonly<Partial<Record<'fromSec' | 'toSec' | 'threshold' | 'surrogates' | 'falseShare' | 'blockSec' | 'jitterSec', number>>>;
+  settings: Readonly<Partial<Record<'fromSec' | 'toSec' | 'threshold' | 'surrogates' | 'falseShare' | 'blockSec' | 'jitterSec' | 'missedShare', number>>>;
   counts?: Readonly<Record<string, number>>;
 }
 

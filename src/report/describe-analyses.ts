@@ -34,13 +34,14 @@ function describeRates({ rates }: ReportInput): string {
 
 function describeNetwork({ network }: ReportInput): string {
   if (!network?.edges.length) return '';
-  const { fromSec, toSec, threshold, surrogates, falseShare } = network.settings;
+  const { fromSec, toSec, threshold, surrogates, falseShare, missedShare } = network.settings;
   const window = fromSec !== undefined && toSec !== undefined ? ` (a call that starts ${showNumber(1000 * fromSec, 0)} to ${showNumber(1000 * toSec, 0)} ms after another's start)` : '';
   const least = threshold !== undefined ? ` of calls with a probability of at least ${showNumber(threshold, 2)}` : '';
   const tests = surrogates !== undefined ? ` ${surrogates}` : '';
   const share = falseShare !== undefined ? `, false discovery rate ${showNumber(falseShare, 2)}` : '';
+  const missed = missedShare !== undefined ? ` with a margin for what ${showNumber(100 * missedShare, 0)} % missing calls of third birds could feign` : '';
   const replies = network.edges.filter((e) => e.kind === 'reply').sort((a, b) => b.excess - a.excess);
   const latencies = replies.map((e) => 1000 * e.latencyMedianSec).filter((v) => Number.isFinite(v));
   const found = `${replies.length} of ${showCount(network.edges.length, 'ordered pair')} were edges${latencies.length ? `, with median latencies of ${showNumber(Math.min(...latencies), 0)} to ${showNumber(Math.max(...latencies), 0)} ms` : ''}`;
-  return `Replies${window}${least} were tested against${tests} circular shifts within blocks and${tests} jitters${share}, and confirmed by a point-process regression; ${found}.`;
+  return `Replies${window}${least} were tested against${tests} circular shifts within blocks and${tests} jitters${share}, and confirmed by a point-process regression${missed}; ${found}.`;
 }

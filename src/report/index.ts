@@ -8,4 +8,4 @@ export { measureEvidence } from './measure-evidence.js';
 export type { EvidenceOptions } from './measure-evidence.js';
 export { renderExcerpts } from './render-excerpts.js';
 export type { RenderOptions } from './render-excerpts.js';
-export type { EvidencePoint, Excerpt, ExcerptPicture, ReportInput, ReportStudy, RunRecord, TrackPicture } from './report-input.js';
+export type { EvidencePoint, Excerpt, ExcerptPicture, ReportInput, ReportStudy, RefitRecord, RunRecord, TrackPicture } from './report-input.js';

@@ -14,6 +14,24 @@ export interface ReportStudy {
   tracks: readonly { bird: string; recorder: string }[];
 }
 
+/** What a refit did to the probabilities, as far as its records tell. */
+export interface RefitRecord {
+  /** File of the rows that were judged. */
+  labelFile?: string;
+  /** New probabilities below this were left out. */
+  threshold?: number;
+  leftOut?: number;
+  judged?: number;
+  right?: number;
+  /** Calibration error of the judged rows before, and after in rows that the fit had not seen. */
+  errorBefore?: number;
+  errorAfter?: number;
+  /** False where the new probabilities foretell unseen rows no better than the old ones. */
+  isBetter?: boolean;
+  /** The correction of log-odds. */
+  line?: unknown;
+}
+
 /** The record of the run (run.json) as far as the report tells it. Whatever is missing is left out. */
 export interface RunRecord {
   durationSec?: number;
@@ -23,6 +41,8 @@ export interface RunRecord {
   versions?: unknown;
   kernelHash?: string;
   inputs?: unknown;
+  /** Where the probabilities were calibrated anew. */
+  refit?: RefitRecord;
 }
 
 /** A stretch of the study chosen for a picture; seconds on the reference clock, half-open. */

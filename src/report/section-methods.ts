@@ -33,7 +33,17 @@ function describeAttribution(input: ReportInput): string {
   const band = readBand(input);
   return `Calls were searched for${band ? ` between ${showNumber(band[0] / 1000, 2)} and ${showNumber(band[1] / 1000, 2)} kHz` : ''} and given to their callers with Volary ${input.version}, `
     + `by the level of the caller's own track over all others after the receivers' gains were estimated from crosstalk${spread}, by the lags between tracks, and by spectral features that tell calls from body noise. `
-    + 'Every call carries a probability.';
+    + `Every call carries a probability.${describeRefit(input)}`;
+}
+
+/** Probabilities that somebody's ear has changed are another thing than those of the program alone. */
+function describeRefit({ run: { refit } }: ReportInput): string {
+  if (!refit) return '';
+  const { judged, right, labelFile, threshold, leftOut, errorBefore, errorAfter } = refit;
+  const rows = judged === undefined ? ' on rows that were judged' : ` on ${showCount(judged, 'judged row')}${right === undefined ? '' : ` (${right} right)`}`;
+  const error = errorBefore === undefined || errorAfter === undefined ? '' : `; in rows that the fit had not seen the calibration error went from ${showNumber(errorBefore, 3)} to ${showNumber(errorAfter, 3)}`;
+  const cut = threshold === undefined ? '' : `; ${leftOut === undefined ? 'rows' : showCount(leftOut, 'row')} below ${showNumber(threshold, 2)} were left out`;
+  return ` The probabilities are not those of the program alone: they were calibrated anew${rows}${labelFile === undefined ? '' : ` from ${labelFile}`}${error}${cut}.`;
 }
 
 /** The band searched, where the record of the run says it. */
@@ -73,7 +83,7 @@ function describeAccuracy({ score, verified }: ReportInput): string {
 /** What else the record of the run holds. */
 export function writeSettings(input: ReportInput): Section {
   const { run, study } = input;
-  const rows: [string, string][] = [['program', `Volary ${input.version}`], ['study', study.name], ...flatten('versions', run.versions), ...(run.kernelHash ? [['kernel hash', run.kernelHash] as [string, string]] : []), ...flatten('settings', run.settings)];
+  const rows: [string, string][] = [['program', `Volary ${input.version}`], ['study', study.name], ...flatten('versions', run.versions), ...(run.kernelHash ? [['kernel hash', run.kernelHash] as [string, string]] : []), ...flatten('settings', run.settings), ...flatten('refit', run.refit)];
   const inputs = Array.isArray(run.inputs) ? run.inputs : [];
   const files = inputs.slice(0, 400).map((file, i) => [String(i + 1), describeInput(file)]);
   const rest = inputs.length > files.length ? paragraph(`… and ${inputs.length - files.length} more in run.json.`) : '';

@@ -20,24 +20,34 @@ export function writeNetwork(input: ReportInput): Section | undefined {
   const told = network.edges.filter((e) => e.kind !== 'none').sort((a, b) => rank(a) - rank(b) || b.excess - a.excess);
   const replies = told.filter((e) => e.kind === 'reply');
   const graph = figure(drawGraph([...new Set(network.edges.flatMap((e) => [e.caller, e.replier]))], told), 'Who replies to whom.',
-    'Arrows lead from the caller to the bird that replies; the wider, the larger the excess of the reply probability over chance (written beside). Full: reply; dashed: more replies than chance, not confirmed by the regression; dotted: fewer than chance.',
+    'Arrows lead from the caller to the bird that replies; the wider, the larger the excess of the reply probability over chance (written beside). Full: reply; dashed: more replies than chance, not confirmed by the regression (it may be indirect); dotted: fewer than chance.',
     dataLink('network.csv', EDGE_HEAD, network.edges.map(listEdge)));
   const shown = told.filter((e) => e.kind === 'reply' || e.kind === 'pairwise').slice(0, MOST_PANELS).filter((e) => network.latencies.some((b) => b.caller === e.caller && b.replier === e.replier));
   const latencies = shown.length ? figure(drawLatencies(shown, network), 'How fast.', 'Calls of the replier by the time from the onset of a call to the onset of theirs. Bars: found; dashed line: unrelated birds with the same rates; tinted: reply window; stroke: median latency of the first reply in it.'
     + `${told.length > shown.length && shown.length === MOST_PANELS ? ` The ${MOST_PANELS} strongest are drawn.` : ''}`, latencyData(shown, network)) : '';
-  const intro = `${showCount(replies.length, 'edge')} of ${network.edges.length} ordered pairs: more replies than both kinds of surrogates, confusion of callers and the regression on everybody else's calls explain. An edge is timing, not intention.`;
+  const intro = `${showCount(replies.length, 'edge')} of ${network.edges.length} ordered pairs: more replies than both kinds of surrogates, confusion of callers and the regression on everybody else's calls explain.${tellIndirect(told)} An edge is timing, not intention.`;
   return { id: 'network', title: 'Network of calls and replies', body: paragraph(intro) + graph + latencies + writeTurns(network.turns ?? []) + writeDays(shown, network.days ?? []) + tabulate(told) };
+}
+
+function tellIndirect(told: readonly NetworkEdge[]): string {
+  const count = told.filter((e) => e.through).length;
+  return count ? ` ${showCount(count, 'more pair')} may only be indirect, through a third bird: the table names it.` : '';
+}
+
+/** What kind of edge it is, and over whom it may be indirect. */
+function nameKind(e: NetworkEdge): string {
+  return e.through ? `${e.kind}, may be indirect through ${shorten(e.through, 14)}` : e.kind;
 }
 
 function rank(e: NetworkEdge): number {
   return ['reply', 'pairwise', 'fewer', 'none'].indexOf(e.kind);
 }
 
-const EDGE_HEAD = ['caller', 'replier', 'edge', 'calls', 'replies', 'reply_probability', 'chance', 'excess', 'excess_low', 'excess_high', 'q', 'latency_median_s', 'latency_lower_s', 'latency_upper_s', 'gap_median_s', 'gap_lower_s', 'gap_upper_s', 'rate_ratio', 'rate_ratio_low', 'rate_ratio_high', 'q_influence'];
+const EDGE_HEAD = ['caller', 'replier', 'edge', 'calls', 'replies', 'reply_probability', 'chance', 'excess', 'excess_low', 'excess_high', 'q', 'latency_median_s', 'latency_lower_s', 'latency_upper_s', 'gap_median_s', 'gap_lower_s', 'gap_upper_s', 'rate_ratio', 'rate_ratio_low', 'rate_ratio_high', 'rate_ratio_needed', 'indirect_excess', 'q_influence', 'through'];
 
 function listEdge(e: NetworkEdge): (string | number)[] {
-  const numbers = [e.replyProbability, e.chance, e.excess, e.excessLow, e.excessHigh, e.q, e.latencyMedianSec, e.latencyLowerSec, e.latencyUpperSec, e.gapMedianSec, e.gapLowerSec, e.gapUpperSec, e.rateRatio, e.rateRatioLow, e.rateRatioHigh, e.qInfluence];
-  return [e.caller, e.replier, e.kind, e.calls, e.replies, ...numbers.map((v) => (Number.isFinite(v) ? Number(v.toFixed(6)) : ''))];
+  const numbers = [e.replyProbability, e.chance, e.excess, e.excessLow, e.excessHigh, e.q, e.latencyMedianSec, e.latencyLowerSec, e.latencyUpperSec, e.gapMedianSec, e.gapLowerSec, e.gapUpperSec, e.rateRatio, e.rateRatioLow, e.rateRatioHigh, e.rateRatioNeeded, e.indirectExcess, e.qInfluence];
+  return [e.caller, e.replier, e.kind, e.calls, e.replies, ...numbers.map((v) => (Number.isFinite(v) ? Number(v.toFixed(6)) : '')), e.through];
 }
 
 function latencyData(shown: readonly NetworkEdge[], network: ReportNetwork): string {
@@ -64,7 +74,7 @@ function drawPanel(e: NetworkEdge, { latencies, settings }: ReportNetwork, left:
   const bars = bins.map((b) => (b.pairs > 0 ? box(x(1000 * b.lagSec), y(b.pairs), x(1000 * (b.lagSec + stepSec)) - x(1000 * b.lagSec) - 0.4, y(0) - y(b.pairs), 'call-mid', tip(`${showNumber(1000 * b.lagSec, 0)} ms: ${b.pairs} pairs, ${showNumber(b.expected, 1)} expected`)) : '')).join('');
   const chance = bins.filter((b) => Number.isFinite(b.expected)).map((b) => [x(1000 * (b.lagSec + stepSec / 2)), y(Math.min(high, Math.max(0, b.expected)))] as const);
   const middle = Number.isFinite(e.latencyMedianSec) ? line(x(1000 * e.latencyMedianSec), top - 3, x(1000 * e.latencyMedianSec), top + PANEL.plot, 'axis') : '';
-  return element('g', {}, label(`${shorten(e.caller, 14)} → ${shorten(e.replier, 14)}${e.kind === 'reply' ? '' : ` (${e.kind})`}`, { class: 'name', x: left, y: top - 10 }), wash,
+  return element('g', {}, label(`${shorten(e.caller, 14)} → ${shorten(e.replier, 14)}${e.kind === 'reply' ? '' : ` (${e.through ? `through ${shorten(e.through, 8)}?` : e.kind})`}`, { class: 'name', x: left, y: top - 10 }), wash,
     drawBottomAxis(x, top + PANEL.plot, { title: 'latency, ms', ticks: 5 }), drawLeftAxis(y, left, { title: '', ticks: 4, leastStep: 1 }), bars, chance.length > 1 ? pathThrough(chance, 'chance-line') : '', middle);
 }
 
@@ -72,8 +82,8 @@ function tabulate(edges: readonly NetworkEdge[]): string {
   if (!edges.length) return paragraph('No pair stood out.');
   const ms = (sec: number): string => showNumber(1000 * sec, 0);
   const q = (v: number): string => (!Number.isFinite(v) ? '–' : v < 0.0001 ? '<0.0001' : showNumber(v, 4));
-  const rows = edges.map((e) => [`${e.caller} → ${e.replier}`, e.kind, String(e.calls), showNumber(e.replyProbability, 3), showNumber(e.chance, 3), `${showNumber(e.excess, 3)} (${showNumber(e.excessLow, 3)} to ${showNumber(e.excessHigh, 3)})`,
-    q(e.q), `${ms(e.latencyMedianSec)} (${ms(e.latencyLowerSec)} to ${ms(e.latencyUpperSec)})`, `${ms(e.gapMedianSec)} (${ms(e.gapLowerSec)} to ${ms(e.gapUpperSec)})`, `${showNumber(e.rateRatio, 1)} (${showNumber(e.rateRatioLow, 1)} to ${showNumber(e.rateRatioHigh, 1)})`, q(e.qInfluence)]);
-  return table(['caller → replier', 'edge', 'calls', 'reply probability', 'chance', 'excess (95 %)', 'q', 'latency ms (quartiles)', 'from the end of the call, ms', 'rate ratio (95 %)', 'q rate ratio'], rows,
-    { caption: 'Latency: onset to onset, first reply in the window, chance replies among them. q: adjusted over all pairs (Benjamini and Hochberg). Rate ratio: by the regression, net of own history, other birds and the hour of the day.', left: [1] });
+  const rows = edges.map((e) => [`${e.caller} → ${e.replier}`, nameKind(e), String(e.calls), showNumber(e.replyProbability, 3), showNumber(e.chance, 3), `${showNumber(e.excess, 3)} (${showNumber(e.excessLow, 3)} to ${showNumber(e.excessHigh, 3)})`,
+    q(e.q), `${ms(e.latencyMedianSec)} (${ms(e.latencyLowerSec)} to ${ms(e.latencyUpperSec)})`, `${ms(e.gapMedianSec)} (${ms(e.gapLowerSec)} to ${ms(e.gapUpperSec)})`, `${showNumber(e.rateRatio, 1)} (${showNumber(e.rateRatioLow, 1)} to ${showNumber(e.rateRatioHigh, 1)})`, showNumber(e.rateRatioNeeded, 1), q(e.qInfluence)]);
+  return table(['caller → replier', 'edge', 'calls', 'reply probability', 'chance', 'excess (95 %)', 'q', 'latency ms (quartiles)', 'from the end of the call, ms', 'rate ratio (95 %)', 'needed', 'q rate ratio'], rows,
+    { caption: 'Latency: onset to onset, first reply in the window, chance replies among them. q: adjusted over all pairs (Benjamini and Hochberg). Rate ratio: by the regression, net of own history, other birds and the hour of the day. Needed: what its lower end has to exceed, so that missing calls of a third bird cannot feign an edge.', left: [1] });
 }

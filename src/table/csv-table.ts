@@ -1,5 +1,5 @@
 import { quoteName, VolaryError } from '../schema/errors.js';
-import { parseDecimal, quoteCsvField, readCsv } from './csv-text.js';
+import { parseDecimal, quoteCsvField, walkCsv } from './csv-text.js';
 import type { ColumnSpec, TableSpec } from './table-specs.js';
 
 /**
@@ -18,11 +18,30 @@ export function formatCsv<Row>(table: TableSpec<Row>, rows: readonly Row[]): str
  * @throws VolaryError 'bad-table' naming row, column, what was found and what was expected.
  */
 export function parseCsv<Row>(table: TableSpec<Row>, text: string, name: string): Row[] {
-  const { rows } = readCsv(text, name, 'bad-table', table.columns.map((c) => c.name));
-  return rows.map(({ row, values }) => {
-    const fields = table.columns.map((c) => [c.key, parseField(c, values[c.name], () => `${quoteName(name)} row ${row} column ${c.name}`)]);
-    return Object.fromEntries(fields) as Row;
+  const rows: Row[] = [];
+  let at: number[] | undefined;
+  // Names come again and again: each is kept once.
+  const known = new Map<string, string>();
+  walkCsv(text, name, 'bad-table', table.columns.map((c) => c.name), (row, fields, names) => {
+    at ??= table.columns.map((c) => names.indexOf(c.name));
+    const values: Record<string, string | number> = {};
+    for (let k = 0; k < at.length; k++) {
+      const column = table.columns[k];
+      const value = parseField(column, fields[at[k]], () => `${quoteName(name)} row ${row} column ${column.name}`);
+      values[column.key] = typeof value === 'string' && column.type === 'string' ? keepOnce(known, value) : value;
+    }
+    rows.push(values as Row);
   });
+  return rows;
+}
+
+const MOST_KNOWN = 10_000;
+
+function keepOnce(known: Map<string, string>, text: string): string {
+  const found = known.get(text);
+  if (found !== undefined) return found;
+  if (known.size < MOST_KNOWN) known.set(text, text);
+  return text;
 }
 
 /** Rounds a number to the decimals that the column is written with, so that every format holds the same value. */

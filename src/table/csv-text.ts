@@ -24,28 +24,46 @@ export function quoteCsvField(text: string): string {
  * @throws VolaryError with `code`, naming row and column.
  */
 export function readCsv(text: string, name: string, code: ErrorCode, needed: readonly string[]): CsvContent {
+  const rows: CsvRow[] = [];
+  const columns = walkCsv(text, name, code, needed, (row, fields, names) => rows.push({ row, values: Object.fromEntries(names.map((c, i) => [c, fields[i]])) }));
+  return { columns, rows };
+}
+
+/**
+ * The same row by row, so that a table of a million rows is never held as text fields.
+ * @param onRow told the number of the row, its fields without surrounding blanks, and the names of the columns
+ * @returns the names of the columns
+ */
+export function walkCsv(text: string, name: string, code: ErrorCode, needed: readonly string[], onRow: (row: number, fields: readonly string[], columns: readonly string[]) => void): string[] {
   if (text.includes('\0')) throw new VolaryError(code, { where: quoteName(name), what: 'is not a text file', expected: `a table with the columns ${needed.join(', ')}` });
-  const parsed = Papa.parse<string[]>(text.replace(/^\uFEFF/, ''), { delimiter: findDelimiter(text), skipEmptyLines: false });
-  const broken = parsed.errors.find((e) => e.type === 'Quotes');
-  if (broken) throw new VolaryError(code, { where: `${quoteName(name)} row ${(broken.row ?? 0) + 1}`, what: 'a quotation mark is not closed or stands inside a field', expected: 'fields in "..." with quotes doubled' });
-  const all = parsed.data.map((fields, i) => ({ row: i + 1, fields: fields.map((f) => f.trim()) })).filter((r) => r.fields.some((f) => f !== ''));
-  const header = all.shift();
-  if (!header) throw new VolaryError(code, { where: quoteName(name), what: 'the file is empty', expected: `a header with ${needed.join(', ')}` });
-  const columns = header.fields;
+  let columns: string[] | undefined;
+  let row = 0;
+  Papa.parse<string[]>(text.replace(/^\uFEFF/, ''), {
+    delimiter: findDelimiter(text), skipEmptyLines: false,
+    step: ({ data, errors }) => {
+      row++;
+      if (errors.some((e) => e.type === 'Quotes')) throw new VolaryError(code, { where: `${quoteName(name)} row ${row}`, what: 'a quotation mark is not closed or stands inside a field', expected: 'fields in "..." with quotes doubled' });
+      const fields = data.map((f) => f.trim());
+      if (fields.every((f) => f === '')) return;
+      if (!columns) { columns = readHeader(fields, name, code, needed, row); return; }
+      if (fields.length !== columns.length && (fields.length < columns.length || fields.slice(columns.length).some((f) => f !== ''))) {
+        throw new VolaryError(code, { where: `${quoteName(name)} row ${row}`, what: 'wrong number of fields', got: String(fields.length), expected: `${columns.length} as in the header` });
+      }
+      onRow(row, fields, columns);
+    },
+  });
+  if (!columns) throw new VolaryError(code, { where: quoteName(name), what: 'the file is empty', expected: `a header with ${needed.join(', ')}` });
+  return columns;
+}
+
+function readHeader(columns: string[], name: string, code: ErrorCode, needed: readonly string[], row: number): string[] {
   while (columns.length > 0 && columns[columns.length - 1] === '') columns.pop();
   for (const column of needed) {
-    if (!columns.includes(column)) throw new VolaryError(code, { where: `${quoteName(name)} row ${header.row}`, what: `column ${column} is missing`, got: columns.map((c) => quoteName(c)).join(', ').slice(0, 200), expected: needed.join(', ') });
+    if (!columns.includes(column)) throw new VolaryError(code, { where: `${quoteName(name)} row ${row}`, what: `column ${column} is missing`, got: columns.map((c) => quoteName(c)).join(', ').slice(0, 200), expected: needed.join(', ') });
   }
   const twice = columns.find((c, i) => columns.indexOf(c) !== i);
-  if (twice !== undefined) throw new VolaryError(code, { where: `${quoteName(name)} row ${header.row}`, what: `column ${quoteName(twice)} is there twice` });
-  const rows = all.map(({ row, fields }) => {
-    const extra = fields.slice(columns.length).some((f) => f !== '');
-    if (extra || fields.length < columns.length) {
-      throw new VolaryError(code, { where: `${quoteName(name)} row ${row}`, what: 'wrong number of fields', got: String(fields.length), expected: `${columns.length} as in the header` });
-    }
-    return { row, values: Object.fromEntries(columns.map((c, i) => [c, fields[i]])) };
-  });
-  return { columns, rows };
+  if (twice !== undefined) throw new VolaryError(code, { where: `${quoteName(name)} row ${row}`, what: `column ${quoteName(twice)} is there twice` });
+  return columns;
 }
 
 /** Reads a number with a decimal point; undefined where the text is none. */

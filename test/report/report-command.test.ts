@@ -112,6 +112,32 @@ describe('volary report', () => {
     expect((await run(result(), '--force', '--study', join(folder, 'gone.json'))).status).toBe(1);
   });
 
+  it('says where probabilities were calibrated anew, and not of a refit of another table', async () => {
+    const told = { calls: 'a1', labels: 'b2', labelFile: 'verified.csv', threshold: 0.5, line: { shift: -0.4, lowSlope: 1, highSlope: 0.8, untaggedShift: 0 } };
+    const whole = { ...told, judged: 210, right: 180, leftOut: 3, before: { calibrationError: 0.08123 }, after: { calibrationError: 0.031 }, isBetter: true };
+    await writeRecord({ settings: { threshold: 0.5 }, refit: told });
+    await writeFile(join(result(), 'refit.json'), JSON.stringify(whole));
+    await run(result(), '--no-sound');
+    const text = readText(await page());
+    expect(text).toContain('they were calibrated anew on 210 judged rows (180 right) from verified.csv; in rows that the fit had not seen the calibration error went from 0.081 to 0.031; 3 rows below 0.50 were left out.');
+    expect(text).toContain('refit.labelFile verified.csv');
+    expect(text).toContain('refit.line.shift -0.4');
+    // Of another table: only what run.json says itself.
+    await writeFile(join(result(), 'refit.json'), JSON.stringify({ ...whole, calls: 'c3' }));
+    await run(result(), '--no-sound', '--force');
+    expect(readText(await page())).toContain('they were calibrated anew on rows that were judged from verified.csv; rows below 0.50 were left out.');
+    // Attributed anew in the same folder: refit.json is left over.
+    await writeRecord({ settings: { threshold: 0.5 } });
+    await run(result(), '--no-sound', '--force');
+    expect(readText(await page())).not.toContain('calibrated anew');
+    // Tables without a record of their run.
+    await rm(join(result(), 'run.json'));
+    await run(result(), '--no-sound', '--force');
+    expect(readText(await page())).toContain('calibrated anew on 210 judged rows');
+    await writeFile(join(result(), 'refit.json'), '[]');
+    expect((await run(result(), '--no-sound', '--force')).err).toMatch(/refit\.json": is not a JSON object; run 'volary refit' again/);
+  });
+
   it('tells the score, unless it is older than the calls', async () => {
     const path = join(result(), 'score.json');
     await writeFile(path, scoreToJson(scoreCalls(CALLS, [{ bird: 'red', onsetSec: 1, offsetSec: 1.1, extra: {} }], { resamples: 50 })));

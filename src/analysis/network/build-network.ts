@@ -1,8 +1,10 @@
 import { VolaryError } from '../../schema/errors.js';
-import type { CallRow } from '../../schema/rows.js';
 import { computeCorrelogram } from './correlogram.js';
+import { sumWeightInside, weighExplainingCalls } from './explaining-calls.js';
 import { fitInfluence } from './fit-influence.js';
 import type { Influence } from './fit-influence.js';
+import { measureIndirectPaths } from './indirect-paths.js';
+import type { IndirectPaths } from './indirect-paths.js';
 import { judgeEdges } from './judge-edges.js';
 import type { NetworkEdge } from './judge-edges.js';
 import { compareDays, measureDays } from './measure-days.js';
@@ -24,7 +26,7 @@ import { buildTrains, listPairs } from './trains.js';
 import type { Pair } from './trains.js';
 import { measureTurnTaking } from './turn-taking.js';
 import type { TurnTaking } from './turn-taking.js';
-import type { Interval, NetworkInput, NetworkSettings, OnProgress, Train } from './types.js';
+import type { Interval, NetworkInput, NetworkSettings, OnProgress, Train, WeightedTrain } from './types.js';
 
 /** One bin of the correlogram of an ordered pair. */
 export interface LatencyBin {
@@ -80,9 +82,11 @@ export function buildNetwork(input: NetworkInput, options: Partial<NetworkSettin
   const step = startSteps(onProgress, pairs.length * (1 + settings.thresholds.filter((t) => t !== settings.threshold).length) + birds.length + settings.draws + (birds.length * (birds.length - 1)) / 2);
   const measures = measurePairs(trains, pairs, settings, () => step('surrogates'));
   const dayOffsetSec = findDayOffset(input, settings);
-  const influences = fitAll(trains, listBystanders(shared, settings), observed, settings, dayOffsetSec, () => step('regression'));
+  const explaining = weighExplainingCalls(shared, birds, settings.threshold);
+  const influences = fitAll(trains, explaining, observed, settings, dayOffsetSec, () => step('regression'));
   const ranges = propagateErrors(shared.kept, trains, pairs, measures, observed, settings, () => step('draws'));
-  const edges = judgeEdges(measures, influences, ranges, measureGaps(shared.kept, trains, pairs, settings), settings);
+  const paths = findPaths(input, measures, trains, explaining, observed, lastSec, settings);
+  const edges = judgeEdges(measures, influences, ranges, measureGaps(shared.kept, trains, pairs, settings), paths, settings);
   const graph = buildGraph(birds, edges.filter((e) => e.kind === 'reply').map((e) => ({ source: e.caller, target: e.replier, weight: e.excess })));
   const days = measureDays(trains, pairs, measures, settings, dayOffsetSec);
   return {
@@ -124,22 +128,20 @@ function findDayOffset(input: NetworkInput, settings: NetworkSettings): number {
   return ((startSec % 86400) + 86400) % 86400;
 }
 
-/**
- * Calls that are no bird's in the network but may lead to replies: those of untagged callers, and those set aside because they share a sound with a
- * surer call. Left out of the regression, a true call among the latter would pass its replies on to whoever called before it.
- */
-function listBystanders(shared: SharedSounds, settings: NetworkSettings): Train[] {
-  const pick = (rows: readonly CallRow[]): Train => ({ bird: 'none', onsetSec: Float64Array.from(rows.filter((c) => c.probability >= settings.threshold), (c) => c.onsetSec) });
-  return [pick(shared.kept.filter((c) => c.bird === 'none')), pick(shared.setAside)].filter((t) => t.onsetSec.length > 0);
-}
-
-function fitAll(trains: readonly Train[], bystanders: readonly Train[], observed: ReadonlyMap<string, readonly Interval[]>, settings: NetworkSettings, dayOffsetSec: number, onBird: () => void): Influence[] {
+function fitAll(trains: readonly Train[], explaining: readonly WeightedTrain[], observed: ReadonlyMap<string, readonly Interval[]>, settings: NetworkSettings, dayOffsetSec: number, onBird: () => void): Influence[] {
   return trains.flatMap((replier, k) => {
-    const sources = trains.filter((t) => t !== replier && t.onsetSec.length > 0).concat(bystanders);
-    const influences = fitInfluence(replier, sources, observed.get(replier.bird)!, settings, seedOf(settings.seed + 3, k), dayOffsetSec);
+    const sources = explaining.filter((t, i) => i !== k && t.onsetSec.length > 0);
+    const influences = fitInfluence(replier, explaining[k], sources, observed.get(replier.bird)!, settings, seedOf(settings.seed + 3, k), dayOffsetSec);
     onBird();
     return influences;
   });
+}
+
+function findPaths(input: NetworkInput, measures: readonly PairMeasure[], trains: readonly Train[], explaining: readonly WeightedTrain[], observed: ReadonlyMap<string, readonly Interval[]>, lastSec: number, settings: NetworkSettings): IndirectPaths[] {
+  const heard = findObservedTime(trains.map((t) => t.bird), lastSec, input.tracks ?? [], input.sounds ?? [], []);
+  const sureCalls = new Map(trains.map((t) => [t.bird, t.onsetSec.length]));
+  const tableCalls = new Map(trains.map((t, k) => [t.bird, sumWeightInside(explaining[k], observed.get(t.bird)!)]));
+  return measureIndirectPaths(measures, sureCalls, tableCalls, heard, settings.missedShare);
 }
 
 function countCalls(input: NetworkInput, shared: SharedSounds, trains: readonly Train[], settings: NetworkSettings): Network['counts'] {

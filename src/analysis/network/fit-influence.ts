@@ -1,12 +1,14 @@
 import { cosTurn, exp, ln, sinTurn } from '../../numeric/elementary.js';
 import { normalCdf } from '../../numeric/normal.js';
 import { RandomWords } from '../../numeric/random-words.js';
-import { createRows, fitLogistic } from './logistic-fit.js';
-import type { LogisticFit, SparseRows } from './logistic-fit.js';
+import { accumulateWeights, mergeTrains } from './explaining-calls.js';
+import { fitLogistic } from './logistic-fit.js';
+import type { LogisticFit } from './logistic-fit.js';
 import { lowerBound, sumIntervals } from './observed-time.js';
 import { buildLagKernels, measureGain } from './raised-cosines.js';
 import type { LagKernels } from './raised-cosines.js';
-import type { Interval, NetworkSettings, Train } from './types.js';
+import { RowBuilder } from './row-builder.js';
+import type { Interval, NetworkSettings, Train, WeightedTrain } from './types.js';
 
 /** What a call of one bird does to the rate of another, all else in the regression held. */
 export interface Influence {
@@ -48,16 +50,17 @@ function buildOtherKernels(toSec: number): LagKernels {
  * Fitted in continuous time without bins: calls against control moments drawn at a known rate, half of them evenly, half within a second
  * after a call of another bird; logistic regression with minus the logarithm of that rate as offset estimates the rate itself (Baddeley, Coeurjolly,
  * Rubak and Waagepetersen 2014, Biometrika 101:377-392; there also for rates that are conditional on both sides of a moment).
+ * @param replier its sure calls, which are explained. @param own all calls it may have made: its own past.
  * @param sources all trains but the replier's; those named 'none' enter but are not reported.
  */
-export function fitInfluence(replier: Train, sources: readonly Train[], observed: readonly Interval[], settings: NetworkSettings, seed: number, clockOffsetSec = 0): Influence[] {
+export function fitInfluence(replier: Train, own: WeightedTrain, sources: readonly WeightedTrain[], observed: readonly Interval[], settings: NetworkSettings, seed: number, clockOffsetSec = 0): Influence[] {
   if (replier.onsetSec.length < LEAST_CALLS) return [];
-  const others = mergeOnsets(sources);
-  const design = new Design(replier.onsetSec, sources.map((s) => s.onsetSec), others, clockOffsetSec, settings);
-  addMoments(design, observed, new RandomWords(seed));
-  const ridge = new Float64Array(design.rows.columns).fill(settings.ridge);
+  const design = new Design(own, sources, clockOffsetSec, settings);
+  addMoments(design, replier.onsetSec, observed, new RandomWords(seed));
+  const rows = design.rows.finish(design.columns);
+  const ridge = new Float64Array(rows.columns).fill(settings.ridge);
   ridge[0] = 0;
-  const fit = fitLogistic(design.rows, ridge);
+  const fit = fitLogistic(rows, ridge);
   return sources.flatMap((source, s) => (source.bird === 'none' ? [] : [describe(source.bird, replier.bird, fit, design.firstOf(s), design.otherKernels, settings)]));
 }
 
@@ -76,24 +79,25 @@ function describe(caller: string, replier: string, fit: LogisticFit, first: numb
 }
 
 /** Adds the replier's calls and the control moments. */
-function addMoments(design: Design, observed: readonly Interval[], random: RandomWords): void {
+function addMoments(design: Design, calls: Float64Array, observed: readonly Interval[], random: RandomWords): void {
   const wholeSec = sumIntervals(observed);
   const { reachSec } = design.otherKernels;
-  const half = Math.max(LEAST_CONTROLS, CONTROLS_PER_CALL * design.own.length) / 2;
+  const others = design.others.onsetSec;
+  const half = Math.max(LEAST_CONTROLS, CONTROLS_PER_CALL * calls.length) / 2;
   const evenRate = half / wholeSec;
-  const perCall = Math.min(2, half / Math.max(1, design.others.length));
+  const perCall = Math.min(2, half / Math.max(1, others.length));
   const nearRate = perCall / reachSec;
   const add = (sec: number, outcome: number): void => {
     // Those after the calls of others make the rate of control moments known but uneven.
-    const near = lowerBound(design.others, sec) - lowerBound(design.others, sec - reachSec);
+    const near = lowerBound(others, sec) - lowerBound(others, sec - reachSec);
     design.add(sec, outcome, -ln(evenRate + nearRate * near));
   };
   for (const { startSec, endSec } of observed) {
-    for (let i = lowerBound(design.own, startSec); i < design.own.length && design.own[i] < endSec; i++) add(design.own[i], 1);
+    for (let i = lowerBound(calls, startSec); i < calls.length && calls[i] < endSec; i++) add(calls[i], 1);
     for (let t = startSec + drawWait(random, evenRate); t < endSec; t += drawWait(random, evenRate)) add(t, 0);
-    for (let i = lowerBound(design.others, startSec - reachSec); i < design.others.length && design.others[i] < endSec; i++) {
+    for (let i = lowerBound(others, startSec - reachSec); i < others.length && others[i] < endSec; i++) {
       for (let k = drawWait(random, perCall); k < 1; k += drawWait(random, perCall)) {
-        const t = design.others[i] + random.nextUnit() * reachSec;
+        const t = others[i] + random.nextUnit() * reachSec;
         if (t >= startSec && t < endSec) add(t, 0);
       }
     }
@@ -104,27 +108,28 @@ function drawWait(random: RandomWords, rate: number): number {
   return -ln(1 - random.nextUnit()) / rate;
 }
 
-function mergeOnsets(trains: readonly Train[]): Float64Array {
-  const all = new Float64Array(trains.reduce((n, t) => n + t.onsetSec.length, 0));
-  let at = 0;
-  for (const t of trains) { all.set(t.onsetSec, at); at += t.onsetSec.length; }
-  return all.sort();
-}
-
 /** Columns: constant, hours, slow activity, own kernels, kernels of each source in turn. */
 class Design {
-  readonly rows: SparseRows;
+  readonly rows = new RowBuilder();
   private readonly slowFirst = 1 + HOUR_COLUMNS;
   private readonly ownFirst = 1 + HOUR_COLUMNS + 2 * AROUND.length;
 
   readonly otherKernels: LagKernels;
   private readonly blockSec: number;
 
-  constructor(readonly own: Float64Array, readonly sources: readonly Float64Array[], readonly others: Float64Array, readonly clockOffsetSec: number, settings: NetworkSettings) {
+  readonly others: WeightedTrain;
+  private readonly ownSums: Float64Array;
+  private readonly otherSums: Float64Array;
+
+  constructor(private readonly own: WeightedTrain, private readonly sources: readonly WeightedTrain[], private readonly clockOffsetSec: number, settings: NetworkSettings) {
+    this.others = mergeTrains(sources);
+    this.ownSums = accumulateWeights(own);
+    this.otherSums = accumulateWeights(this.others);
     this.otherKernels = buildOtherKernels(settings.toSec);
     this.blockSec = settings.blockSec;
-    this.rows = createRows(this.firstOf(sources.length));
   }
+
+  get columns(): number { return this.firstOf(this.sources.length); }
 
   firstOf(source: number): number {
     return this.ownFirst + ownKernels.count + source * this.otherKernels.count;
@@ -132,42 +137,39 @@ class Design {
 
   add(sec: number, outcome: number, offset: number): void {
     const { rows } = this;
-    const put = (index: number, value: number): void => { if (value !== 0) { rows.index.push(index); rows.value.push(value); } };
-    put(0, 1);
+    rows.put(0, 1);
     const day = (sec + this.clockOffsetSec) / 86400;
     for (let h = 0; h < HOUR_COLUMNS / 2; h++) {
       const turns = (h + 1) * day;
-      put(1 + 2 * h, cosTurn(turns - Math.floor(turns)));
-      put(2 + 2 * h, sinTurn(turns - Math.floor(turns)));
+      rows.put(1 + 2 * h, cosTurn(turns - Math.floor(turns)));
+      rows.put(2 + 2 * h, sinTurn(turns - Math.floor(turns)));
     }
     AROUND.forEach(([from, to], k) => {
-      put(this.slowFirst + 2 * k, ln(1 + countAround(this.own, sec, from, to)));
-      put(this.slowFirst + 2 * k + 1, ln(1 + countAround(this.others, sec, from, to)));
+      rows.put(this.slowFirst + 2 * k, ln(1 + sumAround(this.own.onsetSec, this.ownSums, sec, from, to)));
+      rows.put(this.slowFirst + 2 * k + 1, ln(1 + sumAround(this.others.onsetSec, this.otherSums, sec, from, to)));
     });
-    addKernels(put, this.ownFirst, ownKernels, this.own, sec);
-    this.sources.forEach((onsets, s) => addKernels(put, this.firstOf(s), this.otherKernels, onsets, sec));
-    rows.start.push(rows.index.length);
-    rows.outcome.push(outcome);
-    rows.offset.push(offset);
-    rows.cluster.push(Math.floor(sec / this.blockSec));
+    addKernels(rows, this.ownFirst, ownKernels, this.own, sec);
+    this.sources.forEach((source, s) => addKernels(rows, this.firstOf(s), this.otherKernels, source, sec));
+    rows.finishRow(outcome, offset, Math.floor(sec / this.blockSec));
   }
 }
 
-/** Calls whose distance from `sec`, before or after, lies between the two. */
-function countAround(sorted: Float64Array, sec: number, fromSec: number, toSec: number): number {
-  return lowerBound(sorted, sec - fromSec) - lowerBound(sorted, sec - toSec) + lowerBound(sorted, sec + toSec) - lowerBound(sorted, sec + fromSec);
+/** Summed weight of the calls whose distance from `sec`, before or after, lies between the two. */
+function sumAround(sorted: Float64Array, sums: Float64Array, sec: number, fromSec: number, toSec: number): number {
+  const at = (t: number): number => sums[lowerBound(sorted, t)];
+  return at(sec - fromSec) - at(sec - toSec) + at(sec + toSec) - at(sec + fromSec);
 }
 
 const sums = new Float64Array(16);
 
-/** Sums each kernel over the calls before `sec`. */
-function addKernels(put: (index: number, value: number) => void, first: number, kernels: LagKernels, onsets: Float64Array, sec: number): void {
+/** Sums each kernel, times the weight, over the calls before `sec`. */
+function addKernels(rows: RowBuilder, first: number, kernels: LagKernels, { onsetSec: onsets, weight }: WeightedTrain, sec: number): void {
   let last = lowerBound(onsets, sec) - 1;
   if (last < 0 || sec - onsets[last] >= kernels.reachSec) return;
   sums.fill(0);
   for (; last >= 0 && sec - onsets[last] < kernels.reachSec; last--) {
     const m = Math.min(kernels.steps - 1, Math.floor((sec - onsets[last]) / kernels.stepSec));
-    for (let k = 0; k < kernels.count; k++) sums[k] += kernels.values[k * kernels.steps + m];
+    for (let k = 0; k < kernels.count; k++) sums[k] += weight[last] * kernels.values[k * kernels.steps + m];
   }
-  for (let k = 0; k < kernels.count; k++) put(first + k, sums[k]);
+  for (let k = 0; k < kernels.count; k++) rows.put(first + k, sums[k]);
 }

@@ -5,7 +5,7 @@ const nodeKeys: readonly (readonly [string, 'long' | 'double', keyof NetworkNode
   ['calls', 'long', 'calls'], ['observed_s', 'double', 'observedSec'], ['out_strength', 'double', 'outStrength'], ['in_strength', 'double', 'inStrength'], ['betweenness', 'double', 'betweenness'],
 ];
 const edgeKeys: readonly (readonly [string, 'string' | 'long' | 'double', keyof NetworkEdge])[] = [
-  ['weight', 'double', 'excess'], ['edge', 'string', 'kind'], ['calls', 'long', 'calls'], ['replies', 'long', 'replies'], ['reply_probability', 'double', 'replyProbability'],
+  ['weight', 'double', 'excess'], ['edge', 'string', 'kind'], ['through', 'string', 'through'], ['calls', 'long', 'calls'], ['replies', 'long', 'replies'], ['reply_probability', 'double', 'replyProbability'],
   ['chance', 'double', 'chance'], ['q', 'double', 'q'], ['latency_median_s', 'double', 'latencyMedianSec'], ['rate_ratio', 'double', 'rateRatio'], ['q_influence', 'double', 'qInfluence'],
 ];
 
@@ -31,7 +31,7 @@ export function formatGraphml(network: Network): string {
 }
 
 function formatData(key: string, value: string | number): string[] {
-  if (typeof value === 'number' && !Number.isFinite(value)) return [];
+  if (value === '' || (typeof value === 'number' && !Number.isFinite(value))) return [];
   return [`      <data key="${key}">${typeof value === 'number' ? String(Number(value.toFixed(6))) : escapeXml(value)}</data>`];
 }
 

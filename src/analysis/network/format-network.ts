@@ -1,5 +1,6 @@
 import type { Network } from './build-network.js';
 import type { NetworkComparison } from './compare-networks.js';
+import type { NetworkEdge } from './judge-edges.js';
 
 /** The network as text for people. */
 export function formatNetwork(network: Network, comparison?: NetworkComparison): string {
@@ -38,10 +39,15 @@ function formatEdges(network: Network): string[] {
   if (!shown.length) return ['no edge: no pair of birds stands out from chance'];
   const width = Math.max(7, ...network.birds.map((b) => b.length));
   const row = (cells: readonly string[]): string => cells.map((c, i) => (i < 2 ? c.padEnd(width) : i === 2 ? c.padEnd(8) : c.padStart(i === 6 ? 17 : 8))).join('  ').trimEnd();
-  return [row(['caller', 'replier', 'edge', 'calls', 'replies', 'chance', 'excess (95 %)', 'q', 'latency', 'from end', 'ratio']), ...shown.map((e) => row([
+  return [row(['caller', 'replier', 'edge', 'calls', 'replies', 'chance', 'excess (95 %)', 'q', 'latency', 'from end', 'ratio >', 'needed']), ...shown.map((e) => row([
     e.caller, e.replier, e.kind, String(e.calls), percent(e.replyProbability), percent(e.chance), `${show(e.excess)} (${show(e.excessLow)} ${show(e.excessHigh)})`,
-    showP(e.q), `${Math.round(1000 * e.latencyMedianSec)} ms`, `${Math.round(1000 * e.gapMedianSec)} ms`, Number.isFinite(e.rateRatio) ? e.rateRatio.toFixed(2) : '-',
-  ]))];
+    showP(e.q), `${Math.round(1000 * e.latencyMedianSec)} ms`, `${Math.round(1000 * e.gapMedianSec)} ms`, ...[e.rateRatioLow, e.rateRatioNeeded].map((v) => (Number.isFinite(v) ? v.toFixed(1) : '-')),
+  ])), ...describeIndirect(shown)];
+}
+
+function describeIndirect(shown: readonly NetworkEdge[]): string[] {
+  const pairs = shown.filter((e) => e.through !== '').map((e) => `${e.caller} to ${e.replier} through ${e.through}`);
+  return pairs.length ? [`may be indirect: ${pairs.join(', ')}`] : [];
 }
 
 function describeExcluded(network: Network): string[] {

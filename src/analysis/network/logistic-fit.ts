@@ -6,15 +6,15 @@ import { exp, ln } from '../../numeric/elementary.js';
 export interface SparseRows {
   columns: number;
   /** Entries of row r: index[start[r]] to index[start[r + 1] - 1] and the values beside. */
-  start: number[];
-  index: number[];
-  value: number[];
+  start: ArrayLike<number>;
+  index: ArrayLike<number>;
+  value: ArrayLike<number>;
   /** 1 = an event, 0 = none. */
-  outcome: number[];
+  outcome: ArrayLike<number>;
   /** Added to the linear predictor, not fitted. */
-  offset: number[];
+  offset: ArrayLike<number>;
   /** Rows that may depend on each other share a number 0, 1, 2 ...; ascending is not needed. */
-  cluster: number[];
+  cluster: ArrayLike<number>;
 }
 
 export interface LogisticFit {
@@ -25,10 +25,6 @@ export interface LogisticFit {
   robust: Matrix;
   logLikelihood: number;
   rounds: number;
-}
-
-export function createRows(columns: number): SparseRows {
-  return { columns, start: [0], index: [], value: [], outcome: [], offset: [], cluster: [] };
 }
 
 /**

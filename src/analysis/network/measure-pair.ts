@@ -1,5 +1,5 @@
 import { adjustFalseDiscovery, computeTwoSidedP } from './multiple-tests.js';
-import { findFirstReplies, measureReplyShare, splitByBlocks, summariseLatencies } from './replies.js';
+import { countReplies, findFirstReplies, measureReplyShare, splitByBlocks, summariseLatencies } from './replies.js';
 import { drawJitters, drawShifts } from './surrogates.js';
 import type { SurrogateReplies } from './surrogates.js';
 import type { Pair } from './trains.js';
@@ -118,16 +118,14 @@ export interface WeightedReplies { calls: number; replies: number; chance: numbe
 export function sumReplies(a: Float64Array, b: Float64Array, blocks: readonly Interval[], settings: NetworkSettings, weightOf: (block: Interval) => number): WeightedReplies {
   const caller = splitByBlocks(a, blocks);
   const replier = splitByBlocks(b, blocks);
-  const latency = findFirstReplies(caller.onsets, replier.onsets, settings.fromSec, settings.toSec);
+  const replies = countReplies(caller, replier, settings.fromSec, settings.toSec);
   const sums = { calls: 0, replies: 0, chance: 0 };
   blocks.forEach((block, k) => {
     const weight = weightOf(block);
     const calls = caller.first[k + 1] - caller.first[k];
     if (weight === 0 || calls === 0) return;
-    let replies = 0;
-    for (let i = caller.first[k]; i < caller.first[k + 1]; i++) if (!Number.isNaN(latency[i])) replies++;
     sums.calls += weight * calls;
-    sums.replies += weight * replies;
+    sums.replies += weight * replies[k];
     sums.chance += weight * calls * measureReplyShare(replier.onsets, replier.first[k], replier.first[k + 1], block.endSec - block.startSec, settings.toSec - settings.fromSec);
   });
   return sums;

@@ -40,7 +40,7 @@ export const edgeTable: TableSpec<NetworkEdge> = {
   name: 'network', title: 'Network of calls and replies', description: 'One row per ordered pair of birds.', primaryKey: ['caller', 'replier'],
   columns: [
     CALLER, REPLIER,
-    { name: 'edge', key: 'kind', type: 'string', values: ['reply', 'pairwise', 'fewer', 'none'], description: 'reply: more replies than surrogates, confusion and the regression explain; pairwise: more than surrogates and confusion explain, but not confirmed by the regression; fewer: fewer than the surrogates; none: none of these was seen.' },
+    { name: 'edge', key: 'kind', type: 'string', values: ['reply', 'pairwise', 'fewer', 'none'], description: 'reply: more replies than surrogates, confusion and the regression explain; pairwise: more than surrogates and confusion explain, but not confirmed by the regression (see through); fewer: fewer than the surrogates; none: none of these was seen.' },
     ...replyColumns,
     { name: 'excess_low', key: 'excessLow', ...SIGNED, description: 'Lower end of the 95 % interval of excess: callers drawn by their probability, blocks of time drawn anew.' },
     { name: 'excess_high', key: 'excessHigh', ...SIGNED, description: 'Upper end of the same.' },
@@ -52,6 +52,9 @@ export const edgeTable: TableSpec<NetworkEdge> = {
     { name: 'rate_ratio', key: 'rateRatio', ...RATIO, description: "By the regression: the replier's rate in the reply window over what it would be without that call, all else held; empty where the replier called too little." },
     { name: 'rate_ratio_low', key: 'rateRatioLow', ...RATIO, description: 'Lower end of its 95 % interval.' },
     { name: 'rate_ratio_high', key: 'rateRatioHigh', ...RATIO, description: 'Upper end of its 95 % interval.' },
+    { name: 'rate_ratio_needed', key: 'rateRatioNeeded', ...RATIO, description: 'What rate_ratio_low has to exceed for a reply: the least rate ratio set, and what missing and wrongly given calls of other birds could feign.' },
+    { name: 'indirect_excess', key: 'indirectExcess', ...SIGNED, description: 'Excess that paths over other birds would give, to first order: chains (another answers the caller and is answered) and common causes (both answer another).' },
+    { name: 'through', key: 'through', type: 'string', isOptional: true, description: 'Of a pairwise pair: the bird over which it may be indirect; empty where no such path is strong enough.' },
     { name: 'p_influence', key: 'pInfluence', ...SHARE, description: 'Two-sided p of rate_ratio being 1.' },
     { name: 'q_influence', key: 'qInfluence', ...SHARE, description: 'The same adjusted over all pairs after Benjamini and Hochberg (1995).' },
   ],

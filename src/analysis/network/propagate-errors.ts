@@ -3,7 +3,7 @@ import { sortedQuantile } from '../../numeric/quantile.js';
 import type { CallRow } from '../../schema/rows.js';
 import { seedOf, sumReplies } from './measure-pair.js';
 import type { PairMeasure } from './measure-pair.js';
-import { drawTrains, sumRunnersUp } from './trains.js';
+import { drawTrains, listCallerChances, sumRunnersUp } from './trains.js';
 import type { Pair } from './trains.js';
 import type { Interval, NetworkSettings, Train } from './types.js';
 
@@ -29,11 +29,12 @@ export function propagateErrors(
 ): ExcessRange[] {
   const birds = trains.map((t) => t.bird);
   const sure = calls.filter((c) => c.probability >= settings.threshold);
+  const chances = listCallerChances(sure, birds);
   const draws = pairs.map(() => [] as number[]);
   const lastBlock = Math.ceil((sure[sure.length - 1]?.onsetSec ?? 0) / settings.blockSec) + 1;
   for (let r = 0; r < settings.draws; r++) {
     const random = new RandomWords(seedOf(settings.seed + 1, r));
-    const drawn = drawTrains(sure, birds, observed, random);
+    const drawn = drawTrains(chances, birds, observed, random);
     const weights = Uint8Array.from({ length: lastBlock + 1 }, () => drawPoissonOne(random));
     const weightOf = (block: Interval): number => weights[Math.min(lastBlock, Math.floor(block.startSec / settings.blockSec))];
     pairs.forEach((pair, k) => {

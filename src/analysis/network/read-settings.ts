@@ -18,6 +18,7 @@ export function readSettings(options: Partial<NetworkSettings>): NetworkSettings
   if (s.blockSec < 20 * s.toSec || s.blockSec < 2 * s.jitterSec) refuse('blockSec', s.blockSec, `at least ${Math.max(20 * s.toSec, 2 * s.jitterSec)}`);
   if (!(s.leastRatio >= 1)) refuse('leastRatio', s.leastRatio, 'at least 1');
   if (!(s.leastRateRatio >= 1)) refuse('leastRateRatio', s.leastRateRatio, 'at least 1');
+  if (!(s.missedShare >= 0 && s.missedShare < 1)) refuse('missedShare', s.missedShare, 'at least 0 and less than 1');
   if (!(s.binSec >= 1e-3)) refuse('binSec', s.binSec, 'at least 0.001');
   if (!(s.reachSec >= s.binSec)) refuse('reachSec', s.reachSec, `at least one bin of ${s.binSec}`);
   if (!(s.ridge > 0)) refuse('ridge', s.ridge, 'more than 0');

@@ -14,18 +14,35 @@ export function buildTrains(calls: readonly CallRow[], birds: readonly string[],
   return birds.map((bird) => ({ bird, onsetSec: keepInside(Float64Array.from(lists.get(bird)!), observed.get(bird) ?? []) }));
 }
 
-/**
- * One draw of who made each call: its bird with its probability, the runner-up with the runner-up's, else no call of either.
- * @param calls ascending in onset, those that pass the threshold.
- */
-export function drawTrains(calls: readonly CallRow[], birds: readonly string[], observed: ReadonlyMap<string, readonly Interval[]>, random: RandomWords): Train[] {
-  const lists = new Map<string, number[]>(birds.map((b) => [b, []]));
-  for (const call of calls) {
+/** Who may have made each call, by place in the list of birds; -1 = none of them. */
+export interface CallerChances { onsetSec: Float64Array; bird: Int16Array; probability: Float64Array; runnerUp: Int16Array; orRunnerUp: Float64Array }
+
+/** @param calls ascending in onset, those that pass the threshold. */
+export function listCallerChances(calls: readonly CallRow[], birds: readonly string[]): CallerChances {
+  const at = new Map(birds.map((b, k) => [b, k]));
+  return {
+    onsetSec: Float64Array.from(calls, (c) => c.onsetSec),
+    bird: Int16Array.from(calls, (c) => at.get(c.bird) ?? -1),
+    probability: Float64Array.from(calls, (c) => c.probability),
+    runnerUp: Int16Array.from(calls, (c) => at.get(c.runnerUp) ?? -1),
+    orRunnerUp: Float64Array.from(calls, (c) => c.probability + (c.runnerUpProbability || 0)),
+  };
+}
+
+/** One draw of who made each call: its bird with its probability, the runner-up with the runner-up's, else no call of either. */
+export function drawTrains(calls: CallerChances, birds: readonly string[], observed: ReadonlyMap<string, readonly Interval[]>, random: RandomWords): Train[] {
+  const drawn = new Int16Array(calls.onsetSec.length);
+  const counts = new Int32Array(birds.length);
+  for (let i = 0; i < drawn.length; i++) {
     const u = random.nextUnit();
-    const bird = u < call.probability ? call.bird : u < call.probability + (call.runnerUpProbability || 0) ? call.runnerUp : '';
-    lists.get(bird)?.push(call.onsetSec);
+    const k = u < calls.probability[i] ? calls.bird[i] : u < calls.orRunnerUp[i] ? calls.runnerUp[i] : -1;
+    drawn[i] = k;
+    if (k >= 0) counts[k]++;
   }
-  return birds.map((bird) => ({ bird, onsetSec: keepInside(Float64Array.from(lists.get(bird)!), observed.get(bird) ?? []) }));
+  const lists = birds.map((_, k) => new Float64Array(counts[k]));
+  counts.fill(0);
+  for (let i = 0; i < drawn.length; i++) if (drawn[i] >= 0) lists[drawn[i]][counts[drawn[i]]++] = calls.onsetSec[i];
+  return birds.map((bird, k) => ({ bird, onsetSec: keepInside(lists[k], observed.get(bird) ?? []) }));
 }
 
 export function keepInside(onsetSec: Float64Array, intervals: readonly Interval[]): Float64Array {

@@ -15,6 +15,7 @@ export interface NetworkCommandOptions {
   falseShare: number;
   leastRatio: number;
   leastRateRatio: number;
+  missed: number;
   bin: number;
   utcOffset: number;
   bonds?: string;
@@ -39,6 +40,7 @@ export function addNetworkCommand(program: Command): void {
     .option('--false-share <q>', 'expected share of false edges among edges', parseNumber(0.0001, 0.5), 0.05)
     .option('--least-ratio <x>', 'an edge needs so many times the replies of chance', parseNumber(1, 100), 1.2)
     .option('--least-rate-ratio <x>', 'the regression confirms an edge where its rate ratio is surely above this', parseNumber(1, 100), 1.5)
+    .option('--missed <share>', 'share of calls that may be missing from the table: what replies over missing calls of a third bird could feign is no edge', parseNumber(0, 0.9), 0.1)
     .option('--bin <s>', 'width of a bin of the correlograms', parseNumber(0.001, 1), 0.02)
     .option('--utc-offset <hh:mm>', 'local time minus UTC, for days from midnight to midnight', parseUtcOffset, 0)
     .option('--bonds <file>', 'CSV with bird_a and bird_b: pairs whose replies are set against those of other pairs')

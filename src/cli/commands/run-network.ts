@@ -42,7 +42,7 @@ function build(io: CommandIo, input: NetworkInput, o: NetworkCommandOptions): Ne
   try {
     return buildNetwork(input, {
       fromSec: o.window[0], toSec: o.window[1], threshold: o.threshold, blockSec: o.block, jitterSec: o.jitter, surrogates: o.surrogates, draws: o.draws, seed: o.seed,
-      sharedGapSec: o.sharedGap, falseShare: o.falseShare, leastRatio: o.leastRatio, leastRateRatio: o.leastRateRatio, binSec: o.bin, utcOffsetMin: o.utcOffset,
+      sharedGapSec: o.sharedGap, falseShare: o.falseShare, leastRatio: o.leastRatio, leastRateRatio: o.leastRateRatio, missedShare: o.missed, binSec: o.bin, utcOffsetMin: o.utcOffset,
     }, (_, done, total) => progress.update(done / total));
   } finally {
     progress.end();

@@ -18,6 +18,7 @@ import { clockTable, soundTable, trackTable } from '../../table/table-specs.js';
 import type { TableSpec } from '../../table/table-specs.js';
 import { EXIT } from '../io.js';
 import type { CommandIo } from '../io.js';
+import { readRefit } from './read-refit.js';
 import { readReportTables } from './read-report-tables.js';
 import { readCalls, readTextFile } from './read-result.js';
 import type { ReportCommandOptions } from './report.js';
@@ -126,12 +127,13 @@ async function readTable<Row>(folder: string, table: TableSpec<Row>): Promise<Ro
 
 async function readRecord(folder: string): Promise<FoundRecord> {
   const path = join(folder, 'run.json');
-  if (!(await isFile(path))) return {};
-  const value = await readJson(path);
+  const value = (await isFile(path)) ? await readJson(path) : undefined;
+  const refit = await readRefit(folder, value);
+  if (!value) return refit ? { refit } : {};
   const gains = Object.entries((value.gainsDb ?? {}) as Record<string, unknown>).filter((e): e is [string, number] => typeof e[1] === 'number' && Number.isFinite(e[1]));
   const durationSec = typeof value.durationSec === 'number' && value.durationSec > 0 ? value.durationSec : undefined;
   return {
-    study: value.study, name: value.name, durationSec, settings: value.settings, versions: value.versions, inputs: value.inputs,
+    study: value.study, name: value.name, durationSec, settings: value.settings, versions: value.versions, inputs: value.inputs, ...(refit ? { refit } : {}),
     ...(gains.length ? { gainsDb: Object.fromEntries(gains) } : {}), ...(typeof value.kernelHash === 'string' ? { kernelHash: value.kernelHash } : {}),
   };
 }

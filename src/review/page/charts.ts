@@ -12,34 +12,49 @@ export function readRows(text: string, name: string): { columns: string[]; rows:
 /** A number of a table; NaN where the field is empty. */
 export const toNumber = (text: string | undefined): number => (text === undefined || text === '' ? NaN : Number(text));
 
-export interface Point { x: number; y: number; low?: number; high?: number; says: string; run?: () => void }
+export interface Point { x: number; y: number; low?: number; high?: number; says: string; run?: () => void; /** Drawn hollow: it rests on little. */ isFaint?: boolean }
 export interface Series { name: string; points: Point[] }
-export interface ChartOptions { xTitle: string; yTitle: string; formatX: (x: number) => string; formatY?: (y: number) => string; zero?: boolean; height?: number }
+export interface ChartOptions {
+  xTitle: string;
+  yTitle: string;
+  formatX?: (x: number) => string;
+  formatY?: (y: number) => string;
+  /** Where the axis is labelled; round numbers where not given. */
+  marksX?: (low: number, high: number) => number[];
+  zero?: boolean;
+  /** Points of things that have no order, such as birds. */
+  isLoose?: boolean;
+  width?: number;
+  height?: number;
+}
 
-const WIDTH = 720;
-const LEFT = 62;
-const FOOT = 38;
+/** Of one chart among others in a grid; drawn at about this size, so that letters keep theirs. */
+const WIDTH = 440;
+const LEFT = 48;
+const HEAD = 24;
+const FOOT = 40;
 
 /** Points with their intervals, joined by a line; each point is a button where it leads somewhere. */
 export function drawChart(series: Series, options: ChartOptions): SVGElement {
-  const height = options.height ?? 190;
+  const height = options.height ?? 170;
+  const width = options.width ?? WIDTH;
   const points = series.points.filter((p) => Number.isFinite(p.x) && Number.isFinite(p.y));
   const [firstX, lastX] = spread(points.map((p) => p.x), 0.02);
   const ys = points.flatMap((p) => [p.y, p.low ?? p.y, p.high ?? p.y]).filter(Number.isFinite);
   const [low, high] = spread(options.zero ? [...ys, 0] : ys, 0.08);
-  const toX = (x: number): number => LEFT + ((x - firstX) / (lastX - firstX)) * (WIDTH - LEFT - 8);
-  const toY = (y: number): number => 8 + ((high - y) / (high - low)) * (height - FOOT - 8);
-  const chart = svg('svg', { class: 'chart', viewBox: `0 0 ${WIDTH} ${height}`, role: 'group', 'aria-label': `${series.name}: ${options.yTitle} by ${options.xTitle}` });
+  const toX = (x: number): number => LEFT + ((x - firstX) / (lastX - firstX)) * (width - LEFT - 8);
+  const toY = (y: number): number => HEAD + ((high - y) / (high - low)) * (height - FOOT - HEAD);
+  const chart = svg('svg', { class: 'chart', viewBox: `0 0 ${width} ${height}`, role: 'group', 'aria-label': `${series.name}: ${options.yTitle} by ${options.xTitle}` });
   for (const y of niceMarks(low, high, 4)) {
-    chart.append(svg('line', { class: 'grid', x1: LEFT, x2: WIDTH - 8, y1: toY(y), y2: toY(y) }), svg('text', { x: LEFT - 6, y: toY(y) + 4, 'text-anchor': 'end' }, (options.formatY ?? trim)(y)));
+    chart.append(svg('line', { class: options.zero && y === 0 ? 'grid zero' : 'grid', x1: LEFT, x2: width - 8, y1: toY(y), y2: toY(y) }), svg('text', { x: LEFT - 6, y: toY(y) + 4, 'text-anchor': 'end' }, (options.formatY ?? trim)(y)));
   }
-  for (const x of niceMarks(firstX, lastX, 6)) chart.append(svg('text', { x: toX(x), y: height - FOOT + 18, 'text-anchor': 'middle' }, options.formatX(x)));
-  chart.append(svg('text', { x: WIDTH - 8, y: height - 4, 'text-anchor': 'end' }, options.xTitle), svg('text', { x: 4, y: height - 4 }, options.yTitle));
+  for (const x of (options.marksX ?? wholeMarks)(firstX, lastX)) chart.append(svg('text', { x: toX(x), y: height - FOOT + 18, 'text-anchor': 'middle' }, (options.formatX ?? trim)(x)));
+  chart.append(svg('text', { class: 'axis', x: width - 8, y: height - 4, 'text-anchor': 'end' }, options.xTitle), svg('text', { class: 'axis', x: 2, y: 13 }, options.yTitle));
   const line = points.map((p, k) => `${k ? 'L' : 'M'}${toX(p.x).toFixed(1)} ${toY(p.y).toFixed(1)}`).join('');
-  if (points.length > 1) chart.append(svg('path', { class: 'line', d: line }));
+  if (points.length > 1 && !options.isLoose) chart.append(svg('path', { class: 'line', d: line }));
   for (const p of points) {
     if (p.low !== undefined && p.high !== undefined && Number.isFinite(p.low) && Number.isFinite(p.high)) chart.append(svg('line', { class: 'line', x1: toX(p.x), x2: toX(p.x), y1: toY(p.low), y2: toY(p.high) }));
-    const dot = svg('circle', { class: 'dot', cx: toX(p.x), cy: toY(p.y), r: points.length > 80 ? 2 : 4 }, svg('title', {}, p.says));
+    const dot = svg('circle', { class: p.isFaint ? 'dot faint' : 'dot', cx: toX(p.x), cy: toY(p.y), r: points.length > 80 ? 2 : 4 }, svg('title', {}, p.says));
     if (p.run) makeButton(dot, p.says, p.run);
     chart.append(dot);
   }
@@ -63,11 +78,25 @@ function spread(values: number[], air: number): [number, number] {
   return [low - room, high + room];
 }
 
-/** Round numbers between two limits, about as many as wanted. */
-export function niceMarks(low: number, high: number, count: number): number[] {
-  const rough = (high - low) / count;
+/** Days, hours of the day: no mark between whole numbers. */
+function wholeMarks(low: number, high: number): number[] {
+  return niceMarks(low, high, 6, 1);
+}
+
+const DAY_SEC = 86400;
+const TIME_STEPS = [1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 21600, 43200, DAY_SEC, 2 * DAY_SEC, 5 * DAY_SEC, 10 * DAY_SEC];
+
+/** Round times between two limits, seconds: at most about ten. */
+export function timeMarks(low: number, high: number): number[] {
+  const step = TIME_STEPS.find((s) => (high - low) / s <= 10) ?? 20 * DAY_SEC;
+  return niceMarks(Math.max(0, low), high, 0, step);
+}
+
+/** Round numbers between two limits, about as many as wanted, or with a step that is at least (with 0 wanted: exactly) `leastStep`. */
+export function niceMarks(low: number, high: number, count: number, leastStep = 0): number[] {
+  const rough = count > 0 ? Math.max(leastStep, (high - low) / count) : leastStep;
   const power = 10 ** Math.floor(Math.log10(rough));
-  const step = [1, 2, 5, 10].map((f) => f * power).find((s) => s >= rough) ?? rough;
+  const step = count > 0 ? [1, 2, 5, 10].map((f) => f * power).find((s) => s >= rough) ?? rough : rough;
   const marks: number[] = [];
   for (let k = Math.ceil(low / step); k * step <= high; k++) marks.push(k * step);
   return marks;

@@ -22,26 +22,36 @@ export function buildDays(app: App): HTMLElement {
   });
   const head = ['bird', 'calls', 'expected right', 'heard', 'usable', 'per usable hour'].map((t, k) => h('th', { scope: 'col', class: k ? '' : 'left' }, t));
   const dayCount = Math.max(1, Math.ceil((info.durationSec + startOfDay(info.start)) / DAY_SEC));
-  const days = dayCount === 1 ? [dayCanvas(app, birds, 0, info.durationSec)] : Array.from({ length: dayCount }, (_, d) => dayCanvas(app, birds, d * DAY_SEC - startOfDay(info.start), DAY_SEC));
-  return h('div', { class: 'page', tabIndex: 0, role: 'region', 'aria-label': 'Days' },
-    h('h2', {}, dayCount > 1 ? `${dayCount} days` : 'The whole study'),
-    h('p', { class: 'soft' }, 'Darker = more calls; hatched = time that cannot be used. Click, or arrow keys and Enter, to go there.'),
-    ...days, h('h3', {}, 'Birds'), h('div', { class: 'scroll' }, h('table', { class: 'data' }, h('thead', {}, h('tr', {}, ...head)), h('tbody', {}, ...rows))));
+  const spans = dayCount === 1 ? [[0, info.durationSec]] : Array.from({ length: dayCount }, (_, d) => [d * DAY_SEC - startOfDay(info.start), DAY_SEC]);
+  const counted = spans.map(([fromSec, lengthSec]) => countDay(app, birds, fromSec, lengthSec));
+  // One scale for all days, so that they can be compared.
+  const most = counted.reduce((m, day) => day.counts.reduce((n, v) => Math.max(n, v), m), 1);
+  const days = counted.map((day) => dayCanvas(app, birds, day, most));
+  return h('div', { class: 'page wide', tabIndex: 0, role: 'region', 'aria-label': 'Days' },
+    h('h2', {}, dayCount > 1 ? `${dayCount} calendar days` : 'The whole study'),
+    h('p', { class: 'soft' }, `The stronger the colour, the more calls${dayCount > 1 ? ', the same on all days' : ''} (strongest: ${most} in ${formatDuration(counted[0].cellSec)}); hatched: time that cannot be used. Click, or arrow keys and Enter, to go there.`),
+    h('div', { class: `charts days${dayCount > 1 ? '' : ' single'}` }, ...days), h('h3', {}, 'Birds'), h('div', { class: 'scroll' }, h('table', { class: 'data' }, h('thead', {}, h('tr', {}, ...head)), h('tbody', {}, ...rows))));
 }
 
 function startOfDay(start: string | undefined): number {
   return start ? (Date.parse(start) / 1000) % DAY_SEC : 0;
 }
 
-function dayCanvas(app: App, birds: string[], fromSec: number, lengthSec: number): HTMLElement {
-  const { info } = app.state.source;
+interface CountedDay { fromSec: number; cellSec: number; cells: number; counts: Float32Array }
+
+function countDay(app: App, birds: string[], fromSec: number, lengthSec: number): CountedDay {
   const cellSec = CELLS_SEC.find((s) => lengthSec / s <= 160) ?? 900;
   const cells = Math.ceil(lengthSec / cellSec);
-  const counts = countCalls(app, birds, fromSec, cellSec, cells);
+  return { fromSec, cellSec, cells, counts: countCalls(app, birds, fromSec, cellSec, cells) };
+}
+
+function dayCanvas(app: App, birds: string[], day: CountedDay, most: number): HTMLElement {
+  const { info } = app.state.source;
+  const { fromSec, cellSec, cells, counts } = day;
   const date = info.start ? new Date(Date.parse(info.start) + Math.max(0, fromSec) * 1000).toISOString().slice(0, 10) : '';
   const canvas = h('canvas', { class: 'heat', tabIndex: 0, role: 'application' });
   let at = { bird: 0, cell: 0 };
-  const paint = (): void => paintDay(canvas, app, birds, counts, cells, cellSec, fromSec, document.activeElement === canvas ? at : undefined);
+  const paint = (): void => paintDay(canvas, app, birds, day, most, document.activeElement === canvas ? at : undefined);
   const describe = (): void => {
     const sec = fromSec + at.cell * cellSec;
     canvas.setAttribute('aria-label', `${nameBird(birds[at.bird])}, ${formatClock(Math.max(0, sec))}: ${counts[at.bird * cells + at.cell]} calls in ${formatDuration(cellSec)}`);
@@ -67,7 +77,7 @@ function dayCanvas(app: App, birds: string[], fromSec: number, lengthSec: number
   describe();
   new ResizeObserver(paint).observe(canvas);
   canvas.style.height = `${birds.length * ROW_PX + 18}px`;
-  return h('figure', {}, canvas, h('figcaption', {}, [date, `${formatDuration(cellSec)} per cell`].filter(Boolean).join(' · ')));
+  return h('figure', {}, h('figcaption', {}, [date, `${formatDuration(cellSec)} per cell`].filter(Boolean).join(' · ')), canvas);
 }
 
 function countCalls(app: App, birds: string[], fromSec: number, cellSec: number, cells: number): Float32Array {
@@ -83,7 +93,7 @@ function countCalls(app: App, birds: string[], fromSec: number, cellSec: number,
 
 const NAME_PX = 96;
 
-function paintDay(canvas: HTMLCanvasElement, app: App, birds: string[], counts: Float32Array, cells: number, cellSec: number, fromSec: number, chosen?: { bird: number; cell: number }): void {
+function paintDay(canvas: HTMLCanvasElement, app: App, birds: string[], { counts, cells, cellSec, fromSec }: CountedDay, most: number, chosen?: { bird: number; cell: number }): void {
   const { theme } = app.stage;
   const { hours, info } = app.state.source;
   const width = canvas.clientWidth;
@@ -94,7 +104,6 @@ function paintDay(canvas: HTMLCanvasElement, app: App, birds: string[], counts: 
   const context = canvas.getContext('2d')!;
   context.scale(ratio, ratio);
   const cellPx = (width - NAME_PX) / cells;
-  const most = counts.reduce((m, v) => Math.max(m, v), 1);
   context.font = '12.5px system-ui, sans-serif';
   context.textBaseline = 'middle';
   birds.forEach((bird, k) => {

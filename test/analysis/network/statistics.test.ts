@@ -1,6 +1,6 @@
 import { DirectedGraph, UndirectedGraph } from 'graphology';
 import { describe, expect, it } from 'vitest';
-import { createRows, fitLogistic } from '../../../src/analysis/network/logistic-fit.js';
+import { fitLogistic } from '../../../src/analysis/network/logistic-fit.js';
 import { buildGraph, measureGraph, measureNodes } from '../../../src/analysis/network/measure-nodes.js';
 import { adjustFalseDiscovery, computeTwoSidedP } from '../../../src/analysis/network/multiple-tests.js';
 import { testContrast, testLikeness } from '../../../src/analysis/network/permute-birds.js';
@@ -56,7 +56,7 @@ describe('logistic regression', () => {
   const data = `2.66 20 0 0,2.89 22 0 0,3.28 24 0 0,2.92 12 0 0,4.00 21 0 1,2.86 17 0 0,2.76 17 0 0,2.87 21 0 0,3.03 25 0 0,3.92 29 0 1,2.63 20 0 0,
     3.32 23 0 0,3.57 23 0 0,3.26 25 0 1,3.53 26 0 0,2.74 19 0 0,2.75 25 0 0,2.83 19 0 0,3.12 23 1 0,3.16 25 1 1,2.06 22 1 0,3.62 28 1 1,2.89 14 1 0,
     3.51 26 1 0,3.54 24 1 1,2.83 27 1 1,3.39 17 1 1,2.67 24 1 0,3.65 21 1 1,4.00 23 1 1,3.10 21 1 0,2.39 19 1 1`.split(',').map((r) => r.trim().split(/\s+/).map(Number));
-  const rows = createRows(4);
+  const rows = { columns: 4, start: [0], index: [] as number[], value: [] as number[], outcome: [] as number[], offset: [] as number[], cluster: [] as number[] };
   data.forEach(([average, score, method, grade], r) => {
     rows.index.push(0, 1, 2, 3);
     rows.value.push(1, average, score, method);
