@@ -63,7 +63,7 @@ export function solveUnknown(priorVariance: Float64Array, size: number, binCount
 }
 
 /** Hermitian Cholesky in place: M = L L^H, lower triangle; the diagonal is real. */
-function factorise(lr: Float64Array, li: Float64Array, n: number): void {
+export function factorise(lr: Float64Array, li: Float64Array, n: number): void {
   for (let j = 0; j < n; j++) {
     let d = lr[j * n + j];
     for (let k = 0; k < j; k++) d -= lr[j * n + k] ** 2 + li[j * n + k] ** 2;
