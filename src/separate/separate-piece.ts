@@ -92,7 +92,7 @@ export class PieceSeparator {
   private findOverlapping(own: SeparationCall): SeparationCall[] {
     const { leastProbability, voiceProbability } = this.analyser.settings, least = Math.max(leastProbability, voiceProbability);
     const found = this.findBetween(own.onsetSec - MARGIN_SEC - AFTER_SEC, own.offsetSec + MARGIN_SEC)
-      .filter((o) => o.track >= 0 && o.track !== own.track && o.probability >= least && o.onsetSec < own.offsetSec + MARGIN_SEC && o.offsetSec + AFTER_SEC > own.onsetSec - MARGIN_SEC && isOtherVoice(own, o, this.sounds));
+      .filter((o) => o.track >= 0 && o.track !== own.track && o.probability >= least && o.onsetSec < own.offsetSec + MARGIN_SEC && o.offsetSec + AFTER_SEC > own.onsetSec - MARGIN_SEC && isOtherVoice(own, o, this.sounds, voiceProbability));
     if (!found.some((o) => o.onsetSec < own.offsetSec && o.offsetSec > own.onsetSec)) return [];
     const shared = (o: SeparationCall): number => Math.min(own.offsetSec, o.offsetSec) - Math.max(own.onsetSec, o.onsetSec);
     const tracks = [...new Set([...found].sort((a, b) => shared(b) - shared(a)).map((o) => o.track))].slice(0, MOST_OTHERS);
