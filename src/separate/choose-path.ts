@@ -1,19 +1,18 @@
 import type { CrosstalkLevels } from './crosstalk-levels.js';
 import { spreadPrior } from './crosstalk-levels.js';
-import { smoothPower } from './planes.js';
-import type { Planes } from './planes.js';
-import { measureEvidence } from './path-evidence.js';
 import { addSystem, createPathSystem } from './path-system.js';
 import type { PathSystem } from './path-system.js';
 import type { SeparationCall } from './plan-pieces.js';
+import { smoothTrack } from './section.js';
+import type { Section } from './section.js';
 import type { SeparationSettings } from './settings.js';
 import type { SoloStore } from './solo-store.js';
 import type { BinRange } from '../kernels/paths.js';
 
 export interface PathContext { store: SoloStore; settings: SeparationSettings; levels: CrosstalkLevels; floors: readonly Float32Array[] }
 
-/** What is observed of a path outside its solo calls, and what stands in the way, power [frame][bin]. */
-export interface PathTrial { observed: Planes; reference: Planes; otherPower: Float32Array }
+/** A stretch in which a path is wanted, and what stands in the way, power [frame][bin]. */
+export interface PathTrial { section: Section; otherPower: Float32Array }
 
 /** Solo calls that one path explains, and their evidence. */
 interface Group { system: PathSystem; evidence: number }
@@ -26,22 +25,22 @@ const BIN_STEP = 3;
  * for birds move, and come back; the group whose path explains the trial best is taken, or none where an unknown path explains it better.
  */
 export async function choosePath(c: PathContext, receiver: number, source: number, tSec: number, trial: PathTrial, range: BinRange): Promise<PathSystem | undefined> {
-  const { settings } = c, prior = spreadPrior(c.levels, receiver, source, settings);
-  const seen = observeTrial(c, receiver, trial, range);
-  let best: PathSystem | undefined, bestEvidence = measureEvidence([seen], prior, range, BIN_STEP);
+  const { settings, store } = c, prior = spreadPrior(c.levels, receiver, source, settings);
+  const seen = observeTrial(c, receiver, source, trial, range);
+  let best: PathSystem | undefined, bestEvidence = store.engine.weigh([seen], prior, range, BIN_STEP);
   for (const group of await groupSolos(c, receiver, source, tSec, prior, range)) {
-    const evidence = measureEvidence([group.system, seen], prior, range, BIN_STEP) - group.evidence;
+    const evidence = store.engine.weigh([group.system, seen], prior, range, BIN_STEP) - group.evidence;
     if (evidence > bestEvidence) { best = group.system; bestEvidence = evidence; }
   }
   return best;
 }
 
 /** Normal equations of the path from what is heard in the trial. */
-function observeTrial({ settings, store, floors }: PathContext, receiver: number, { observed, reference, otherPower }: PathTrial, range: BinRange): PathSystem {
-  const { tapCount, binCount, independence, modelError } = settings, weight = smoothPower(observed), floor = floors[receiver];
+function observeTrial({ settings, store, floors }: PathContext, receiver: number, source: number, { section, otherPower }: PathTrial, range: BinRange): PathSystem {
+  const { tapCount, binCount, independence, modelError } = settings, weight = smoothTrack(section, receiver).slice(), floor = floors[receiver];
   for (let i = 0, b = 0; i < weight.length; i++) { weight[i] = independence / (floor[b] + otherPower[i] + modelError * weight[i]); if (++b === binCount) b = 0; }
   const system = createPathSystem(tapCount, binCount);
-  store.engine.addObservations(system, [reference], weight, observed, range);
+  store.engine.addObservations(system, [section.tracks[source]], weight, section.tracks[receiver], range);
   return system;
 }
 
@@ -53,10 +52,10 @@ async function groupSolos(c: PathContext, receiver: number, source: number, tSec
   for (const call of near) {
     const section = await store.load(call);
     if (section.tracks[receiver].re.every((v) => v === 0)) continue;
-    const system = await store.loadSystem(call, receiver, floor), alone = measureEvidence([system], prior, range, BIN_STEP);
+    const system = await store.loadSystem(call, receiver, floor), alone = store.engine.weigh([system], prior, range, BIN_STEP);
     let best: Group | undefined, bestGain = 0, bestEvidence = 0;
     for (const group of groups) {
-      const together = measureEvidence([group.system, system], prior, range, BIN_STEP), gain = together - group.evidence - alone;
+      const together = store.engine.weigh([group.system, system], prior, range, BIN_STEP), gain = together - group.evidence - alone;
       if (gain > bestGain) { best = group; bestGain = gain; bestEvidence = together; }
     }
     if (best) { addSystem(best.system, system, 0); best.evidence = bestEvidence; continue; }

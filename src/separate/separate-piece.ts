@@ -4,10 +4,10 @@ import { guardWearer, isOtherVoice } from './guard-wearer.js';
 import type { TrackSound } from './guard-wearer.js';
 import { hushOthers } from './hush-others.js';
 import type { PathContext } from './choose-path.js';
-import { createPlanes, smoothPower } from './planes.js';
+import { createPlanes } from './planes.js';
 import type { Planes } from './planes.js';
 import type { Piece, SeparationCall } from './plan-pieces.js';
-import { LONGEST_SECTION_SEC } from './section.js';
+import { LONGEST_SECTION_SEC, smoothTrack } from './section.js';
 import type { Section, SectionAnalyser } from './section.js';
 import type { SeparationSettings } from './settings.js';
 
@@ -56,7 +56,7 @@ export class PieceSeparator {
     const wanted = new Set([...pieces.map((p) => p.track), ...calls.map((c) => c.track)]);
     const section = await this.analyser.cut(fromSec, toSec, settings.fftSize + 8 * settings.hopFrames, wanted);
     const callers = [...new Set(this.findAround(section).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability).map((c) => c.track))]
-      .map((track) => ({ track, active: this.markActive(section, track), power: smoothPower(section.tracks[track]) }));
+      .map((track) => ({ track, active: this.markActive(section, track), power: smoothTrack(section, track) }));
     const sounds = this.sounds.filter((s) => s.onsetSec < toSec && s.offsetSec > fromSec);
     const changed: Piece[] = [], changes: Planes[] = [];
     for (const piece of pieces) {

@@ -1,8 +1,7 @@
-import { describe, expect, it } from 'vitest';
-import { measureEvidence } from '../../src/separate/path-evidence.js';
-import { addSystem, createPathSystem } from '../../src/separate/path-system.js';
+import { beforeAll, describe, expect, it } from 'vitest';
+import { addSystem, createPathSystem, PathEngine } from '../../src/separate/path-system.js';
 import type { PathSystem } from '../../src/separate/path-system.js';
-import { makeNoise } from '../kernels/support.js';
+import { makeNoise, openKernels } from '../kernels/support.js';
 
 const BINS = 30, FRAMES = 24, TAPS = 2;
 interface Complex { re: number; im: number }
@@ -10,8 +9,8 @@ interface Complex { re: number; im: number }
 /** Normal equations of frames that a path of two taps made, with noise of variance 1 (re and im together), summed in plain loops. */
 function observe(path: readonly Complex[], seed: number): { system: PathSystem; taps: Complex[][][]; heard: Complex[][] } {
   const noise = makeNoise(6 * FRAMES * BINS, seed), system = createPathSystem(TAPS, BINS), taps: Complex[][][] = [], heard: Complex[][] = [];
-  // Uniform on -1 to 1 has the variance 1/3.
-  const draw = (n: number): Complex => ({ re: Math.sqrt(1.5) * noise[2 * n], im: Math.sqrt(1.5) * noise[2 * n + 1] });
+  // Uniform over a width of 1 has the variance 1/12.
+  const draw = (n: number): Complex => ({ re: Math.sqrt(6) * noise[2 * n], im: Math.sqrt(6) * noise[2 * n + 1] });
   for (let b = 0; b < BINS; b++) {
     taps.push([]); heard.push([]);
     for (let k = 0; k < FRAMES; k++) {
@@ -54,7 +53,9 @@ function predictInTurn(taps: readonly Complex[][][], heard: readonly Complex[][]
 }
 
 const here = [{ re: 0.7, im: 0.2 }, { re: -0.3, im: 0.4 }], there = [{ re: -0.5, im: 0.5 }, { re: 0.2, im: 0.3 }], prior = new Float64Array(TAPS * BINS).fill(0.5);
-const evidence = (...s: PathSystem[]): number => measureEvidence(s, prior, [0, BINS], 1);
+let engine: PathEngine;
+beforeAll(async () => { engine = new PathEngine(await openKernels(1 << 20), { tapCount: TAPS, leadTaps: 1 }); });
+const evidence = (...s: PathSystem[]): number => engine.weigh(s, prior);
 
 describe('evidence for one path', () => {
   it('is the density of the observations under the model over that under noise alone', () => {
@@ -68,8 +69,8 @@ describe('evidence for one path', () => {
     addSystem(sum, a, 0); addSystem(sum, b, 0);
     expect(evidence(a, b)).toBeCloseTo(evidence(sum), 3);
     let parts = 0;
-    for (const bin of [4, 7, 10]) parts += measureEvidence([a], prior, [bin, bin + 1], 1);
-    expect(measureEvidence([a], prior, [4, 12], 3)).toBeCloseTo(parts, 9);
+    for (const bin of [4, 7, 10]) parts += engine.weigh([a], prior, [bin, bin + 1]);
+    expect(engine.weigh([a], prior, [4, 12], 3)).toBeCloseTo(parts, 9);
   });
 
   it('puts calls from one place together and keeps those from two apart', () => {
