@@ -72,8 +72,9 @@ export class PieceSeparator {
     const { settings } = this.analyser;
     const others = this.findOverlapping(own);
     if (others.length === 0) return undefined;
-    const fromSec = Math.max(own.onsetSec - LONGEST_SECTION_SEC / 4, Math.min(own.onsetSec - MARGIN_SEC, ...others.map((o) => o.onsetSec - MARGIN_SEC / 2)));
-    const toSec = Math.min(fromSec + LONGEST_SECTION_SEC - 0.5, Math.max(own.offsetSec + MARGIN_SEC, ...others.map((o) => o.offsetSec + AFTER_SEC)));
+    // The same for every one of the calls, so that those that only overlap each other are estimated once.
+    const fromSec = Math.max(own.onsetSec - LONGEST_SECTION_SEC / 4, Math.min(...[own, ...others].map((o) => o.onsetSec)) - MARGIN_SEC);
+    const toSec = Math.min(fromSec + LONGEST_SECTION_SEC - 0.5, Math.max(...[own, ...others].map((o) => o.offsetSec)) + AFTER_SEC);
     const tracks = [...new Set([own.track, ...others.map((o) => o.track)])].sort((a, b) => a - b);
     const key = `${fromSec} ${toSec} ${tracks.join(' ')}`;
     if (this.lastVoices?.key !== key) {
