@@ -9,7 +9,7 @@
  *   scratchPtr   written 32 size (size + 1) bytes
  *   meanPtr, factorPtr          written rows as those of right and gram, f32
  *   explainedPtr, detPtr        written f64 [bins]
- * bins is even; alignment 16 (8 where a row of f32 has an odd number of vectors); nothing may overlap. A NaN spoils its own bin only. A pivot that
+ * bins is even; alignment 16 (rows of f32 8); nothing may overlap. A NaN spoils its own bin only; det beyond 1e308 is infinity. A pivot that
  * rounding makes 0 or negative counts as 1e-300.
  * Source: Golub & Van Loan, Matrix Computations, 4.2. Plain reference: test/reference/path-system.ts.
  */
