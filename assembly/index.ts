@@ -22,6 +22,7 @@ export { stepEnergies } from './step-energy';
 export { frameTexture } from './frame-texture';
 export { pathProducts } from './path-products';
 export { pathPrediction } from './path-prediction';
+export { solvePathBins, weighPathBins } from './path-solution';
 export { collectOwned, collectShared, sumLoud, sumShared } from './collect-bins';
 export { lanesFromPcm } from './pcm-lanes';
 export { bandHops } from './band-hops';

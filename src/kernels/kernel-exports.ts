@@ -125,4 +125,6 @@ export interface KernelExports {
     refs: Ptr, refCount: number, planeRows: number, tapCount: number, frameCount: number, bins: number,
     mean: Ptr, factor: Ptr, crosstalk: Ptr, variance: Ptr,
   ): void;
+  solvePathBins(gram: Ptr, right: Ptr, prior: Ptr, size: number, bins: number, scratch: Ptr, mean: Ptr, factor: Ptr): void;
+  weighPathBins(gram: Ptr, right: Ptr, prior: Ptr, size: number, bins: number, scratch: Ptr, explained: Ptr, det: Ptr): void;
 }

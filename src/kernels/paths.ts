@@ -17,7 +17,7 @@ export interface BinRows { re: Float32Array; im: Float32Array }
 /** Bytes of kernel memory for `refCount` references of `frameCount` frames and the system of all their taps. */
 export function countPathBytes(refCount: number, frameCount: number, binCount: number, { tapCount }: TapShape): number {
   const size = refCount * tapCount, rows = frameCount + tapCount + 4;
-  return (8 * (refCount + 1) * rows + 16 * rows + 8 * ((size * (size + 5)) / 2)) * (binCount + 4) + (1 << 16);
+  return (8 * (refCount + 1) * rows + 16 * rows + 8 * size * (size + 6)) * (binCount + 4) + 32 * size * (size + 1) + (1 << 16);
 }
 
 /**
@@ -54,7 +54,7 @@ export function predictPaths(k: Kernels, refs: readonly ComplexPlanes[], taps: T
   if (range[1] <= range[0]) return { crosstalk, variance };
   const mark = k.mark();
   const { ptr, planeRows } = placePlanes(k, refs, taps, range, frames - frameCount);
-  const meanPtr = placeRows(k, mean, size, binCount, range), factorPtr = placeRows(k, factor, (size * (size + 1)) / 2, binCount, range);
+  const meanPtr = placeRows(k, [mean], size, binCount, range), factorPtr = placeRows(k, [factor], (size * (size + 1)) / 2, binCount, range);
   const crosstalkPtr = k.allocF32(frames * 2 * width), variancePtr = k.allocF32(frames * width);
   k.fn.pathPrediction(ptr, refs.length, planeRows, taps.tapCount, frameCount, width, meanPtr, factorPtr, crosstalkPtr, variancePtr);
   unpackRows(k.f32(crosstalkPtr, frames * width), width, crosstalk.re, binCount, frameCount, range);
@@ -62,6 +62,48 @@ export function predictPaths(k: Kernels, refs: readonly ComplexPlanes[], taps: T
   unpackRows(k.f32(variancePtr, frames * width), width, variance, binCount, frameCount, range);
   k.release(mark);
   return { crosstalk, variance };
+}
+
+/** Normal equations as rows: lower triangle of the gram, and the right side. */
+export interface SystemRows { size: number; binCount: number; gram: BinRows; right: BinRows }
+
+/** Posterior means and inverse Cholesky factors of a system with a Gaussian prior of mean 0 and variances [tap][bin], zero outside the range. */
+export function solveSystem(k: Kernels, system: SystemRows, priorVariance: Float64Array, range: BinRange): { mean: BinRows; factor: BinRows } {
+  const { size, binCount } = system, triangle = (size * (size + 1)) / 2, width = padWidth(range);
+  const mean = createRows(size, binCount), factor = createRows(triangle, binCount);
+  if (range[1] <= range[0]) return { mean, factor };
+  const mark = k.mark(), placed = placeSystem(k, [system], priorVariance, range, 1);
+  const meanPtr = k.allocF32(2 * size * width), factorPtr = k.allocF32(2 * triangle * width);
+  k.fn.solvePathBins(placed.gram, placed.right, placed.prior, size, width, placed.scratch, meanPtr, factorPtr);
+  const means = k.f32(meanPtr, 2 * size * width), factors = k.f32(factorPtr, 2 * triangle * width);
+  for (let r = 0; r < size; r++) addRow(means, r, width, mean, r, binCount, range);
+  for (let r = 0; r < triangle; r++) addRow(factors, r, width, factor, r, binCount, range);
+  k.release(mark);
+  return { mean, factor };
+}
+
+/** r^H M^-1 r, and the determinant of M times the prior variances, of every `step`-th bin of a range; M and r of the sum of some systems. */
+export function weighSystems(k: Kernels, systems: readonly SystemRows[], priorVariance: Float64Array, range: BinRange, step: number): { explained: Float64Array; det: Float64Array } {
+  const count = Math.max(0, Math.ceil((range[1] - range[0]) / step)), { size } = systems[0], width = padWidth([0, count]);
+  if (count === 0) return { explained: new Float64Array(0), det: new Float64Array(0) };
+  const mark = k.mark(), placed = placeSystem(k, systems, priorVariance, range, step);
+  const out = k.alloc(16 * width);
+  k.fn.weighPathBins(placed.gram, placed.right, placed.prior, size, width, placed.scratch, out, out + 8 * width);
+  const explained = k.f64(out, count).slice(), det = k.f64(out + 8 * width, count).slice();
+  k.release(mark);
+  return { explained, det };
+}
+
+function placeSystem(k: Kernels, systems: readonly SystemRows[], priorVariance: Float64Array, range: BinRange, step: number): { gram: Ptr; right: Ptr; prior: Ptr; scratch: Ptr } {
+  const { size, binCount } = systems[0], width = padWidth([0, Math.ceil((range[1] - range[0]) / step)]);
+  const prior = k.alloc(8 * size * width), variances = k.f64(prior, size * width).fill(1);
+  for (let a = 0; a < size; a++) for (let n = 0, b = range[0]; b < range[1]; n++, b += step) variances[a * width + n] = priorVariance[a * binCount + b];
+  const gram = placeRows(k, systems.map((s) => s.gram), (size * (size + 1)) / 2, binCount, range, step);
+  return { gram, right: placeRows(k, systems.map((s) => s.right), size, binCount, range, step), prior, scratch: k.alloc(32 * size * (size + 1)) };
+}
+
+export function createRows(count: number, binCount: number): BinRows {
+  return { re: new Float32Array(count * binCount), im: new Float32Array(count * binCount) };
 }
 
 function padWidth(range: BinRange): number {
@@ -82,11 +124,13 @@ function placePlanes(k: Kernels, planes: readonly ComplexPlanes[], { tapCount, l
   return { ptr, planeRows };
 }
 
-function placeRows(k: Kernels, rows: BinRows, count: number, binCount: number, range: BinRange): Ptr {
-  const width = padWidth(range), ptr = k.allocF32(count * 2 * width), all = k.f32(ptr, count * 2 * width).fill(0);
-  for (let r = 0; r < count; r++) {
-    all.set(rows.re.subarray(r * binCount + range[0], r * binCount + range[1]), 2 * r * width);
-    all.set(rows.im.subarray(r * binCount + range[0], r * binCount + range[1]), (2 * r + 1) * width);
+/** Sum of some sets of rows, every `step`-th bin of a range. */
+function placeRows(k: Kernels, sets: readonly BinRows[], count: number, binCount: number, range: BinRange, step = 1): Ptr {
+  const width = padWidth([0, Math.ceil((range[1] - range[0]) / step)]), ptr = k.allocF32(count * 2 * width), all = k.f32(ptr, count * 2 * width).fill(0);
+  for (const rows of sets) {
+    for (let r = 0; r < count; r++) {
+      for (let b = r * binCount + range[0], to = 2 * r * width; b < r * binCount + range[1]; b += step, to++) { all[to] += rows.re[b]; all[to + width] += rows.im[b]; }
+    }
   }
   return ptr;
 }

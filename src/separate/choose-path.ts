@@ -1,73 +1,67 @@
 import type { CrosstalkLevels } from './crosstalk-levels.js';
 import { spreadPrior } from './crosstalk-levels.js';
-import { smoothPower } from './planes.js';
-import type { Planes } from './planes.js';
-import { ln } from '../numeric/elementary.js';
-import { addSystem, createPathSystem, solvePaths, solveUnknown } from './path-system.js';
-import type { PathSolution, PathSystem } from './path-system.js';
+import { addSystem, createPathSystem } from './path-system.js';
+import type { PathSystem } from './path-system.js';
 import type { SeparationCall } from './plan-pieces.js';
+import { smoothTrack } from './section.js';
+import type { Section } from './section.js';
 import type { SeparationSettings } from './settings.js';
 import type { SoloStore } from './solo-store.js';
 import type { BinRange } from '../kernels/paths.js';
 
 export interface PathContext { store: SoloStore; settings: SeparationSettings; levels: CrosstalkLevels; floors: readonly Float32Array[] }
 
-/** What is observed of a path outside its solo calls, and what stands in the way, power [frame][bin]. */
-export interface PathTrial { observed: Planes; reference: Planes; otherPower: Float32Array }
+/** A stretch in which a path is wanted, and what stands in the way, power [frame][bin]. */
+export interface PathTrial { section: Section; otherPower: Float32Array }
+
+/** Solo calls that one path explains, and their evidence. */
+interface Group { system: PathSystem; evidence: number }
+
+/** Bins from one that counts to the next where models are compared. */
+const BIN_STEP = 3;
 
 /**
- * Observations of the path from `source` to `receiver` that still hold at `tSec`: the solo calls before, those after, both or none (undefined), whichever
- * explains the trial best. Solo calls on a side are used as far as they agree with one path: birds move.
- * Models are compared by the likelihood of the complex Gaussian model with each path's own uncertainty.
+ * Observations of the path from `source` to `receiver` that hold in the trial: solo calls around `tSec` fall into groups that one path explains each,
+ * for birds move, and come back; the group whose path explains the trial best is taken, or none where an unknown path explains it better.
  */
 export async function choosePath(c: PathContext, receiver: number, source: number, tSec: number, trial: PathTrial, range: BinRange): Promise<PathSystem | undefined> {
   const { settings, store } = c, prior = spreadPrior(c.levels, receiver, source, settings);
-  const unknown = solveUnknown(prior, settings.tapCount, settings.binCount, range);
-  const runs: PathSystem[] = [];
-  for (const side of [-1, 1] as const) {
-    const run = await gatherRun(c, receiver, store.findNear(source, tSec, side, settings.soloCount), prior, unknown, range);
-    if (run) runs.push(run);
-  }
-  if (runs.length === 2) { const both = createPathSystem(settings.tapCount, settings.binCount); addSystem(both, runs[0], 0); addSystem(both, runs[1], 0); runs.push(both); }
-  let best: PathSystem | undefined, bestScore = scorePath(c, unknown, trial, c.floors[receiver], range);
-  for (const run of runs) {
-    const score = scorePath(c, solvePaths(run, prior, range), trial, c.floors[receiver], range);
-    if (score < bestScore) { best = run; bestScore = score; }
+  const seen = observeTrial(c, receiver, source, trial, range);
+  let best: PathSystem | undefined, bestEvidence = store.engine.weigh([seen], prior, range, BIN_STEP);
+  for (const group of await groupSolos(c, receiver, source, tSec, prior, range)) {
+    const evidence = store.engine.weigh([group.system, seen], prior, range, BIN_STEP) - group.evidence;
+    if (evidence > bestEvidence) { best = group.system; bestEvidence = evidence; }
   }
   return best;
 }
 
-/** Sums the solo calls, nearest first, until one of them is explained better by a path unknown. */
-async function gatherRun(c: PathContext, receiver: number, calls: readonly SeparationCall[], prior: Float64Array, unknown: PathSolution, range: BinRange): Promise<PathSystem | undefined> {
-  const { settings, store } = c, floor = c.floors[receiver];
-  let run: PathSystem | undefined;
-  for (const call of calls) {
-    const section = await store.load(call);
-    if (section.tracks[receiver].re.every((v) => v === 0)) continue;
-    if (run) {
-      const trial = { observed: section.tracks[receiver], reference: section.tracks[call.track], otherPower: new Float32Array(section.tracks[receiver].re.length) };
-      if (scorePath(c, solvePaths(run, prior, range), trial, floor, range) > scorePath(c, unknown, trial, floor, range)) break;
-    } else run = createPathSystem(settings.tapCount, settings.binCount);
-    addSystem(run, await store.loadSystem(call, receiver, floor), 0);
-  }
-  return run;
+/** Normal equations of the path from what is heard in the trial. */
+function observeTrial({ settings, store, floors }: PathContext, receiver: number, source: number, { section, otherPower }: PathTrial, range: BinRange): PathSystem {
+  const { tapCount, binCount, independence, modelError } = settings, weight = smoothTrack(section, receiver).slice(), floor = floors[receiver];
+  for (let i = 0, b = 0; i < weight.length; i++) { weight[i] = independence / (floor[b] + otherPower[i] + modelError * weight[i]); if (++b === binCount) b = 0; }
+  const system = createPathSystem(tapCount, binCount);
+  store.engine.addObservations(system, [section.tracks[source]], weight, section.tracks[receiver], range);
+  return system;
 }
 
-/** Negative log likelihood, up to a constant, of what was observed given a path. */
-function scorePath(c: PathContext, solution: PathSolution, trial: PathTrial, floor: Float32Array, range: BinRange): number {
-  const { observed, reference, otherPower } = trial, { binCount, frameCount } = observed;
-  const { crosstalk, variance } = c.store.engine.predict(solution, [reference], range);
-  const predicted = smoothPower(crosstalk);
-  let sum = 0, product = 1;
-  for (let k = 0; k < frameCount; k++) {
-    for (let b = range[0], i = k * binCount + b; b < range[1]; b++, i++) {
-      const v = variance[i] + floor[b] + c.settings.modelError * predicted[i] + otherPower[i];
-      const re = observed.re[i] - crosstalk.re[i], im = observed.im[i] - crosstalk.im[i];
-      sum += (re * re + im * im) / v;
-      // One logarithm for many variances.
-      product *= v;
-      if (product < 1e-200 || product > 1e200) { sum += ln(product); product = 1; }
+/** Solo calls, nearest first, each with the group it fits best, or one of its own. */
+async function groupSolos(c: PathContext, receiver: number, source: number, tSec: number, prior: Float64Array, range: BinRange): Promise<Group[]> {
+  const { settings, store } = c, floor = c.floors[receiver], groups: Group[] = [];
+  const near: SeparationCall[] = [...store.findNear(source, tSec, -1, settings.soloCount), ...store.findNear(source, tSec, 1, settings.soloCount)];
+  near.sort((a, b) => Math.abs(a.onsetSec - tSec) - Math.abs(b.onsetSec - tSec));
+  for (const call of near) {
+    const section = await store.load(call);
+    if (section.tracks[receiver].re.every((v) => v === 0)) continue;
+    const system = await store.loadSystem(call, receiver, floor), alone = store.engine.weigh([system], prior, range, BIN_STEP);
+    let best: Group | undefined, bestGain = 0, bestEvidence = 0;
+    for (const group of groups) {
+      const together = store.engine.weigh([group.system, system], prior, range, BIN_STEP), gain = together - group.evidence - alone;
+      if (gain > bestGain) { best = group; bestGain = gain; bestEvidence = together; }
     }
+    if (best) { addSystem(best.system, system, 0); best.evidence = bestEvidence; continue; }
+    const own = createPathSystem(settings.tapCount, settings.binCount);
+    addSystem(own, system, 0);
+    groups.push({ system: own, evidence: alone });
   }
-  return c.settings.independence * (sum + ln(product));
+  return groups;
 }

@@ -1,7 +1,7 @@
 import { exp } from '../numeric/elementary.js';
 import type { SeparationCall } from './plan-pieces.js';
-import type { Planes } from './planes.js';
-import { smoothPower } from './planes.js';
+import { smoothTrack } from './section.js';
+import type { Section } from './section.js';
 import type { SeparationSettings } from './settings.js';
 import type { SoloStore } from './solo-store.js';
 
@@ -97,20 +97,21 @@ const LEAST_BINS = 100;
  * Levels for one section: where birds have moved apart since their solo calls, a track is quieter than the levels have it even where its own
  * voice is added. Levels fall to `tameFactor` times the ratio that a low quantile of the bins has; they never rise.
  */
-export function tameLevels(levels: CrosstalkLevels, tracks: readonly Planes[], members: readonly number[], floors: readonly Float32Array[], tameFactor: number): CrosstalkLevels {
-  const ratio = [...levels.ratio], powers = new Map(members.map((j) => [j, smoothPower(tracks[j])]));
+export function tameLevels(levels: CrosstalkLevels, section: Section, members: readonly number[], floors: readonly Float32Array[], tameFactor: number): CrosstalkLevels {
+  const ratio = [...levels.ratio], powers = new Map(members.map((j) => [j, smoothTrack(section, j)]));
   for (const to of members) {
     for (const from of members) {
       if (to === from) continue;
-      const at = to * levels.trackCount + from, known = levels.ratio[at], own = powers.get(to)!, other = powers.get(from)!, seen: number[] = [];
+      const at = to * levels.trackCount + from, known = levels.ratio[at], own = powers.get(to)!, other = powers.get(from)!, ratios = new Float32Array(own.length);
+      let count = 0;
       for (let i = 0, b = 0; i < own.length; i++) {
         const expected = known[b] * other[i];
-        if (expected > 3 * floors[to][b] && other[i] > 10 * floors[from][b]) seen.push(own[i] / expected);
+        if (expected > 3 * floors[to][b] && other[i] > 10 * floors[from][b]) ratios[count++] = own[i] / expected;
         if (++b === known.length) b = 0;
       }
-      if (seen.length < LEAST_BINS) continue;
-      seen.sort((a, b) => a - b);
-      const scale = Math.min(1, tameFactor * seen[Math.floor(QUIET_SHARE * seen.length)]);
+      if (count < LEAST_BINS) continue;
+      const seen = ratios.subarray(0, count).sort();
+      const scale = Math.min(1, tameFactor * seen[Math.floor(QUIET_SHARE * count)]);
       ratio[at] = known.map((v) => Math.max(1e-6, scale * v));
     }
   }

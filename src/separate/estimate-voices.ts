@@ -3,9 +3,10 @@ import type { PathContext } from './choose-path.js';
 import { spreadPrior, tameLevels } from './crosstalk-levels.js';
 import { createPlanes, measurePower, smoothBins, smoothPower } from './planes.js';
 import type { Planes } from './planes.js';
-import { addSystem, createPathSystem, solvePaths } from './path-system.js';
+import { addSystem, createPathSystem } from './path-system.js';
 import type { PathSystem } from './path-system.js';
 import type { BinRange } from '../kernels/paths.js';
+import { smoothTrack } from './section.js';
 import type { Section } from './section.js';
 import { removeTrusted, weighTrust } from './trust-removal.js';
 
@@ -52,14 +53,14 @@ const AUDIBLE = 0.3;
  * inverse variance: Nakatani et al. 2010, IEEE TASLP 18(7).
  */
 export async function estimateVoices(context: PathContext, section: Section, voices: readonly Voice[], tSec: number): Promise<VoiceEstimate[]> {
-  const c = { ...context, levels: tameLevels(context.levels, section.tracks, voices.map((v) => v.track), context.floors, context.settings.tameFactor) };
+  const c = { ...context, levels: tameLevels(context.levels, section, voices.map((v) => v.track), context.floors, context.settings.tameFactor) };
   const states = voices.map((v) => beginVoice(c, section, v, voices));
   const known = new Map<string, PathSystem | undefined>(), range = findRange(c, section, voices);
   for (const to of states) {
     for (const from of states) {
       if (from === to) continue;
       const otherPower = expectOtherPower(c, states, to, from);
-      known.set(`${to.track} ${from.track}`, await choosePath(c, to.track, from.track, tSec, { observed: section.tracks[to.track], reference: section.tracks[from.track], otherPower }, range));
+      known.set(`${to.track} ${from.track}`, await choosePath(c, to.track, from.track, tSec, { section, otherPower }, range));
     }
   }
   for (let round = 0; round < c.settings.rounds; round++) {
@@ -93,8 +94,8 @@ function findRange(c: PathContext, section: Section, voices: readonly Voice[]): 
 /** First estimate from levels alone. */
 function beginVoice(c: PathContext, section: Section, voice: Voice, all: readonly Voice[]): State {
   const observed = section.tracks[voice.track], { binCount, frameCount } = observed, floor = c.floors[voice.track];
-  const own = smoothPower(observed), expected = new Float32Array(own.length);
-  for (const other of all) if (other !== voice) addLevels(c, voice.track, other.track, smoothPower(section.tracks[other.track]), expected);
+  const own = smoothTrack(section, voice.track), expected = new Float32Array(own.length);
+  for (const other of all) if (other !== voice) addLevels(c, voice.track, other.track, smoothTrack(section, other.track), expected);
   const mean = createPlanes(frameCount, binCount), variance = new Float32Array(own.length);
   for (let k = 0, i = 0; k < frameCount; k++) {
     for (let b = 0; b < binCount; b++, i++) {
@@ -111,7 +112,7 @@ function beginVoice(c: PathContext, section: Section, voice: Voice, all: readonl
 /** Power on a track from all voices but its own and `from`, and from what is not certain about `from`. */
 function expectOtherPower(c: PathContext, states: readonly State[], to: State, from: State): Float32Array {
   const out: Float32Array = to.power.slice();
-  for (const s of states) if (s !== to && s !== from) addLevels(c, to.track, s.track, smoothPower(s.mean), out);
+  for (const s of states) if (s !== to && s !== from) addLevels(c, to.track, s.track, s.power, out);
   addLevels(c, to.track, from.track, from.variance, out);
   return out;
 }
@@ -136,7 +137,7 @@ function refineVoice(c: PathContext, section: Section, state: State, others: rea
   });
   const { engine } = c.store, references = others.map((s) => s.mean);
   if (usesStretch) engine.addObservations(system, references, weighStretch(c, section, state, others), observed, range);
-  const { crosstalk, variance } = engine.predict(solvePaths(system, prior, range), references, range);
+  const { crosstalk, variance } = engine.predict(engine.solve(system, prior, range), references, range);
   const crosstalkPower = smoothPower(crosstalk);
   for (let i = 0; i < variance.length; i++) variance[i] += settings.modelError * crosstalkPower[i];
   for (const s of others) addLevels(c, state.track, s.track, s.variance, variance, settings.referenceDoubt);
@@ -173,7 +174,7 @@ function updateVoice(c: PathContext, state: State): void {
  */
 function weighStretch(c: PathContext, section: Section, state: State, others: readonly State[]): Float32Array {
   const { independence, modelError, binCount } = c.settings, floor = c.floors[state.track];
-  const weight = smoothPower(section.tracks[state.track]);
+  const weight = smoothTrack(section, state.track).slice();
   for (let i = 0, b = 0; i < weight.length; i++) { weight[i] = state.power[i] + floor[b] + modelError * weight[i]; if (++b === binCount) b = 0; }
   for (const s of others) addLevels(c, state.track, s.track, s.variance, weight);
   for (let i = 0; i < weight.length; i++) weight[i] = independence / weight[i];

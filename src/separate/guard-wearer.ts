@@ -52,6 +52,7 @@ export function guardWearer(
     const isDoubtful = (call.rivalTrack === piece.track && (call.rivalProbability ?? 0) > MOST_RIVAL) || !canTellApart(levels, piece.track, call.track)
       || measureExcess(section, piece, call, calls, levels, floors) > MOST_EXCESS;
     if (isDoubtful) keep(call.onsetSec - settings.guardLeadSec, call.offsetSec + settings.roomTailSec);
+    else if (risesAfter(section, piece.track, call, calls, settings)) keep(call.offsetSec, call.offsetSec + settings.roomTailSec);
   }
   for (const sound of sounds) if (sound.track === piece.track) keep(sound.onsetSec, sound.offsetSec);
   return kept;
@@ -77,6 +78,21 @@ function measureExcess(section: Section, piece: Piece, call: SeparationCall, cal
   return divideWeighted(heard, usual, noise);
 }
 
+/** Whether a track gets louder after a call than it was while it lasted, with no other call that could be the reason: an echo only falls. */
+function risesAfter(section: Section, track: number, call: SeparationCall, calls: readonly SeparationCall[], settings: SeparationSettings): boolean {
+  const { centreSec } = section, x = section.tracks[track], reachSec = settings.fftSize / 2 / settings.sampleRateHz, endSec = call.offsetSec + settings.roomTailSec;
+  if (calls.some((c) => c !== call && c.offsetSec > call.offsetSec && c.onsetSec < endSec)) return false;
+  let during = 0, after = 0;
+  for (let k = 0; k < section.spectrumCount; k++) {
+    const isDuring = centreSec[k] > call.onsetSec && centreSec[k] < call.offsetSec;
+    if (!isDuring && (centreSec[k] < call.offsetSec + reachSec || centreSec[k] > endSec)) continue;
+    let power = 0;
+    for (let b = 0, i = k * x.binCount; b < x.binCount; b++, i++) power += x.re[i] * x.re[i] + x.im[i] * x.im[i];
+    if (isDuring) during = Math.max(during, power); else after = Math.max(after, power);
+  }
+  return during > 0 && after > during;
+}
+
 function addPower(x: Planes, frame: number, scale: number, floor: Float32Array, sum: Float64Array): void {
   for (let b = 0, i = frame * x.binCount; b < x.binCount; b++, i++) sum[b] += scale * (x.re[i] * x.re[i] + x.im[i] * x.im[i] - floor[b]);
 }
@@ -96,8 +112,10 @@ function divideWeighted(heard: Float64Array, usual: Float64Array, noise: Float64
  * Whether a row may be removed from an own call that it overlaps: not where it is the same sound found on a second track, be it through the radio or
  * as crosstalk of the own call.
  */
-export function isOtherVoice(own: SeparationCall, other: SeparationCall, sounds: readonly TrackSound[]): boolean {
+export function isOtherVoice(own: SeparationCall, other: SeparationCall, sounds: readonly TrackSound[], voiceProbability: number): boolean {
   if (Math.abs(own.onsetSec - other.onsetSec) < SAME_SEC && Math.abs(own.offsetSec - other.offsetSec) < SAME_SEC) return false;
+  // An unsure own row that begins or ends with another one may be a part of the same sound.
+  if (own.probability < voiceProbability && (Math.abs(own.onsetSec - other.onsetSec) < SAME_SEC || Math.abs(own.offsetSec - other.offsetSec) < SAME_SEC)) return false;
   // A row that only may be the wearer's is removed all the same: what it costs where it is, is less than what others gain.
   return !sounds.some((s) => s.source !== undefined && ((s.track === own.track && s.source === other.track) || (s.track === other.track && s.source === own.track))
     && s.onsetSec < other.offsetSec && s.offsetSec > other.onsetSec);

@@ -10,6 +10,9 @@ const EXCESS = 4;
 /** Decay of sound in the room after the caller's own track has fallen, dB per second; slower than most rooms. */
 const DECAY_DB_PER_SEC = 240;
 
+/** Expected crosstalk below this share of the noise is left alone. */
+const INAUDIBLE = 0.1;
+
 /** Another bird that calls in the section; smoothed power of its own track, [frame][bin]. */
 export interface Caller { track: number; active: Uint8Array; power: Float32Array }
 
@@ -23,11 +26,13 @@ export function hushOthers(section: Section, track: number, callers: readonly Ca
   const observed = section.tracks[track], { frameCount, binCount } = observed;
   const power = smoothPower(observed), expected = new Float32Array(power.length);
   const decay = pow10((-DECAY_DB_PER_SEC * settings.hopFrames) / settings.sampleRateHz / 10);
+  let from = binCount, to = 0;
   for (const caller of callers) {
     const ratio = levels.ratio[track * levels.trackCount + caller.track], own = caller.power;
-    const ringing = new Float32Array(binCount);
-    for (let k = 0, i = 0; k < frameCount; k++) {
-      for (let b = 0; b < binCount; b++, i++) {
+    const ringing = new Float32Array(binCount), [first, end] = findAudible(caller, ratio, floor);
+    from = Math.min(from, first); to = Math.max(to, end);
+    for (let k = 0; k < frameCount; k++) {
+      for (let b = first, i = k * binCount + b; b < end; b++, i++) {
         const now = caller.active[k] ? EXCESS * ratio[b] * own[i] : 0;
         ringing[b] = Math.max(now, decay * ringing[b]);
         expected[i] += ringing[b];
@@ -37,7 +42,7 @@ export function hushOthers(section: Section, track: number, callers: readonly Ca
   const change = createPlanes(frameCount, binCount);
   for (let k = 0; k < frameCount; k++) {
     if (kept[k]) continue;
-    for (let b = 0, i = k * binCount; b < binCount; b++, i++) {
+    for (let b = from, i = k * binCount + b; b < to; b++, i++) {
       const target = Math.max(floor[b], power[i] - expected[i]);
       if (power[i] <= target) continue;
       const loss = Math.sqrt(target / power[i]) - 1;
@@ -45,4 +50,17 @@ export function hushOthers(section: Section, track: number, callers: readonly Ca
     }
   }
   return change;
+}
+
+/** Bins between the lowest and the highest in which a caller's crosstalk may come near the noise. */
+function findAudible({ active, power }: Caller, ratio: Float64Array, floor: Float32Array): [number, number] {
+  const binCount = floor.length;
+  let first = binCount, end = 0;
+  for (let k = 0; k < active.length; k++) {
+    if (!active[k]) continue;
+    const o = k * binCount, isLoud = (b: number): boolean => EXCESS * ratio[b] * power[o + b] > INAUDIBLE * floor[b];
+    for (let b = 0; b < first; b++) if (isLoud(b)) first = b;
+    for (let b = binCount - 1; b >= end; b--) if (isLoud(b)) end = b + 1;
+  }
+  return [first, end];
 }

@@ -8,7 +8,7 @@ import type { SeparationSettings } from './settings.js';
 const QUANTILE = 0.3;
 const TO_MEAN = -1 / ln(1 - QUANTILE);
 /** Windows are taken this far apart, seconds. */
-const STEP_SEC = 0.04;
+const STEP_SEC = 0.08;
 /** Least variance of a sample: below the rounding of 20 bits. */
 const LEAST_VARIANCE = 1e-13;
 

@@ -4,7 +4,7 @@ import type { StftPlan } from '../kernels/stft.js';
 import { readOffset } from '../model/clock.js';
 import { cosTurn, sinTurn } from '../numeric/elementary.js';
 import type { ClockModel } from '../model/clock.js';
-import { createPlanes } from './planes.js';
+import { createPlanes, smoothPower } from './planes.js';
 import type { Planes } from './planes.js';
 import type { SeparationSettings } from './settings.js';
 
@@ -23,6 +23,15 @@ export interface Section {
   centreSec: Float64Array;
   /** How much later than its window the reference time stands on a track, seconds; undefined where it never does. */
   shiftSec: (Float64Array | undefined)[];
+}
+
+const smoothed = new WeakMap<Planes, Float32Array>();
+
+/** Smoothed power of a section's track, worked out once and not to be written to; spectra of a section do not change. */
+export function smoothTrack(section: Section, track: number): Float32Array {
+  const x = section.tracks[track], known = smoothed.get(x) ?? smoothPower(x);
+  smoothed.set(x, known);
+  return known;
 }
 
 /** Longest stretch that an analyser takes, seconds. */

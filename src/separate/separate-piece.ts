@@ -4,10 +4,10 @@ import { guardWearer, isOtherVoice } from './guard-wearer.js';
 import type { TrackSound } from './guard-wearer.js';
 import { hushOthers } from './hush-others.js';
 import type { PathContext } from './choose-path.js';
-import { createPlanes, smoothPower } from './planes.js';
+import { createPlanes } from './planes.js';
 import type { Planes } from './planes.js';
 import type { Piece, SeparationCall } from './plan-pieces.js';
-import { LONGEST_SECTION_SEC } from './section.js';
+import { LONGEST_SECTION_SEC, smoothTrack } from './section.js';
 import type { Section, SectionAnalyser } from './section.js';
 import type { SeparationSettings } from './settings.js';
 
@@ -56,7 +56,7 @@ export class PieceSeparator {
     const wanted = new Set([...pieces.map((p) => p.track), ...calls.map((c) => c.track)]);
     const section = await this.analyser.cut(fromSec, toSec, settings.fftSize + 8 * settings.hopFrames, wanted);
     const callers = [...new Set(this.findAround(section).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability).map((c) => c.track))]
-      .map((track) => ({ track, active: this.markActive(section, track), power: smoothPower(section.tracks[track]) }));
+      .map((track) => ({ track, active: this.markActive(section, track), power: smoothTrack(section, track) }));
     const sounds = this.sounds.filter((s) => s.onsetSec < toSec && s.offsetSec > fromSec);
     const changed: Piece[] = [], changes: Planes[] = [];
     for (const piece of pieces) {
@@ -72,8 +72,9 @@ export class PieceSeparator {
     const { settings } = this.analyser;
     const others = this.findOverlapping(own);
     if (others.length === 0) return undefined;
-    const fromSec = Math.max(own.onsetSec - LONGEST_SECTION_SEC / 4, Math.min(own.onsetSec - MARGIN_SEC, ...others.map((o) => o.onsetSec - MARGIN_SEC / 2)));
-    const toSec = Math.min(fromSec + LONGEST_SECTION_SEC - 0.5, Math.max(own.offsetSec + MARGIN_SEC, ...others.map((o) => o.offsetSec + AFTER_SEC)));
+    // The same for every one of the calls, so that those that only overlap each other are estimated once.
+    const fromSec = Math.max(own.onsetSec - LONGEST_SECTION_SEC / 4, Math.min(...[own, ...others].map((o) => o.onsetSec)) - MARGIN_SEC);
+    const toSec = Math.min(fromSec + LONGEST_SECTION_SEC - 0.5, Math.max(...[own, ...others].map((o) => o.offsetSec)) + AFTER_SEC);
     const tracks = [...new Set([own.track, ...others.map((o) => o.track)])].sort((a, b) => a - b);
     const key = `${fromSec} ${toSec} ${tracks.join(' ')}`;
     if (this.lastVoices?.key !== key) {
@@ -92,7 +93,7 @@ export class PieceSeparator {
   private findOverlapping(own: SeparationCall): SeparationCall[] {
     const { leastProbability, voiceProbability } = this.analyser.settings, least = Math.max(leastProbability, voiceProbability);
     const found = this.findBetween(own.onsetSec - MARGIN_SEC - AFTER_SEC, own.offsetSec + MARGIN_SEC)
-      .filter((o) => o.track >= 0 && o.track !== own.track && o.probability >= least && o.onsetSec < own.offsetSec + MARGIN_SEC && o.offsetSec + AFTER_SEC > own.onsetSec - MARGIN_SEC && isOtherVoice(own, o, this.sounds));
+      .filter((o) => o.track >= 0 && o.track !== own.track && o.probability >= least && o.onsetSec < own.offsetSec + MARGIN_SEC && o.offsetSec + AFTER_SEC > own.onsetSec - MARGIN_SEC && isOtherVoice(own, o, this.sounds, voiceProbability));
     if (!found.some((o) => o.onsetSec < own.offsetSec && o.offsetSec > own.onsetSec)) return [];
     const shared = (o: SeparationCall): number => Math.min(own.offsetSec, o.offsetSec) - Math.max(own.onsetSec, o.onsetSec);
     const tracks = [...new Set([...found].sort((a, b) => shared(b) - shared(a)).map((o) => o.track))].slice(0, MOST_OTHERS);

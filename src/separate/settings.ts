@@ -53,7 +53,7 @@ export function chooseSeparationSettings(sampleRateHz: number, changes: Partial<
   const fftSize = 2 ** Math.min(13, Math.max(6, Math.round(log2(0.0215 * sampleRateHz))));
   return {
     sampleRateHz, fftSize, hopFrames: fftSize / 4, binCount: fftSize / 2 + 1,
-    tapCount: 8, leadTaps: 1, rounds: 2, independence: 0.4, modelError: 0.03, referenceDoubt: 0.3, removalDoubt: 2, blindDoubt: 8, tameFactor: 3, pathDecaySec: 0.035,
+    tapCount: 12, leadTaps: 1, rounds: 2, independence: 0.4, modelError: 0.015, referenceDoubt: 0.3, removalDoubt: 2, blindDoubt: 8, tameFactor: 3, pathDecaySec: 0.035,
     soloCount: 4, soloReachSec: 60, soloGapSec: 0.03, roomTailSec: 0.15, ownTailSec: 0.06, voiceLeadSec: 0, voiceTailSec: 0.06, guardLeadSec: 0.01,
     leastGain: 0.01, keepNoise: false, leastProbability: 0.5, voiceProbability: 0.75,
     ...changes,

@@ -1,7 +1,8 @@
 import type { SeparationCall } from './plan-pieces.js';
-import { measurePower, smoothPower } from './planes.js';
+import { measurePower } from './planes.js';
 import { createPathSystem } from './path-system.js';
 import type { PathEngine, PathSystem } from './path-system.js';
+import { smoothTrack } from './section.js';
 import type { Section, SectionAnalyser } from './section.js';
 
 /** Calls that one bird makes while no other is heard: what paths and levels are learned from. Keeps a bounded share of them in memory. */
@@ -34,7 +35,7 @@ export class SoloStore {
     if (known) return known;
     const { settings } = this.analyser;
     const section = await this.analyser.cut(call.onsetSec - 0.005, Math.min(call.offsetSec, call.onsetSec + 2) + 0.1, settings.fftSize + settings.tapCount * settings.hopFrames);
-    this.sections.set(call, section, section.tracks.reduce((sum, x) => sum + 8 * x.re.length, 0));
+    this.sections.set(call, section, section.tracks.reduce((sum, x) => sum + 12 * x.re.length, 0));
     return section;
   }
 
@@ -56,9 +57,9 @@ export class SoloStore {
     const key = `${call.id} ${receiver}`;
     const known = this.systems.get(key);
     if (known) return known;
-    const { tracks } = await this.load(call);
+    const section = await this.load(call), { tracks } = section;
     const { binCount, tapCount, independence, modelError } = this.analyser.settings;
-    const weight = smoothPower(tracks[receiver]);
+    const weight = smoothTrack(section, receiver).slice();
     for (let i = 0, b = 0; i < weight.length; i++) { weight[i] = independence / (floor[b] + modelError * weight[i]); if (++b === binCount) b = 0; }
     const system = createPathSystem(tapCount, binCount);
     this.engine.addObservations(system, [tracks[call.track]], weight, tracks[receiver]);

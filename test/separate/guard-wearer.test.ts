@@ -46,6 +46,18 @@ describe('guard of a silent wearer', () => {
     expect(count(guard(THERE, call, makeLevels(THERE, BACK, [1, 4])))).toBeGreaterThan(0);
   });
 
+  it('keeps what gets louder after a call, unless another call may be the reason', () => {
+    const section = makeSection(THERE), { centreSec, tracks } = section, next = { ...call, id: 2, onsetSec: 0.56, offsetSec: 0.6 };
+    const rise = (power: number): Uint8Array => {
+      tracks[0].re.forEach((_, i) => { const t = centreSec[Math.floor(i / BINS)]; if (t >= 0.56 && t < 0.6) tracks[0].re[i] = Math.sqrt(power); });
+      return guardWearer(section, piece, [call], [], makeLevels(), floors, settings);
+    };
+    expect(count(rise(0.9 * THERE))).toBe(0);
+    const kept = rise(1.1 * THERE), reach = settings.fftSize / 2 / 8000;
+    centreSec.forEach((t, k) => expect(kept[k]).toBe(t > 0.5 - reach && t < 0.65 + reach ? 1 : 0));
+    expect(count(guardWearer(section, piece, [call, { ...next, track: 1 }], [], makeLevels(), floors, settings))).toBe(0);
+  });
+
   it("keeps the wearer's own sounds and no others", () => {
     const sound = { track: 0, onsetSec: 0.4, offsetSec: 0.42 };
     const kept = count(guard(THERE, call, makeLevels(), [sound]));
@@ -83,13 +95,21 @@ describe('birds that level tells apart', () => {
 
 describe('another voice in an own call', () => {
   const own: SeparationCall = { id: 2, track: 0, onsetSec: 1, offsetSec: 1.2, probability: 0.9 }, other = { ...own, id: 3, track: 1, onsetSec: 1.1 };
+  const isOther = (o: SeparationCall, sounds: TrackSound[] = [], mine = own): boolean => isOtherVoice(mine, o, sounds, 0.75);
   it('is none where both rows begin and end together, or one track broke through on the other', () => {
-    expect(isOtherVoice(own, other, [])).toBe(true);
-    expect(isOtherVoice(own, { ...other, onsetSec: 1.011 }, [])).toBe(false);
-    expect(isOtherVoice(own, { ...other, onsetSec: 1.011, offsetSec: 1.25 }, [])).toBe(true);
-    for (const [track, source] of [[0, 1], [1, 0]]) expect(isOtherVoice(own, other, [{ track, source, onsetSec: 1, offsetSec: 1.2 }])).toBe(false);
-    expect(isOtherVoice(own, other, [{ track: 1, source: 2, onsetSec: 1, offsetSec: 1.2 }, { track: 1, onsetSec: 1, offsetSec: 1.2 }])).toBe(true);
-    expect(isOtherVoice(own, other, [{ track: 1, source: 0, onsetSec: 1.2, offsetSec: 1.3 }])).toBe(true);
+    expect(isOther(other)).toBe(true);
+    expect(isOther({ ...other, onsetSec: 1.011 })).toBe(false);
+    expect(isOther({ ...other, onsetSec: 1.011, offsetSec: 1.25 })).toBe(true);
+    for (const [track, source] of [[0, 1], [1, 0]]) expect(isOther(other, [{ track, source, onsetSec: 1, offsetSec: 1.2 }])).toBe(false);
+    expect(isOther(other, [{ track: 1, source: 2, onsetSec: 1, offsetSec: 1.2 }, { track: 1, onsetSec: 1, offsetSec: 1.2 }])).toBe(true);
+    expect(isOther(other, [{ track: 1, source: 0, onsetSec: 1.2, offsetSec: 1.3 }])).toBe(true);
+  });
+
+  it('is none where an unsure own row shares one end with it', () => {
+    const unsure = { ...own, probability: 0.74 };
+    expect(isOther({ ...other, onsetSec: 1.011, offsetSec: 1.25 }, [], unsure)).toBe(false);
+    expect(isOther({ ...other, onsetSec: 0.9, offsetSec: 1.211 }, [], unsure)).toBe(false);
+    expect(isOther({ ...other, onsetSec: 0.9, offsetSec: 1.25 }, [], unsure)).toBe(true);
   });
 });
 

@@ -2,7 +2,7 @@ import { beforeAll, describe, expect, it } from 'vitest';
 import type { Kernels } from '../../src/kernels/kernels.js';
 import { createPlanes } from '../../src/separate/planes.js';
 import type { Planes } from '../../src/separate/planes.js';
-import { addSystem, createPathSystem, PathEngine, solvePaths } from '../../src/separate/path-system.js';
+import { addSystem, createPathSystem, PathEngine } from '../../src/separate/path-system.js';
 import { makeNoise, openKernels } from '../kernels/support.js';
 import { at, conj, directSystem, solveDense, times } from '../reference/path-system.js';
 
@@ -24,7 +24,7 @@ describe('paths per bin', () => {
   it('solves the regularised normal equations of their definition, mean and uncertainty', () => {
     const system = createPathSystem(2 * TAPS, BINS);
     engine.addObservations(system, refs, weight, observed);
-    const solution = solvePaths(system, prior), { crosstalk, variance } = engine.predict(solution, refs);
+    const solution = engine.solve(system, prior), { crosstalk, variance } = engine.predict(solution, refs);
     for (let bin = 0; bin < BINS; bin++) {
       const { matrix, right, tap } = directSystem(refs, observed, weight, prior, bin, TAPS, LEAD);
       const mean = solveDense(matrix, right);
@@ -50,7 +50,7 @@ describe('paths per bin', () => {
     for (let k = 0; k < FRAMES; k++) for (let b = 0; b < BINS; b++) path.forEach((h, l) => { const v = times(h, at(refs[0], k - l + LEAD, b)); made.re[k * BINS + b] += v.re; made.im[k * BINS + b] += v.im; });
     const system = createPathSystem(TAPS, BINS), flat = new Float32Array(FRAMES * BINS).fill(1e6);
     engine.addObservations(system, [refs[0]], flat, made);
-    const solution = solvePaths(system, new Float64Array(TAPS * BINS).fill(1));
+    const solution = engine.solve(system, new Float64Array(TAPS * BINS).fill(1));
     path.forEach((h, l) => { for (let b = 0; b < BINS; b++) { expect(solution.mean.re[l * BINS + b]).toBeCloseTo(h.re, 4); expect(solution.mean.im[l * BINS + b]).toBeCloseTo(h.im, 4); } });
   });
 
@@ -76,7 +76,7 @@ describe('paths per bin', () => {
     part.gram.re.forEach((v, i) => expect(v).toBe(isInside(i) ? whole.gram.re[i] : 0));
     part.gram.im.forEach((v, i) => expect(v).toBe(isInside(i) ? whole.gram.im[i] : 0));
     part.right.re.forEach((v, i) => expect(v).toBe(isInside(i) ? whole.right.re[i] : 0));
-    const all = engine.predict(solvePaths(whole, prior), refs), some = engine.predict(solvePaths(part, prior, [first, end]), refs, [first, end]);
+    const all = engine.predict(engine.solve(whole, prior), refs), some = engine.predict(engine.solve(part, prior, [first, end]), refs, [first, end]);
     some.crosstalk.re.forEach((v, i) => expect(v).toBe(isInside(i) ? all.crosstalk.re[i] : 0));
     some.variance.forEach((v, i) => expect(v).toBe(isInside(i) ? all.variance[i] : 0));
   });
