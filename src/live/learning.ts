@@ -9,7 +9,7 @@ import { fitGains, type GainFit } from '../model/fit-gains.js';
 const REACH_SEC = 600;
 const MOST_SOUNDS = 3000;
 /** A clock fit that states more than this is not believed, seconds; beyond the newest sound it is continued for so long. */
-const DOUBTFUL_SEC = 0.0003;
+const DOUBTFUL_SEC = 0.002;
 const AHEAD_SEC = 3600;
 /** Width of the step between the clock used before and the one used from now on, seconds. */
 const JOIN_SEC = 1e-3;

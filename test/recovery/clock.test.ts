@@ -88,6 +88,13 @@ describe('clocks from crosstalk', () => {
     for (const t of [500, 1800, 2200, 3300]) expect(Math.abs(readOffset(found.clock[1], t) - readTrueOffset(table.clocks[0], t))).toBeLessThan(0.00005);
   });
 
+  it('keeps a step that the clock it starts from knows already', () => {
+    const table = { ...HOUR, seed: 7, clocks: [{ ...HOUR.clocks[0], jumps: [{ tSec: 2000, stepSec: -0.0015 }] }] };
+    const again = { ...table, alignedWith: fit(table).clock };
+    const clock = fit(again).clock[1];
+    for (const t of [500, 1800, 2200, 3300]) expect(Math.abs(readOffset(clock, t) - readTrueOffset(table.clocks[0], t))).toBeLessThan(0.00005);
+  });
+
   it('finds no step where there is none', () => {
     for (const seed of [11, 12]) expect(fit({ ...HOUR, seed }).clock[1].jumps ?? []).toEqual([]);
   });
