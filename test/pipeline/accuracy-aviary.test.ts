@@ -25,10 +25,9 @@ function readClock(path: string): TrueOffset[] {
 }
 
 describe.skipIf(!isThere)('labelled aviary scenes', () => {
-  // Floors and ceilings that were set for this project. Measured with the models learned on 416 sets of evidence: F1 1.000, 1.000, .967, .984;
-  // diarization error .011, .021, .089, .020; ghosts 0, 0, 2 of 102 calls, 0; clock of T4 7 microseconds rms. The ceiling of ghosts is one in a
-  // hundred; T3 misses it by one call: a bird without a tag 5.5 cm from a wearer. That one is allowed until it is mended.
-  it.each([['T1', 0.985, 0.05, 0.01], ['T2', 0.96, 0.1, 0.01], ['T3', 0.9, 0.2, 0.02], ['T4', 0.96, 0.08, 0.01]])('%s: F1 at least %f, diarization error at most %f, ghosts at most %f', async (name, leastF1, mostError, mostGhosts) => {
+  // Floors and ceilings that were set for this project. Measured (2026-11-27): F1 1.000, 1.000, .978, .984; diarization error .015, .022, .061, .020;
+  // ghosts 0, 0, 1 of 102 calls (a bird without a tag 5.5 cm from a wearer), 0; clock of T4 15 microseconds rms.
+  it.each([['T1', 0.985, 0.05, 0.01], ['T2', 0.96, 0.1, 0.01], ['T3', 0.9, 0.2, 0.01], ['T4', 0.96, 0.08, 0.01]])('%s: F1 at least %f, diarization error at most %f, ghosts at most %f', async (name, leastF1, mostError, mostGhosts) => {
     const manifestPath = join(folder, `${name}.json`);
     const { draft } = await draftFolder(join(AVIARY, name), manifestPath);
     writeFileSync(manifestPath, formatManifest(draft.manifest!));

@@ -30,8 +30,8 @@ def call(name, *values):
     return exports[name](store, *values)
 
 
-if call("abiVersion") != 3:
-    sys.exit("this host is for kernels of version 3")
+if call("abiVersion") != 4:
+    sys.exit("this host is for kernels of version 4")
 
 # 2. All bytes from heapStart() on are the host's to give out; 16-aligned, as the heads in assembly/ ask.
 top = call("heapStart")
