@@ -20,7 +20,7 @@ import { writeReadme } from './write-readme.mjs';
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
 const QUICK = { presets: ['normal', 'two-clocks'], scenes: 1, mostSec: 30 };
 const USAGE = `usage: npm run bench -- accuracy [options]
-  --scenes N      simulated scenes per preset (default 3, at most 100)
+  --scenes N      simulated scenes per preset (default 8, at most 100)
   --quick         one scene of 30 s of ${QUICK.presets.join(' and ')}, nothing written
   --presets A,B   only these presets, nothing written
   --without KIND  ablation by ${KINDS.join(', ')}; may be given several times (default: all; none with --quick). The shipped forests are
@@ -46,7 +46,7 @@ function readOptions() {
     'no-write': { type: 'boolean' }, help: { type: 'boolean', short: 'h' },
   } });
   const presets = values.presets?.split(',') ?? (values.quick ? QUICK.presets : [...SCENE_PRESETS]);
-  const scenes = values.scenes === undefined ? (values.quick ? QUICK.scenes : 3) : Number(values.scenes);
+  const scenes = values.scenes === undefined ? (values.quick ? QUICK.scenes : 8) : Number(values.scenes);
   const without = values.without ?? (values.quick ? [] : KINDS);
   if (!(Number.isInteger(scenes) && scenes >= 1 && scenes <= 100)) throw new Error(`--scenes ${values.scenes}: expected 1 to 100`);
   for (const p of presets) if (!SCENE_PRESETS.includes(p)) throw new Error(`no preset '${p}': expected ${SCENE_PRESETS.join(', ')}`);
