@@ -8,6 +8,7 @@ const BENCHES = {
   kernels: ['kernels/bench-kernels.mjs', 'how fast the kernels are'],
   long: ['pipeline/long-study.mjs', 'how much memory and time a study of hours takes'],
   network: ['network/big-tables.mjs', 'how much time and memory the network of 16 birds and a million calls takes'],
+  scaling: ['pipeline/scaling.mjs', 'how the cost of attribute grows with hours, tracks, calls and workers'],
   quiet: ['pipeline/quiet.mjs', 'what digital silence, denormal numbers and dead channels cost beside sound'],
   page: ['page/frame-times.mjs', 'how smoothly the review page pans 16 tracks, and how soon it shows a study of hours'],
   refit: ['refit/measure-refit.mjs', 'what a refit of the probabilities gains, and what it may cost'],

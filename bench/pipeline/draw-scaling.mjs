@@ -16,7 +16,7 @@ function drawPanel(name, rows, left) {
   const top = Math.max(...cost, 1e-9);
   const step = (WIDTH - 20) / rows.length;
   const bars = rows.map((r, n) => {
-    const height = (cost[n] / top) * (HEIGHT - 60);
+    const height = (cost[n] / top) * (HEIGHT - 80);
     const x = left + 10 + n * step;
     const y = 30 + HEIGHT - 40 - height;
     return `<rect x="${x.toFixed(1)}" y="${y.toFixed(1)}" width="${(step * 0.7).toFixed(1)}" height="${height.toFixed(1)}" fill="#3b6ea5"/>`
