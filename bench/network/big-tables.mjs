@@ -12,6 +12,11 @@ const { values } = parseArgs({ options: {
   birds: { type: 'string', default: '16' }, days: { type: 'string', default: '14' }, 'calls-per-hour': { type: 'string', default: '275' },
   surrogates: { type: 'string', default: '2000' }, draws: { type: 'string', default: '100' }, seed: { type: 'string', default: '1' }, keep: { type: 'boolean', default: false },
 } });
+const wrong = Object.keys(values).find((name) => name !== 'keep' && !(Number(values[name]) > 0));
+if (wrong) {
+  process.stderr.write(`bench network: --${wrong} ${values[wrong]}: expected a number above 0\n`);
+  process.exit(2);
+}
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
 const folder = join(root, 'out', 'big-network', [values.birds, values.days, values['calls-per-hour'], values.seed].join('-'));
 const cli = join(root, 'dist', 'cli', 'main.js');

@@ -26,8 +26,15 @@ const series = {
   ].map((c, x) => ({ x, ...c })),
 };
 
+const names = values.only.split(',');
+const wrong = names.find((name) => !(name in series)) ?? ['minutes', 'repeats'].find((name) => !(Number(values[name]) > 0));
+if (wrong !== undefined) {
+  process.stderr.write(`bench scaling: '${wrong}': --only takes ${Object.keys(series).join(', ')}, --minutes and --repeats numbers above 0\n`);
+  process.exit(2);
+}
+
 const result = { machine: `${cpus().length} x ${cpus()[0]?.model ?? 'unknown'}`, node: process.version, date: new Date().toISOString().slice(0, 10), base, series: {} };
-for (const name of values.only.split(',')) {
+for (const name of names) {
   rmSync(folder, { recursive: true, force: true });
   const cases = series[name].map((c, n) => ({ ...base, ...c, folder: join(folder, String(n)) }));
   for (const c of cases) Object.assign(c, writeRecording(c.folder, c));
