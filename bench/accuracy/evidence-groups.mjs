@@ -6,6 +6,8 @@ export const EVIDENCE = {
     'weightedLagMs', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'lagMs', 'lagTracks', 'otherLagMs', 'heard', 'contactLagMs', 'contactAgreement',
     'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
     'pairLagMs', 'pairLagGapMs', 'pairLagClearness', 'pairLeadDb', 'pairLeadGapDb', 'pairLeadClearness', 'pairCount', 'lagToUntaggedMs', 'leadToUntaggedDb',
+    'sameLogOdds', 'sameIou', 'sameOnsetMs', 'sameOffsetMs', 'sameLagMs', 'sameLagsMs', 'sameLeadDb', 'sameLeadBackDb', 'sameStrengthDb', 'sameLikeness', 'otherSoundLogOdds',
+    'besideLeadDb', 'besideStrengthDb', 'besideTiltDb', 'besideCount', 'placeTurns', 'besideLikeness', 'besideMs',
   ],
   /** How much louder it is on one track than on the others, gains taken out, and than other sounds. Stretches are still cut by level. */
   levels: [
@@ -13,13 +15,13 @@ export const EVIDENCE = {
     'louderByDb', 'sameTrackDb', 'fillDb', 'leadResidualDb', 'leadBelowUsualDb', 'leadToOwnDb', 'aboveUsualDb', 'rivalStrengthDb', 'spreadDb', 'totalShare',
     'aboveAcceptedDb', 'aboveSinceDb', 'leadMedianDb', 'expectedStrengthDb', 'otherLeadDb',
     'contactLeadDb', 'leadBelowPlaceDb', 'leadBelowHighDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb', 'belowStrongestDb',
-    'pairLeadDb', 'pairLeadGapDb', 'pairLeadClearness', 'leadToUntaggedDb', 'aboveUntaggedDb',
+    'pairLeadDb', 'pairLeadGapDb', 'pairLeadClearness', 'leadToUntaggedDb', 'aboveUntaggedDb', 'sameLeadDb', 'sameLeadBackDb', 'sameStrengthDb', 'besideLeadDb', 'besideStrengthDb',
   ],
   /** What the sound is like by itself: tones or noise, how it begins, how long it is. */
   spectrum: [
     'entropy', 'crestDb', 'flatness', 'steadiness', 'highRiseDb', 'timeEntropy', 'attackDb', 'durationMs', 'relativeBandwidth', 'ownedBinsLog', 'tiltGainDb',
     'overPedestal', 'pitchToUsual', 'elements', 'eventMs', 'pitch', 'harmonicity', 'contactTiltDb', 'tiltBelowUsualDb', 'ownLikeness', 'otherLikeness', 'likeUntagged',
-    'shorterThanUsual', 'longerThanUsual', 'kindToOwn', 'kindToOthers', 'kindThird', 'otherCutKind',
+    'shorterThanUsual', 'longerThanUsual', 'kindToOwn', 'kindToOthers', 'kindThird', 'otherCutKind', 'unevenness', 'gapMs', 'sameLikeness', 'besideTiltDb', 'besideLikeness',
   ],
   /** What is known from other sounds: those at the same time and just before, and how each bird usually arrives from where it sits. */
   context: [
@@ -31,6 +33,8 @@ export const EVIDENCE = {
     'pairLagMs', 'pairLagGapMs', 'pairLagClearness', 'pairLeadDb', 'pairLeadGapDb', 'pairLeadClearness', 'pairCount',
     'otherCutLogOdds', 'surelyUntagged', 'untaggedNearby', 'lagToUntaggedMs', 'leadToUntaggedDb', 'likeUntagged', 'aboveUntaggedDb',
     'shorterThanUsual', 'longerThanUsual', 'kindToOwn', 'kindToOthers', 'kindThird', 'otherCutKind', 'containerLogOdds', 'containerShare', 'partLogOdds', 'partShare', 'abuttingLogOdds', 'abuttingMs',
+    'containerUnevenness', 'containerElements', 'sameLogOdds', 'sameIou', 'sameOnsetMs', 'sameOffsetMs', 'sameLagMs', 'sameLagsMs', 'sameLeadDb', 'sameLeadBackDb', 'sameStrengthDb', 'sameLikeness', 'otherSoundLogOdds',
+    'besideLeadDb', 'besideStrengthDb', 'besideTiltDb', 'besideCount', 'placeTurns', 'besideLikeness', 'besideMs',
   ],
   kept: ['peakDb', 'lostShare', 'lostTracks', 'lostBirds', 'firstLogOdds', 'ownLogOdds', 'untaggedLogOdds', 'shared', 'core', 'trackCount', 'members', 'twin', 'doubtShare', 'gainScaleDb', 'birds'],
 };

@@ -6,7 +6,8 @@ import { LOST_FEATURES } from '../../dist/attribute/lost-features.js';
 import { UNTAGGED_AGAIN_FEATURES } from '../../dist/attribute/untagged-context.js';
 import { UNTAGGED_FEATURES } from '../../dist/attribute/untagged-features.js';
 import { judgeOwnRows, judgeUntaggedRows, labelLeftovers, labelOwn, lookAgain, lookAgainAtLeftovers } from './label-scene.mjs';
-import { fitCalibration, fitRisingLine, trainForest } from './train-forest.mjs';
+import { fitCalibration, fitRisingLine } from './train-forest.mjs';
+import { trainSideBySide } from './train-side-by-side.mjs';
 
 const FOLDS = 3;
 /** Scenes of a block of seeds (one of each preset), and what was varied from them, are left out together: else a fold knows its scenes. */
@@ -18,57 +19,56 @@ const LEAST_LOG_ODDS = -1.5;
  * @param scenes [{ seed, birds, truth, candidates, gains }]
  * @returns { models, folds: [{ models, scenes }] }: the models of all scenes, and per fold the models that never saw its scenes
  */
-export function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
+export async function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
   for (const s of scenes) labelOwn(s);
   const foldOf = (s) => Math.floor(s.seed / SEEDS_PER_BLOCK) % FOLDS;
   const folds = Array.from({ length: FOLDS }, (_, k) => ({ test: scenes.filter((s) => foldOf(s) === k), train: scenes.filter((s) => foldOf(s) !== k), models: {} }));
-  // Shared sound is never the wearer's own: it takes part in the last question only.
-  const isAsked = (s, x, n) => 'ux vx lx'.includes(x) || !s.candidates[n].shared;
-  const fit = (set, x, y, features, o) => {
-    const pick = (s, k) => s[k].filter((_, n) => isAsked(s, x, n));
-    const labels = set.flatMap((s) => pick(s, y));
-    const weights = y === 'y' ? set.flatMap((s) => pick(s, 'w')).map((w, n) => (labels[n] ? 1 : w)) : undefined;
-    return trainForest(set.flatMap((s) => pick(s, x)), labels, features, { ...o, weights });
+  const models = {};
+  /** The forest `name` of every fold and of all scenes. */
+  const fit = async (name, x, y, features, options) => {
+    const sets = [...folds.map((f) => f.train), scenes];
+    const forests = await trainSideBySide(sets.map((set) => () => gatherRows(set, x, y, features, options)));
+    folds.forEach((f, k) => { f.models[name] = forests[k]; });
+    models[name] = forests[FOLDS];
+    log(name);
   };
+  const eachLeftOut = (work) => { for (const f of folds) for (const s of f.test) work(s, f.models); };
   const options = { trees, depth: 5, rate: 0.06 };
-
-  for (const f of folds) f.models.first = fit(f.train, 'x1', 'y', CALL_FEATURES, options);
-  for (const f of folds) for (const s of f.test) { s.z1 = s.x1.map((x) => scoreForest(f.models.first, x)); lookAgain(s, f.models.first, 'x1', 'x2'); }
-  log('first look');
   const contextOptions = { ...options, trees: Math.round(trees * 0.8) };
-  for (const f of folds) f.models.second = fit(f.train, 'x2', 'y', CONTEXT_FEATURES, contextOptions);
-  for (const f of folds) for (const s of f.test) lookAgain(s, f.models.second, 'x2', 'x3');
-  log('second look');
-  for (const f of folds) f.models.own = fit(f.train, 'x3', 'y', CONTEXT_FEATURES, contextOptions);
-  const own = calibrate(folds, (f, s) => judgeOwnRows(s, f.models.own, LEAST_LOG_ODDS));
-  for (const f of folds) f.models.own.calibration = own;
-  for (const f of folds) for (const s of f.test) labelLeftovers(s, f.models.own);
-  log('third look');
-  const untaggedOptions = { ...options, trees: Math.round(trees * 0.8), depth: 4 };
-  for (const f of folds) f.models.untagged = fit(f.train, 'ux', 'uy', UNTAGGED_FEATURES, untaggedOptions);
-  for (const f of folds) for (const s of f.test) lookAgainAtLeftovers(s, f.models.untagged);
-  for (const f of folds) f.models.untaggedAgain = fit(f.train, 'vx', 'uy', UNTAGGED_AGAIN_FEATURES, untaggedOptions);
-  const untagged = calibrate(folds, (f, s) => judgeUntaggedRows(s, f.models.untaggedAgain, LEAST_LOG_ODDS));
-  for (const f of folds) f.models.untaggedAgain.calibration = untagged;
-  log('untagged');
-  const lostOptions = { ...options, trees: Math.round(trees * 0.4), depth: 3 };
-  for (const f of folds) f.models.lost = fit(f.train, 'lx', 'ly', LOST_FEATURES, lostOptions);
-  const lost = leaveOut(folds, 'lost', 'lx', 'ly');
-  for (const f of folds) f.models.lost.calibration = lost;
-  log('lost links');
+  const untaggedOptions = { ...contextOptions, depth: 4 };
 
-  const models = {
-    first: fit(scenes, 'x1', 'y', CALL_FEATURES, options),
-    second: fit(scenes, 'x2', 'y', CONTEXT_FEATURES, contextOptions),
-    own: fit(scenes, 'x3', 'y', CONTEXT_FEATURES, contextOptions),
-    untagged: fit(scenes, 'ux', 'uy', UNTAGGED_FEATURES, untaggedOptions),
-    untaggedAgain: fit(scenes, 'vx', 'uy', UNTAGGED_AGAIN_FEATURES, untaggedOptions),
-    lost: fit(scenes, 'lx', 'ly', LOST_FEATURES, lostOptions),
-  };
-  models.lost.calibration = lost;
-  models.own.calibration = own;
-  models.untaggedAgain.calibration = untagged;
+  await fit('first', 'x1', 'y', CALL_FEATURES, options);
+  eachLeftOut((s, m) => { s.z1 = s.x1.map((x) => scoreForest(m.first, x)); lookAgain(s, m.first, 'x1', 'x2'); });
+  await fit('second', 'x2', 'y', CONTEXT_FEATURES, contextOptions);
+  eachLeftOut((s, m) => { lookAgain(s, m.second, 'x2', 'x3'); s.x2 = undefined; });
+  await fit('own', 'x3', 'y', CONTEXT_FEATURES, contextOptions);
+  shareCalibration('own', calibrate(folds, (f, s) => judgeOwnRows(s, f.models.own, LEAST_LOG_ODDS)));
+  eachLeftOut((s, m) => labelLeftovers(s, m.own));
+  await fit('untagged', 'ux', 'uy', UNTAGGED_FEATURES, untaggedOptions);
+  eachLeftOut((s, m) => lookAgainAtLeftovers(s, m.untagged));
+  await fit('untaggedAgain', 'vx', 'uy', UNTAGGED_AGAIN_FEATURES, untaggedOptions);
+  shareCalibration('untaggedAgain', calibrate(folds, (f, s) => judgeUntaggedRows(s, f.models.untaggedAgain, LEAST_LOG_ODDS)));
+  await fit('lost', 'lx', 'ly', LOST_FEATURES, { ...options, trees: Math.round(trees * 0.4), depth: 3 });
+  shareCalibration('lost', leaveOut(folds, 'lost', 'lx', 'ly'));
   return { models, folds: folds.map((f) => ({ models: f.models, scenes: f.test })) };
+
+  function shareCalibration(name, calibration) {
+    for (const m of [models, ...folds.map((f) => f.models)]) m[name].calibration = calibration;
+  }
+}
+
+/** What the first look is this sure to be no call stands for others like it in later looks: one of MANY, which counts as many. */
+const SURELY_NOT = -4;
+const MANY = 8;
+
+/** Rows, labels and weights of scenes. Shared sound is never the wearer's own: it takes part in the last questions only. */
+function gatherRows(scenes, x, y, features, options) {
+  const isThinned = (s, n) => x !== 'x1' && s.y[n] === 0 && s.z1[n] < SURELY_NOT;
+  const isAsked = (s, n) => y !== 'y' || (!s.candidates[n].shared && !(isThinned(s, n) && (n + s.seed) % MANY > 0));
+  const pick = (s, values) => values.filter((_, n) => isAsked(s, n));
+  const weigh = (s) => s.w.map((w, n) => (s.y[n] ? 1 : isThinned(s, n) ? MANY * w : w));
+  const weights = y === 'y' ? Float64Array.from(scenes.flatMap((s) => pick(s, weigh(s)))) : undefined;
+  return { rows: scenes.flatMap((s) => pick(s, s[x])), labels: scenes.flatMap((s) => pick(s, s[y])), features, options: { ...options, weights } };
 }
 
 /** Calibrates models on scenes that none of them was fitted to, by the rows that would be written. */

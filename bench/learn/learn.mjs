@@ -1,4 +1,4 @@
-// Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 500] [--first-seed 3000]
+// Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 1000] [--first-seed 3000]
 // Evidence is kept in out/learn, so that a second run only fits. Judging uses other seeds (bench/accuracy).
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
@@ -13,7 +13,7 @@ import { varyScene } from './vary-scene.mjs';
 
 const PRESETS = ['normal', 'crowded', 'easy', 'two-clocks', 'small-species', 'harsh', 'normal', 'crowded'];
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
-const { values } = parseArgs({ options: { scenes: { type: 'string', default: '500' }, 'first-seed': { type: 'string', default: '3000' }, trees: { type: 'string', default: '200' } } });
+const { values } = parseArgs({ options: { scenes: { type: 'string', default: '1000' }, 'first-seed': { type: 'string', default: '3000' }, trees: { type: 'string', default: '200' } } });
 const folder = join(root, 'out', 'learn');
 mkdirSync(folder, { recursive: true });
 
@@ -52,7 +52,7 @@ async function keepEvidence(file, { birds, recorders, signals, truth }, sampleRa
   }
 }
 
-const { models } = fitModels(scenes, { trees: Number(values.trees), log: (t) => process.stderr.write(`${t}\n`) });
+const { models } = await fitModels(scenes, { trees: Number(values.trees), log: (t) => process.stderr.write(`${t}\n`) });
 calibrateModels(models, await gatherScenes(...CALIBRATION_SEEDS, false));
 for (const [name, forest] of Object.entries(models)) {
   const text = `import type { Forest } from './forest.js';\n\n/** Learned on ${scenes.length} simulated scenes by bench/learn; not to be edited by hand. */\n`

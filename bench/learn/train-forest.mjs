@@ -1,14 +1,17 @@
 // Gradient boosting with logistic loss on binned features (Friedman 2001, Annals of Statistics 29(5), with second-order leaf values).
 // Plain and deterministic; used only to learn the shipped models from simulated scenes.
 
-const BINS = 64;
+const BINS = 128;
 
 /** rows: arrays of numbers; labels: 0/1; returns a Forest without calibration. */
 export function trainForest(rows, labels, features, options = {}) {
+  return trainOnBins(binFeatures(rows, features.length), rows.length, labels, features, options);
+}
+
+/** As trainForest, of features in bins: { cuts: [feature][bin], binned: [feature][row] }. Where a row goes is decided by bins alone. */
+export function trainOnBins({ cuts, binned }, n, labels, features, options = {}) {
   const { trees = 150, depth = 4, rate = 0.1, l2 = 2, leastHessian = 3, sample = 0.7, seed = 1, weights } = options;
-  const n = rows.length;
   const width = features.length;
-  const { cuts, binned } = binFeatures(rows, width);
   let positive = 0;
   for (const y of labels) positive += y;
   const bias = Math.log((positive + 1) / (n - positive + 1));
@@ -29,22 +32,24 @@ export function trainForest(rows, labels, features, options = {}) {
     const columns = [];
     for (let f = 0; f < width; f++) if (random() < 0.6) columns.push(f);
     const tree = growTree(Uint32Array.from(chosen), binned, cuts, columns, g, h, n, { depth, l2, leastHessian, rate });
+    for (let i = 0; i < n; i++) score[i] += tree.value[findLeaf(tree, binned, n, i)];
+    delete tree.cut;
     out.push(tree);
-    for (let i = 0; i < n; i++) score[i] += readTree(tree, rows[i]);
   }
   return { features: [...features], bias, trees: out, calibration: { from: [], to: [] } };
 }
 
-function readTree(tree, x) {
+function findLeaf(tree, binned, n, i) {
   let k = 0;
-  while (tree.feature[k] >= 0) k = x[tree.feature[k]] < tree.threshold[k] ? tree.left[k] : tree.left[k] + 1;
-  return tree.value[k];
+  while (tree.feature[k] >= 0) k = binned[tree.feature[k] * n + i] <= tree.cut[k] ? tree.left[k] : tree.left[k] + 1;
+  return k;
 }
 
-function binFeatures(rows, width) {
+/** Bins of equal counts, at most BINS a feature. */
+export function binFeatures(rows, width) {
   const n = rows.length;
   const cuts = [];
-  const binned = new Uint8Array(width * n);
+  const binned = new Uint8Array(new SharedArrayBuffer(width * n));
   for (let f = 0; f < width; f++) {
     const column = Float64Array.from(rows, (r) => r[f]).sort();
     const c = [];
@@ -64,8 +69,8 @@ function binFeatures(rows, width) {
 }
 
 function growTree(all, binned, cuts, columns, g, h, n, o) {
-  const tree = { feature: [], threshold: [], left: [], value: [] };
-  const push = () => { tree.feature.push(-1); tree.threshold.push(0); tree.left.push(0); tree.value.push(0); return tree.feature.length - 1; };
+  const tree = { feature: [], threshold: [], left: [], value: [], cut: [] };
+  const push = () => { tree.feature.push(-1); tree.cut.push(0); tree.threshold.push(0); tree.left.push(0); tree.value.push(0); return tree.feature.length - 1; };
   const queue = [{ node: push(), items: all, level: 0, sums: sumBins(all, binned, columns, g, h, n) }];
   while (queue.length) {
     const { node, items, level, sums } = queue.shift();
@@ -81,6 +86,7 @@ function growTree(all, binned, cuts, columns, g, h, n, o) {
     const left = new Uint32Array(count); const right = new Uint32Array(items.length - count);
     for (let k = 0, l = 0, r = 0; k < items.length; k++) { const i = items[k]; if (column[i] <= best.cut) left[l++] = i; else right[r++] = i; }
     tree.feature[node] = best.f;
+    tree.cut[node] = best.cut;
     // The model file keeps seven significant digits; learning uses the same rounded threshold.
     tree.threshold[node] = Number(cuts[best.f][best.cut].toPrecision(7));
     const l = push(); push();

@@ -1,5 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
-import { collectTemplates, type Template } from '../model/context-features.js';
+import { collectTemplates, type Template } from '../model/templates.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { log2 } from '../numeric/elementary.js';
 import { measureStrength, type LeftoverEvent } from './group-leftovers.js';

@@ -1,5 +1,6 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { CONTACT_SEC, CONTACT_Z } from '../evidence/contact.js';
+import { isSurelyOne } from '../model/same-sound.js';
 
 /** Index lists of what is kept when stretches of one track compete: best first, anything that overlaps a kept one by more than 30 % of the shorter goes. */
 export interface Claim {
@@ -42,13 +43,13 @@ export function isTwinOf(a: Candidate, b: Candidate): boolean {
 }
 
 /**
- * Candidates that stand as calls of their tracks' wearers: the best of each track where stretches compete, and of twins the surer one.
+ * Candidates that stand as calls of their tracks' wearers: the best of each track where stretches compete, and of candidates of one sound on two tracks the surer one.
  * @returns indices in time order
  */
 export function acceptCandidates(candidates: readonly Candidate[], probability: ArrayLike<number>, least: number): number[] {
   const claims = candidates.map((c, n) => ({ track: c.track, onsetSec: c.onsetSec, offsetSec: c.offsetSec, score: probability[n] }));
   const kept = suppressRivals(claims, least);
   const isBeaten = (n: number): boolean => kept.some((m) => m !== n && Math.abs(candidates[m].onsetSec - candidates[n].onsetSec) < 1
-    && (probability[m] > probability[n] || (probability[m] === probability[n] && m < n)) && isTwinOf(candidates[n], candidates[m]));
+    && (probability[m] > probability[n] || (probability[m] === probability[n] && m < n)) && (isTwinOf(candidates[n], candidates[m]) || isSurelyOne(candidates[n], candidates[m])));
   return kept.filter((n) => !isBeaten(n));
 }

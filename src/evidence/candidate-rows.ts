@@ -9,7 +9,7 @@ type KeysOf<T> = { [K in keyof Candidate]: Candidate[K] extends T ? K : never }[
 
 /** Order of the numbers in a row: these, then the arrays by track, then the bands. */
 const NUMBERS = [
-  'track', 'onsetSec', 'offsetSec', 'peakDb', 'overPedestal', 'shared', 'core', 'twin', 'elements', 'ownedShare', 'leadDb', 'entropy', 'crestDb', 'peakHz', 'centroidHz',
+  'track', 'onsetSec', 'offsetSec', 'peakDb', 'overPedestal', 'shared', 'core', 'twin', 'elements', 'unevenness', 'gapSec', 'ownedShare', 'leadDb', 'entropy', 'crestDb', 'peakHz', 'centroidHz',
   'bandwidthHz', 'highRiseDb', 'timeEntropy', 'attackDb', 'flatness', 'steadiness', 'harmonicity', 'ownedBins',
 ] as const satisfies readonly KeysOf<number>[];
 const BY_TRACK = ['levelDb', 'floorDb', 'lagSec', 'agreement', 'agreementZ', 'zeroLag', 'tiltDb', 'lostShare'] as const satisfies readonly KeysOf<Float64Array>[];
@@ -45,6 +45,7 @@ function readRow(rows: Float64Array, start: number, trackCount: number): Candida
   // Written out, so that all candidates are objects of one shape.
   return {
     track: number(), onsetSec: number(), offsetSec: number(), peakDb: number(), overPedestal: number(), shared: number(), core: number(), twin: number(), elements: number(),
+    unevenness: number(), gapSec: number(),
     ownedShare: number(), leadDb: number(), entropy: number(), crestDb: number(), peakHz: number(), centroidHz: number(), bandwidthHz: number(), highRiseDb: number(),
     timeEntropy: number(), attackDb: number(), flatness: number(), steadiness: number(), harmonicity: number(), ownedBins: number(),
     levelDb: array(trackCount), floorDb: array(trackCount), lagSec: array(trackCount), agreement: array(trackCount), agreementZ: array(trackCount), zeroLag: array(trackCount),

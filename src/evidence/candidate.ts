@@ -19,6 +19,9 @@ export interface Candidate {
   twin: number;
   /** Number of elements joined into this candidate; 1 for a single stretch. */
   elements: number;
+  /** How unlike its elements are in length, interval and level, octaves (see segments.ts), and the mean gap between them, seconds; 0 of a single stretch. */
+  unevenness: number;
+  gapSec: number;
   /** Mean energy above the floor on every track, per owned bin, dB. */
   levelDb: Float64Array;
   /** Mean noise floor on every track over the same bins, dB. */

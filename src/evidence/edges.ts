@@ -47,7 +47,7 @@ export function refineEdges(c: StretchContext, segment: Segment, ownedShare: num
   const low = Math.max(peak * pow10(-ONSET_BELOW_DB / 10), least);
   const high = Math.max(peak * pow10(-OFFSET_BELOW_DB / 10), least);
   if (!(peak > low)) return coarse;
-  const hold = Math.round(((segment.elements > 1 ? 0.05 : 0.012) * fs) / stepFrames);
+  const hold = Math.round(((segment.elements > 1 ? 0.065 : 0.012) * fs) / stepFrames);
   const onset = (voice.findOnset(at, low, hold) * stepFrames) / fs - ONSET_AFTER_SEC;
   const offset = (voice.findOffset(at, high, hold) * stepFrames) / fs + OFFSET_AFTER_SEC;
   // A correction beyond the resolution of the frames means that another sound was followed.

@@ -85,7 +85,7 @@ function cutShared(sharedLevel: Float32Array, rules: SegmentRules, hopSec: numbe
 const PEDESTAL_FROM_DB = 4;
 
 /** Elements closer than these may be one call (a trill): the joined stretches are measured as candidates beside their elements. */
-const STRING_GAPS_SEC = [0.016, 0.024, 0.034, 0.048];
+const STRING_GAPS_SEC = [0.016, 0.024, 0.034, 0.048, 0.062];
 
 /** Whether two segments cover nearly the same frames (intersection over union above 0.85). */
 function sameStretch(a: Segment, b: Segment): boolean {

@@ -81,7 +81,7 @@ export function describeSegment(c: StretchContext, segment: Segment, { set, owne
   }
   return {
     track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb,
-    overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements, shared: segment.shared ? 1 : 0, core: segment.core ? 1 : 0, twin: segment.twin ? 1 : 0,
+    overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements, unevenness: segment.unevenness ?? 0, gapSec: (segment.gapFrames ?? 0) * hopSec, shared: segment.shared ? 1 : 0, core: segment.core ? 1 : 0, twin: segment.twin ? 1 : 0,
     ...levels, ...lags, ownedShare, leadDb, lostShare, ...shape, ownedBins: set.length,
   };
 }

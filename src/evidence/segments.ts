@@ -1,3 +1,5 @@
+import { log2 } from '../numeric/elementary.js';
+
 /** A stretch of frames [startFrame, endFrame) of one track in which that track owns sound. */
 export interface Segment {
   track: number;
@@ -9,6 +11,9 @@ export interface Segment {
   overPedestal: boolean;
   /** How many segments were joined into this one. */
   elements: number;
+  /** How unlike the elements of a string are (see joinSegments), and the mean gap between them, frames; 0 of single stretches. */
+  unevenness?: number;
+  gapFrames?: number;
   /** Cut on sound that no track leads clearly (see shared.ts): nobody's own voice, perhaps a caller without a tag. */
   shared?: boolean;
   /** Only what lies within a few decibels of the peak: a call whose beginning or end is buried in other sound of its own track. */
@@ -74,7 +79,13 @@ function blockDecay(level: Float32Array, taken: Uint8Array, startFrame: number, 
   }
 }
 
-/** Joins runs of segments (in time order) whose gaps are at most `mostGap` frames; single segments are left out, and so is what becomes too long. */
+/** Peaks that differ by this much differ as much as lengths of one octave. */
+const PEAK_OCTAVE_DB = 6;
+
+/**
+ * Joins runs of segments (in time order) whose gaps are at most `mostGap` frames; single segments are left out, and so is what becomes too long.
+ * The elements of a trill are alike and come at equal intervals, those of a song differ: `unevenness` says how much.
+ */
 export function joinSegments(segments: readonly Segment[], mostGap: number, mostFrames: number): Segment[] {
   const out: Segment[] = [];
   for (let k = 0; k < segments.length; ) {
@@ -87,9 +98,26 @@ export function joinSegments(segments: readonly Segment[], mostGap: number, most
     // Weak fragments around one call are no string: elements are within 12 dB of the strongest.
     const strong = segments.slice(k, last + 1).filter((s) => s.peakDb > segments[best].peakDb - 12);
     if (strong.length > 1) {
-      out.push({ ...segments[best], startFrame: strong[0].startFrame, endFrame: strong[strong.length - 1].endFrame, elements: strong.length });
+      out.push({ ...segments[best], startFrame: strong[0].startFrame, endFrame: strong[strong.length - 1].endFrame, elements: strong.length, ...describeString(strong) });
     }
     k = last + 1;
   }
   return out;
+}
+
+/** Root of the mean squares of how lengths and intervals (octaves) and peaks differ from their medians; mean gap, frames. */
+function describeString(elements: readonly Segment[]): { unevenness: number; gapFrames: number } {
+  const next = elements.slice(1);
+  const differences = [
+    ...scatterAround(elements.map((s) => log2(s.endFrame - s.startFrame))), ...scatterAround(next.map((s, k) => log2(s.startFrame - elements[k].startFrame))),
+    ...scatterAround(elements.map((s) => s.peakDb / PEAK_OCTAVE_DB)),
+  ];
+  const gaps = next.reduce((sum, s, k) => sum + s.startFrame - elements[k].endFrame, 0);
+  return { unevenness: Math.sqrt(differences.reduce((sum, d) => sum + d * d, 0) / differences.length), gapFrames: gaps / next.length };
+}
+
+function scatterAround(values: readonly number[]): number[] {
+  const sorted = [...values].sort((a, b) => a - b), half = sorted.length >> 1;
+  const middle = sorted.length % 2 === 1 ? sorted[half] : (sorted[half - 1] + sorted[half]) / 2;
+  return values.map((v) => v - middle);
 }

@@ -4,59 +4,19 @@ import { CALL_FEATURES, type CallFeatures } from './call-features.js';
 import { readLeadCurve, type GainFit } from './fit-gains.js';
 import { computeKindFeatures, KIND_FEATURES } from './kind-features.js';
 import { computePairFeatures, PAIR_FEATURES } from './pair-splits.js';
+import { computeSameSoundFeatures, SAME_SOUND_FEATURES } from './same-sound.js';
+import { BESIDE_FEATURES, comparePlaces } from './same-place.js';
 import { compareSpectra, gatherSpectra } from './spectra-likeness.js';
+import { CLEAR_Z, collectTemplates, findNear, high, liftOfLowEnd, makeTemplate, middle, type Template } from './templates.js';
 
 /** Second look: the first features, what the first look said, and how the candidate fits what its bird and the others usually sound like. */
 export const CONTEXT_FEATURES = [
   ...CALL_FEATURES, 'firstLogOdds', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb', 'templateCount', 'aboveUsualDb', 'pitchToUsual',
   'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements', 'shared', 'core', 'doubtShare', 'gainScaleDb', 'birds',
   'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
-  ...PAIR_FEATURES, ...KIND_FEATURES,
+  ...PAIR_FEATURES, ...KIND_FEATURES, ...SAME_SOUND_FEATURES, ...BESIDE_FEATURES, 'unevenness', 'gapMs',
 ] as const;
 
-const CLEAR_Z = 6;
-const TEMPLATE_LOG_ODDS = 0.85;
-const REACH_SEC = 150;
-const MOST_TEMPLATES = 40;
-
-/** How a sound that surely came from one bird arrived at all microphones. */
-export interface Template {
-  candidate: number;
-  tSec: number;
-  /** Lag after the bird's own track, ms; NaN where it was not surely heard. */
-  lagMs: Float64Array;
-  /** Calibrated lead of the own track, dB. */
-  leadDb: Float64Array;
-}
-
-/** Templates of every track in time order, from candidates that the first look was sure of. */
-export function collectTemplates(candidates: readonly Candidate[], logOdds: ArrayLike<number>, gains: GainFit): Template[][] {
-  const byTrack: Template[][] = Array.from(gains.gainDb, () => []);
-  candidates.forEach((c, n) => {
-    if (c.shared || logOdds[n] < TEMPLATE_LOG_ODDS || c.lostShare[c.track] > 0) return;
-    const list = byTrack[c.track];
-    const last = list[list.length - 1];
-    // Of several cuts of one sound the surer one stands.
-    if (last && candidates[last.candidate].offsetSec > c.onsetSec) {
-      if (logOdds[n] > logOdds[last.candidate]) list[list.length - 1] = makeTemplate(c, n, gains);
-      return;
-    }
-    list.push(makeTemplate(c, n, gains));
-  });
-  return byTrack;
-}
-
-function makeTemplate(c: Candidate, n: number, gains: GainFit): Template {
-  const g = gains.gainDb;
-  const level = c.levelDb[c.track] - g[c.track];
-  const count = c.levelDb.length;
-  const lagMs = new Float64Array(count), leadDb = new Float64Array(count);
-  for (let j = 0; j < count; j++) {
-    lagMs[j] = j === c.track ? 0 : c.agreementZ[j] >= CLEAR_Z && c.lostShare[j] < 0.3 ? c.lagSec[j] * 1e3 : NaN;
-    leadDb[j] = level - (c.levelDb[j] - g[j]);
-  }
-  return { candidate: n, tSec: c.onsetSec, lagMs, leadDb };
-}
 
 /** Features of the second look for every candidate (sorted by onset). */
 export function computeContextFeatures(candidates: readonly Candidate[], first: readonly CallFeatures[], logOdds: ArrayLike<number>, gains: GainFit): CallFeatures[] {
@@ -76,6 +36,8 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
   const spectra = templates.map((list) => gatherSpectra(candidates, list));
   const pairs = computePairFeatures(candidates, logOdds, gains);
   const kinds = computeKindFeatures(candidates, logOdds, templates, findNear);
+  const likeness = candidates.map((c) => compareSpectra(c, templates, spectra, findNear));
+  const same = computeSameSoundFeatures(candidates, logOdds, strength, likeness.map(([toOwn]) => toOwn), gains);
   return candidates.map((c, n) => {
     const own = usual[c.track];
     const hasOwn = templates[c.track].length > 0;
@@ -86,16 +48,16 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
       if (k !== c.track) toOthers = Math.min(toOthers, findNearest(candidates, list, mine, c, k).lagMs);
     });
     const around = findRivals(candidates, logOdds, strength, n);
-    const inPlace = compareInPlace(candidates, templates[c.track], strength, mine, n);
+    const inPlace = comparePlaces(candidates, templates[c.track].slice(...findNear(templates[c.track], c.onsetSec)), strength, mine);
     let heard = 0;
     for (const v of mine.lagMs) if (!Number.isNaN(v)) heard++;
     return joinFeatures(first[n], [
       logOdds[n], residual[n], hasOwn ? residual[n] - own.residual : 0, toOwn.lagMs, toOwn.leadDb, log2(1 + templates[c.track].length),
       hasOwn ? strength[n] - own.strength : 0, Math.abs(log2(c.centroidHz) - (hasOwn ? own.pitch : allPitch)),
       around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared, c.core, doubt, gains.scaleDb, gains.gainDb.length,
-      ...compareSpectra(c, templates, spectra, findNear), inPlace.leadDb, inPlace.count, hasOwn ? residual[n] - own.high : 0, hasOwn ? liftOfLowEnd(c) - own.tilt : 0, inPlace.strengthDb,
+      ...likeness[n], inPlace.leadDb, inPlace.count, hasOwn ? residual[n] - own.high : 0, hasOwn ? liftOfLowEnd(c) - own.tilt : 0, inPlace.strengthDb,
       hasOwn ? (residual[n] - own.residual) / own.spread : 0, hasOwn ? own.spread : 0,
-      ...pairs[n], ...kinds[n],
+      ...pairs[n], ...kinds[n], ...same[n], ...inPlace.beside, c.unevenness, c.gapSec * 1e3,
     ]);
   });
 }
@@ -170,61 +132,6 @@ function spreadLeads(event: Template, t: Template, track: number, origin: number
   return leads;
 }
 
-const SAME_PLACE_MS = 0.08;
-
-/**
- * Sure calls of the own bird that arrived with the same lags, so from the same place: how far this one lies below their upper fifth, in mean lead
- * over the others and in strength. A bird without a tag, or one whose link is down, in body contact with the wearer has the same lags and less lead.
- */
-function compareInPlace(candidates: readonly Candidate[], list: readonly Template[], strength: readonly number[], mine: Template, n: number): { leadDb: number; strengthDb: number; count: number } {
-  const c = candidates[n];
-  const leads: number[] = [];
-  const strengths: number[] = [];
-  const [from, to] = findNear(list, c.onsetSec);
-  for (let k = from; k < to; k++) {
-    const t = list[k];
-    const o = candidates[t.candidate];
-    if (o.onsetSec < c.offsetSec && o.offsetSec > c.onsetSec) continue;
-    let square = 0; let common = 0; let lead = 0;
-    for (let j = 0; j < t.lagMs.length; j++) {
-      const d = j === c.track ? NaN : mine.lagMs[j] - t.lagMs[j];
-      if (Number.isNaN(d)) continue;
-      square += d * d;
-      lead += t.leadDb[j] - mine.leadDb[j];
-      common++;
-    }
-    if (common === 0 || Math.sqrt(square / common) > SAME_PLACE_MS) continue;
-    leads.push(lead / common);
-    strengths.push(strength[t.candidate] - strength[n]);
-  }
-  return { leadDb: high(leads), strengthDb: high(strengths), count: log2(1 + leads.length) };
-}
-
-/** Mean low end of the own track over that of the others that hear the sound, dB: a wearer's own voice reaches its microphone through the body too. */
-function liftOfLowEnd(c: Candidate): number {
-  let sum = 0; let count = 0;
-  for (let j = 0; j < c.tiltDb.length; j++) {
-    if (j === c.track || c.tiltDb[j] === 0 || c.agreementZ[j] < CLEAR_Z) continue;
-    sum += c.tiltDb[c.track] - c.tiltDb[j];
-    count++;
-  }
-  return count ? Math.max(-20, Math.min(20, sum / count)) : 0;
-}
-
-/** Which templates, in order of time, are the nearest within reach: [from, to). */
-export function findNear(list: readonly Template[], tSec: number): [number, number] {
-  let lo = 0;
-  let hi = list.length;
-  while (lo < hi) {
-    const mid = (lo + hi) >> 1;
-    if (list[mid].tSec < tSec) lo = mid + 1; else hi = mid;
-  }
-  let from = Math.max(0, lo - MOST_TEMPLATES / 2), to = Math.min(list.length, lo + MOST_TEMPLATES / 2);
-  while (from < to && !(Math.abs(list[from].tSec - tSec) < REACH_SEC)) from++;
-  while (to > from && !(Math.abs(list[to - 1].tSec - tSec) < REACH_SEC)) to--;
-  return [from, to];
-}
-
 function findRivals(candidates: readonly Candidate[], logOdds: ArrayLike<number>, strength: readonly number[], n: number): { rivalLogOdds: number; rivalStrengthDb: number; neighbourLogOdds: number } {
   const c = candidates[n];
   let rival = -8; let rivalStrength = -40; let neighbour = -8;
@@ -242,19 +149,6 @@ function findRivals(candidates: readonly Candidate[], logOdds: ArrayLike<number>
   for (let m = n - 1; m >= 0 && candidates[m].onsetSec > c.onsetSec - 2; m--) look(m);
   for (let m = n + 1; m < candidates.length && candidates[m].onsetSec < c.offsetSec + 0.05; m++) look(m);
   return { rivalLogOdds: rival, rivalStrengthDb: Math.max(-40, Math.min(40, rivalStrength)), neighbourLogOdds: neighbour };
-}
-
-function middle(v: number[]): number {
-  if (v.length === 0) return 0;
-  v.sort((a, b) => a - b);
-  return v[v.length >> 1];
-}
-
-/** Upper fifth; 0 for an empty list. */
-function high(v: number[]): number {
-  if (v.length === 0) return 0;
-  v.sort((a, b) => a - b);
-  return v[Math.floor(0.8 * (v.length - 1) + 0.5)];
 }
 
 /** Spread in which single values are surely expected, dB: of few or equal values not less than what lags and levels are measured to. */

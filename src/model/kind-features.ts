@@ -1,6 +1,6 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { log2 } from '../numeric/elementary.js';
-import type { Template } from './context-features.js';
+import type { Template } from './templates.js';
 
 /**
  * Birds have a repertoire: what is a call is mostly of a kind with other calls of the recording, in length, pitch and make. Clicks of a beak are
@@ -8,6 +8,7 @@ import type { Template } from './context-features.js';
  */
 export const KIND_FEATURES = [
   'shorterThanUsual', 'longerThanUsual', 'kindToOwn', 'kindToOthers', 'kindThird', 'otherCutKind', 'containerLogOdds', 'containerShare', 'partLogOdds', 'partShare', 'abuttingLogOdds', 'abuttingMs',
+  'containerUnevenness', 'containerElements',
 ] as const;
 
 /** Differences that count as one: octaves of length and of pitch, shares of entropy, of even energy, and of the spectrum's likeness. */
@@ -23,6 +24,8 @@ const ABUTTING_SEC = 0.06;
 const HELD = 0.9;
 const LONGER = 1.15;
 const SAME_SOUND = 0.3;
+/** Unevenness of what is part of no string. */
+const NO_STRING = 3;
 
 interface Kind { length: number; pitch: number; entropy: number; evenness: number; bands: Float64Array }
 
@@ -79,7 +82,7 @@ function measureDistance(a: Kind, b: Kind): number {
 /** Other cuts of the same sound on the same track: how much nearer the best of them is to a kind, the surest that holds this one, the surest part, the surest neighbour. */
 function compareCuts(candidates: readonly Candidate[], logOdds: ArrayLike<number>, distances: readonly { own: number; third: number }[], n: number): number[] {
   const c = candidates[n], length = c.offsetSec - c.onsetSec;
-  let kind = FARTHEST; let container = LEAST_LOG_ODDS; let containerShare = 1; let part = LEAST_LOG_ODDS; let partShare = 1; let abutting = LEAST_LOG_ODDS; let abuttingMs = ABUTTING_SEC * 1e3;
+  let kind = FARTHEST; let container = LEAST_LOG_ODDS; let containerShare = 1; let unevenness = NO_STRING; let elements = 1; let part = LEAST_LOG_ODDS; let partShare = 1; let abutting = LEAST_LOG_ODDS; let abuttingMs = ABUTTING_SEC * 1e3;
   const look = (m: number): void => {
     const o = candidates[m];
     if (o.track !== c.track || o.shared !== c.shared) return;
@@ -90,10 +93,13 @@ function compareCuts(candidates: readonly Candidate[], logOdds: ArrayLike<number
       return;
     }
     if (both > SAME_SOUND * Math.min(length, other)) kind = Math.min(kind, distances[m].third);
-    if (both > HELD * length && other > LONGER * length) { if (logOdds[m] > container) { container = logOdds[m]; containerShare = length / other; } }
+    if (both > HELD * length && other > LONGER * length) {
+      if (logOdds[m] > container) { container = logOdds[m]; containerShare = length / other; }
+      if (o.elements > 1 && o.unevenness < unevenness) { unevenness = o.unevenness; elements = o.elements; }
+    }
     else if (both > HELD * other && length > LONGER * other && logOdds[m] > part) { part = logOdds[m]; partShare = other / length; }
   };
   for (let m = n - 1; m >= 0 && candidates[m].onsetSec > c.onsetSec - 2; m--) look(m);
   for (let m = n + 1; m < candidates.length && candidates[m].onsetSec < c.offsetSec + ABUTTING_SEC; m++) look(m);
-  return [kind - distances[n].third, container, containerShare, part, partShare, abutting, abuttingMs];
+  return [kind - distances[n].third, container, containerShare, part, partShare, abutting, abuttingMs, unevenness, elements];
 }

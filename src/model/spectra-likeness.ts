@@ -1,6 +1,6 @@
 /** How alike the spectra of sounds are: inner products of the roots of their shares of energy in bands. */
 import type { Candidate } from '../evidence/candidate.js';
-import type { Template } from './context-features.js';
+import type { Template } from './templates.js';
 
 /** Spectra of a bird's templates side by side: read many times, so none is sought through its candidate. */
 export interface TemplateSpectra {

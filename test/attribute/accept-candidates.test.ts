@@ -23,8 +23,10 @@ describe('twins', () => {
     expect(acceptCandidates([twin, origin], [0.9, 0.7], 0.5)).toEqual([0]);
     expect(acceptCandidates([twin, origin], [0.7, 0.9], 0.5)).toEqual([1]);
     expect(acceptCandidates([twin, origin], [0.8, 0.8], 0.5)).toEqual([0]);
-    // Two birds that call at once, each with sound of its own, both stand.
-    expect(acceptCandidates([{ ...twin, twin: 0 }, origin], [0.9, 0.7], 0.5)).toEqual([0, 1]);
+    // Two birds that call at once: each is heard first by its own track. What both tracks hear with the same lags is one call, twin or not.
+    const atOnce = { ...twin, twin: 0, lagSec: Float64Array.of(0, 0.0002, 0.0011) };
+    expect(acceptCandidates([atOnce, { ...origin, lagSec: Float64Array.of(0.0002, 0, 0.001) }], [0.9, 0.7], 0.5)).toEqual([0, 1]);
+    expect(acceptCandidates([{ ...twin, twin: 0 }, origin], [0.9, 0.7], 0.5)).toEqual([0]);
     expect(acceptCandidates([twin, origin], [0.4, 0.45], 0.5)).toEqual([]);
   });
 });

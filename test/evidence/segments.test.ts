@@ -64,7 +64,16 @@ describe('joining segments to strings', () => {
 
   it('joins elements that are near, and counts them', () => {
     expect(joinSegments([segment(0, 10, 20), segment(15, 25, 24), segment(30, 40, 21), segment(60, 70, 20)], 6, 100))
-      .toEqual([{ ...segment(15, 40, 24), startFrame: 0, elements: 3 }]);
+      .toMatchObject([{ ...segment(15, 40, 24), startFrame: 0, elements: 3, gapFrames: 5 }]);
+  });
+
+  it('says how uneven a string is: nothing for a trill, octaves for elements of different length, interval or level', () => {
+    const unevenness = (...list: Segment[]): number => joinSegments(list, 12, 200)[0].unevenness!;
+    expect(unevenness(segment(0, 10, 20), segment(15, 25, 20), segment(30, 40, 20))).toBe(0);
+    // Two lengths an octave apart lie half an octave off their middle; interval and peaks do not differ: root of (2 x 0.25 + 0 + 0) / 5.
+    expect(unevenness(segment(0, 10, 20), segment(15, 35, 20))).toBeCloseTo(Math.sqrt(0.5 / 5), 12);
+    expect(unevenness(segment(0, 10, 20), segment(15, 25, 26))).toBeCloseTo(Math.sqrt(0.5 / 5), 12);
+    expect(unevenness(segment(0, 10, 20), segment(15, 25, 20), segment(35, 45, 20))).toBeGreaterThan(0.1);
   });
 
   it('leaves single segments alone and breaks what would become too long', () => {

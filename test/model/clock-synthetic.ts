@@ -101,7 +101,7 @@ function distance(a: readonly number[], b: readonly number[]): number {
 function fillCandidate(track: number, onsetSec: number, lagSec: Float64Array, agreementZ: Float64Array): Candidate {
   const zero = (): Float64Array => new Float64Array(lagSec.length);
   const rest: Omit<Candidate, 'track' | 'onsetSec' | 'lagSec' | 'agreementZ'> = {
-    offsetSec: onsetSec + 0.1, peakDb: 30, overPedestal: 0, elements: 1, levelDb: zero(), floorDb: zero(), agreement: zero(), zeroLag: zero(), tiltDb: zero(), ownedShare: 0.95, leadDb: 12,
+    offsetSec: onsetSec + 0.1, peakDb: 30, overPedestal: 0, elements: 1, unevenness: 0, gapSec: 0, levelDb: zero(), floorDb: zero(), agreement: zero(), zeroLag: zero(), tiltDb: zero(), ownedShare: 0.95, leadDb: 12,
     lostShare: zero(), entropy: 0.6, crestDb: 12, peakHz: 3000, centroidHz: 3000, bandwidthHz: 1500, highRiseDb: 0, timeEntropy: 0.9, attackDb: 6, flatness: 0.2, steadiness: 0.6, ownedBins: 200, shared: 0, twin: 0, bands: new Float64Array(16).fill(0.25), harmonicity: 0.5,
   };
   return { ...rest, track, onsetSec, lagSec, agreementZ };

@@ -1,8 +1,9 @@
 import { describe, expect, it } from 'vitest';
 import type { Candidate } from '../../src/evidence/candidate.js';
 import { CALL_FEATURES, computeCallFeatures } from '../../src/model/call-features.js';
-import { collectTemplates, computeContextFeatures, CONTEXT_FEATURES } from '../../src/model/context-features.js';
+import { computeContextFeatures, CONTEXT_FEATURES } from '../../src/model/context-features.js';
 import type { GainFit } from '../../src/model/fit-gains.js';
+import { collectTemplates } from '../../src/model/templates.js';
 import { makeCandidate } from './make-candidate.js';
 
 const gains: GainFit = { gainDb: Float64Array.from([0, 0, 0, 0]), scaleDb: 1, leadCurveDb: Float64Array.from([7, 12, 17, 20]), observations: 100 };

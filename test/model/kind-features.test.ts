@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { Candidate } from '../../src/evidence/candidate.js';
-import { collectTemplates, findNear } from '../../src/model/context-features.js';
+import { collectTemplates, findNear } from '../../src/model/templates.js';
 import type { GainFit } from '../../src/model/fit-gains.js';
 import { computeKindFeatures, KIND_FEATURES } from '../../src/model/kind-features.js';
 import { makeCandidate } from './make-candidate.js';
@@ -48,6 +48,14 @@ describe('what kind of sound it is', () => {
     expect(rows[10].abuttingLogOdds).toBe(2.5);
     expect(rows[10].abuttingMs).toBeCloseTo(10, 9);
     expect(rows[11]).toMatchObject({ containerLogOdds: -8, partLogOdds: -8, abuttingLogOdds: -8, abuttingMs: 60 });
+  });
+
+  it('says how even the elements of a string are that holds this one', () => {
+    const trill = call(0, 40, 0.3, { elements: 4, unevenness: 0.1 }), element = call(0, 40, 0.04), song = call(0, 50, 0.3, { elements: 3, unevenness: 1.2 }), syllable = call(0, 50, 0.1), alone = call(0, 60, 0.1);
+    const rows = compare([...sure, element, trill, song, syllable, alone], [...sure.map(() => 3), 0, 0, 0, 0, 0]);
+    expect(rows[10]).toMatchObject({ containerUnevenness: 0.1, containerElements: 4 });
+    expect(rows[13]).toMatchObject({ containerUnevenness: 1.2, containerElements: 3 });
+    expect(rows[14]).toMatchObject({ containerUnevenness: 3, containerElements: 1 });
   });
 
   it('states plain values where nothing is sure yet', () => {
