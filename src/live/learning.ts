@@ -15,6 +15,10 @@ const CLOCK_REACH_SEC = 7200;
 const RATE_SEC = 300;
 /** What straight on adds to the uncertainty of a clock: a crystal that gets warmer or cooler by some degrees. Common practice, no source. */
 const DOUBT_PPM = 1;
+/** A clock that is less certain than this may be off by more than frames hear, seconds: half of the 7 ms that they hear, less what distances take of it. */
+const LOST_SEC = 0.004;
+/** Sounds are taken at latest so long after their end, seconds. */
+const LATE_SEC = 1;
 /** A clock has a knot so long after what was heard, seconds: days, so that its doubt goes on growing. */
 const AHEAD_SEC = 1e6;
 /** Width of the step between the clock used before and the one used from now on, seconds. */
@@ -39,15 +43,20 @@ export class Learning {
     for (const c of candidates) if (isTelling(c)) this.state.telling.push(c);
   }
 
-  /** Learns from what was heard up to `nowSec`; what is read from now on is the result. */
-  refresh(nowSec: number): void {
+  /**
+   * Learns from what was heard up to `nowSec`; what is read from now on is the result.
+   * @returns the recorders whose clocks have become too uncertain since `beforeSec` to be found again by frames
+   */
+  refresh(nowSec: number, beforeSec: number): number[] {
     const { state } = this;
     const isOld = (c: Candidate): boolean => c.onsetSec < nowSec - REACH_SEC;
     const newCount = state.telling.reduce((n, c) => n + (isOld(c) ? 0 : 1), 0);
     const reachSec = state.clock.length > 1 ? CLOCK_REACH_SEC : REACH_SEC;
     state.telling = state.telling.filter((c) => c.onsetSec >= nowSec - reachSec).slice(-Math.min(MOST_SOUNDS, Math.max(CLOCK_SOUNDS, newCount)));
     state.gains = fitGains(state.telling.filter((c) => !isOld(c)), state.priorGainDb);
-    if (state.clock.length > 1) state.clock = this.continueClock(nowSec);
+    // In a silence there is nothing to learn.
+    if (state.clock.length > 1 && state.telling.some((c) => c.offsetSec >= beforeSec - LATE_SEC)) state.clock = this.continueClock(nowSec);
+    return state.clock.map((_, r) => r).filter((r) => readUncertainty(state.clock[r], nowSec) > LOST_SEC && readUncertainty(state.clock[r], beforeSec) <= LOST_SEC);
   }
 
   save(): LearnedState { return this.state; }

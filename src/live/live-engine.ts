@@ -20,7 +20,7 @@ import { openLiveAudio, type LiveSetup } from './live-setup.js';
 import { AFTER_SEC, listNeededFrames, planSteps } from './step-plan.js';
 import { warmUpOrWait } from './warm-up.js';
 import { Watchers, type WatcherState } from './watchers.js';
-import type { WarningRow } from './warnings.js';
+import { describeLostClock, type WarningRow } from './warnings.js';
 
 export interface LiveOptions {
   models: Models;
@@ -273,7 +273,8 @@ export class LiveEngine {
     if (!isUsed) return;
     state.floors = this.keeper.current;
     state.floors.forEach((floor, j) => { if (!isLost[j]) this.warn(watchers.addFloor(j, this.heardSec, meanFloorDb(floor, this.settings.bandBins))); });
-    learning.refresh(this.heardSec);
+    const lost = learning.refresh(this.heardSec, this.heardSec - FLOOR_CELL_SEC);
+    this.warn(lost.map((r) => describeLostClock(this.setup.recorders[r], this.heardSec)));
   }
 
   private warn(rows: readonly WarningRow[]): void {
