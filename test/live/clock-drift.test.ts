@@ -12,7 +12,7 @@ const WARM_SEC = 60, EVERY_SEC = 30;
 const REACH_SEC = 0.007;
 const ZERO = { knotSec: [0], offsetSec: [0], uncertaintySec: [0] };
 const TABLE: SyntheticTable = {
-  seed: 3, durationSec: 5400, recorderOfTrack: [0, 0, 0, 0, 1, 1, 1, 1], clocks: [{ offsetSec: 1.5, driftPpm: 22, wanderPpm: 1.5, wanderSec: 7200 }], callsPerMin: 4, staySec: 300,
+  seed: 2, durationSec: 4500, recorderOfTrack: [0, 0, 0, 0, 1, 1, 1, 1], clocks: [{ offsetSec: 1.5, driftPpm: 22, wanderPpm: 1.5, wanderSec: 7200 }], callsPerMin: 10, staySec: 60,
 };
 
 /** Errors of the clock and what it states, ms, each time before it is learned anew. @param quiet when nobody calls, seconds */
@@ -47,13 +47,14 @@ function follow(table: SyntheticTable, quiet: readonly [number, number] = [0, 0]
 }
 
 describe('a clock that is followed live', () => {
-  it('stays where frames hear it, with four calls a minute', () => {
-    // As measured 2.3 ms at worst, .5 ms rms: there are hardly any exchanges. Fitted to ten minutes alone, and believed whatever it states, it ran away by 70 ms.
+  it('stays where frames hear it, though calls are few and birds move', () => {
+    // As measured 2.1 ms at worst, .4 ms rms: there are hardly any exchanges (seed 12: .5 and .08). Fitted to ten minutes alone, and believed up to 2 ms of
+    // doubt, it was 19 ms off (9 ms).
     expect(Math.max(...follow(TABLE).map((s) => Math.abs(s.errorMs)))).toBeLessThan(4);
-  }, 200_000);
+  }, 600_000);
 
   it('runs on through a silence at the rate of the minutes before, states its doubt, and is found again', () => {
-    const steps = follow({ ...TABLE, seed: 5, callsPerMin: 10, durationSec: 4500, clocks: [{ offsetSec: 1.5, driftPpm: 22, wanderPpm: 1.5, wanderSec: 86400 }] }, [1200, 3600]);
+    const steps = follow({ ...TABLE, seed: 5, callsPerMin: 10, staySec: 300, clocks: [{ offsetSec: 1.5, driftPpm: 22, wanderPpm: 1.5, wanderSec: 86400 }] }, [1200, 3600]);
     const at = (sec: number) => steps.find((s) => s.tSec >= sec)!;
     expect(Math.abs(at(1200).errorMs)).toBeLessThan(0.1);
     // As measured .26 ms; the rate of the last half minute alone led 1.4 ms astray. A sine of a day of 1.5 ppm turns the rate by .3 ppm in this time: .4 ms.
@@ -61,7 +62,7 @@ describe('a clock that is followed live', () => {
     expect(at(3600).statedMs).toBeGreaterThan(2);
     expect(at(3600).statedMs).toBeLessThan(3);
     expect(Math.abs(steps[steps.length - 1].errorMs)).toBeLessThan(0.1);
-  }, 200_000);
+  }, 600_000);
 
   it('is said to be lost once in a long silence', () => {
     const clock = [ZERO, joinClock({ ...ZERO, uncertaintySec: [1e-4] }, { ...ZERO, uncertaintySec: [1e-4] }, 0, 60)];
