@@ -51,8 +51,9 @@ export function propagateErrors(
  * 95 % interval round an excess. The draws give calls away once more that may already be another bird's, so on the mean they lie off the excess by about
  * as much as the excess lies off what it would be with every call given rightly (the bias that a bootstrap takes off: Davison and Hinkley 1997, Bootstrap
  * Methods and their Application, section 2.1; for classes mistaken with known probabilities, Kuechenhoff, Mwalili and Lesaffre 2006, Biometrics 62:85-96).
- * By how much of it is only as certain as the probabilities are: rows that are righter than they claim owe nothing. So the scatter of the draws round their own mean is laid round the
- * excess, and the end on the side of that bias is moved by all of it: the interval holds the excess, and what it may be once corrected.
+ * How much of it is there is only as certain as the probabilities are: rows that are righter than they claim owe nothing. So the scatter of the draws
+ * round their own mean is laid round the excess, and the end that lies against the bias is moved by all of it: the interval holds the excess, and what
+ * it may be once corrected. Joining the two is common practice, no source.
  * @param draws the excess in each draw
  */
 export function boundExcess(excess: number, draws: readonly number[]): { low: number; high: number } {
