@@ -7,7 +7,6 @@ import { unpackCandidates } from '../evidence/candidate-rows.js';
 import { CellWorker, type ExtractResult } from '../pipeline/cell-work.js';
 import { planCells } from '../pipeline/cells.js';
 import { meanFloorDb } from '../pipeline/floor-table.js';
-import { VolaryError } from '../schema/errors.js';
 import type { CallRow } from '../schema/rows.js';
 import type { StudyAudio } from '../study/study-audio.js';
 import { ActiveSlots, type SlotState } from './active-slots.js';
@@ -19,9 +18,9 @@ import { Learning, type LearnedState } from './learning.js';
 import type { LinkVerdict } from './link-watch.js';
 import { openLiveAudio, type LiveSetup } from './live-setup.js';
 import { AFTER_SEC, listNeededFrames, planSteps } from './step-plan.js';
-import { warmUp, type WarmUp } from './warm-up.js';
+import { warmUpOrWait } from './warm-up.js';
 import { Watchers, type WatcherState } from './watchers.js';
-import type { WarningRow } from './warnings.js';
+import { describeLostClock, type WarningRow } from './warnings.js';
 
 export interface LiveOptions {
   models: Models;
@@ -29,6 +28,8 @@ export interface LiveOptions {
   warmUpSec: number;
   /** Largest offset between recorders, seconds. */
   maxOffsetSec: number;
+  /** Sound that is waited for until recorders hear something in common, seconds; then it goes on without. */
+  clockWaitSec: number;
   /** Awaited between pieces of work, so that others get the thread. */
   pause: () => Promise<void>;
   /** A call, and how much of the stream had been heard when it was given, seconds. */
@@ -75,8 +76,9 @@ export class LiveEngine {
   private readonly stepSlots: number;
   private readonly contextSec: number;
   private readonly warmSteps: number;
-  /** Step at which the warm-up begins: later than 0 where the recorders had nothing in common before. */
-  private warmFrom = 0;
+  /** Step at which the warm-up begins: later than 0 where the recorders had nothing in common before, or what came first is gone. */
+  private warmFrom: number;
+  private isClockMissed = false;
   private readonly worker: CellWorker;
   private readonly scanner: ActivityScanner;
   private readonly keeper: FloorKeeper;
@@ -91,6 +93,7 @@ export class LiveEngine {
     this.stepSec = plan.stepSec;
     this.contextSec = plan.contextSec;
     this.warmSteps = Math.ceil(options.warmUpSec / this.stepSec);
+    this.warmFrom = state ? 0 : Math.ceil(Math.min(...originFrames) / setup.sampleRateHz / this.stepSec);
     const spreadSec = setup.recorders.length > 1 ? 2 * options.maxOffsetSec : 0;
     const capacitySec = Math.max(this.warmSteps * this.stepSec, FLOOR_CELL_SEC + this.contextSec + this.stepSec) + spreadSec + SPARE_SEC;
     this.rings = setup.inputs.map((input, k) => new FrameRing(input.channelCount, input.coding, Math.ceil(capacitySec * setup.sampleRateHz), originFrames[k]));
@@ -113,7 +116,7 @@ export class LiveEngine {
     else {
       if (this.countWholeSteps() < (run ? run.state.step + 1 : this.warmFrom + this.warmSteps)) return false;
       if (run) await this.takeStep();
-      else if (!await this.warm(this.warmFrom + this.warmSteps)) this.postponeWarmUp();
+      else if (!await this.warm(this.warmFrom + this.warmSteps)) await this.postponeWarmUp();
     }
     if (this.run) listNeededFrames(this.setup, { ...this.run.state, learned: this.run.learning.save() }).forEach((frame, k) => this.rings[k].release(frame));
     return true;
@@ -174,9 +177,12 @@ export class LiveEngine {
 
   /** Learns from the steps of the warm-up; false where the clocks of the recorders cannot be learned from them. */
   private async warm(steps: number): Promise<boolean> {
-    const { setup, options, warmFrom } = this;
+    const { setup, options, settings, warmFrom } = this;
     const endSec = steps * this.stepSec, fromSec = warmFrom * this.stepSec;
-    const found = await this.tryWarmUp(fromSec, endSec);
+    const isLast = endSec >= options.clockWaitSec;
+    const { found, missing } = await warmUpOrWait(this.module, setup, this.rings, settings, { ...options, fromSec, endSec, isLast });
+    if (missing && (isLast || !this.isClockMissed)) this.warn([missing]);
+    this.isClockMissed = missing !== undefined;
     if (!found) return false;
     this.start({
       step: steps, takenSec: endSec - AFTER_SEC, floors: found.floors, floorCells: [], nextCell: Math.ceil(fromSec / FLOOR_CELL_SEC), learned: found.learned, decider: createDeciderState(-1),
@@ -189,25 +195,12 @@ export class LiveEngine {
     return true;
   }
 
-  /** Undefined, with a warning, where a recorder has no sound in common with the reference. */
-  private async tryWarmUp(fromSec: number, toSec: number): Promise<WarmUp | undefined> {
-    const { setup, options, settings } = this;
-    const audio = fromSec > 0 ? openLiveAudio(setup, this.rings, Math.round(fromSec * setup.sampleRateHz)) : this.audio;
-    try {
-      return await warmUp(this.module, audio, settings, fromSec, toSec - fromSec, options.maxOffsetSec, options.pause);
-    } catch (error) {
-      if (!(error instanceof VolaryError) || error.code !== 'no-data' || setup.recorders.length < 2) throw error;
-      const text = `no sound of ${fromSec.toFixed(0)} to ${toSec.toFixed(0)} s was heard by all recorders (${error.detail.where}, offsets up to ${options.maxOffsetSec} s): without clocks no call is given; the warm-up goes on with what follows`;
-      this.warn([{ timeSec: toSec, track: error.detail.where ?? '', kind: 'no-clock', text }]);
-      return undefined;
-    }
-  }
-
   /** The next try is with the newest sound, half of it new; calls before it are not told. */
-  private postponeWarmUp(): void {
+  private async postponeWarmUp(): Promise<void> {
     this.warmFrom += Math.max(1, this.warmSteps >> 1);
     const frame = Math.floor((this.warmFrom * this.stepSec - this.options.maxOffsetSec) * this.setup.sampleRateHz);
     for (const ring of this.rings) ring.release(frame);
+    await this.options.onSave();
   }
 
   /** Gives the calls of the warm-up, late; where a run goes on from its end, once more. */
@@ -280,7 +273,8 @@ export class LiveEngine {
     if (!isUsed) return;
     state.floors = this.keeper.current;
     state.floors.forEach((floor, j) => { if (!isLost[j]) this.warn(watchers.addFloor(j, this.heardSec, meanFloorDb(floor, this.settings.bandBins))); });
-    learning.refresh(this.heardSec);
+    const lost = learning.refresh(this.heardSec, this.heardSec - FLOOR_CELL_SEC);
+    this.warn(lost.map((r) => describeLostClock(this.setup.recorders[r], this.heardSec)));
   }
 
   private warn(rows: readonly WarningRow[]): void {

@@ -80,6 +80,11 @@ export function listInputPaths(manifest: StudyManifest): string[] {
   return [...new Set(manifest.tracks.map((t) => t.files[0].path))];
 }
 
+/** The same tracks as if one recorder had made them all, for recorders that never hear the same: their times stand as the study gives them. */
+export function joinRecorders(setup: LiveSetup): LiveSetup {
+  return { ...setup, recorders: setup.recorders.slice(0, 1), tracks: setup.tracks.map((t) => ({ ...t, recorderIndex: 0 })) };
+}
+
 /** The tracks of a live run as a timeline without end, read from the rings; its time 0 is frame `zeroFrame` of every recorder's clock. */
 export function openLiveAudio(setup: LiveSetup, rings: readonly FrameRing[], zeroFrame = 0): StudyAudio {
   const { sampleRateHz, recorders } = setup;

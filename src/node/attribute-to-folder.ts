@@ -9,6 +9,7 @@ import { attributeLoadedStudy } from './attribute-study-file.js';
 import { fingerprintFile, openCheckpointFolder, type CheckpointFolder, type CheckpointHeader } from './checkpoint-folder.js';
 import { readKernelsFile, requireKernels, type KernelKind } from './kernels-file.js';
 import { loadStudy, type StudyOnDisk } from './study-files.js';
+import { nameStudyPath } from './study-path.js';
 import { prepareFolder, sweepUnfinished, writeFileAtomic } from './write-files.js';
 
 export interface AttributeToFolderOptions extends AttributeOptions {
@@ -111,13 +112,13 @@ async function writeTables(folder: string, run: PreparedRun, result: AttributeRe
   const write = (name: string, data: string | Uint8Array): Promise<void> => writeFileAtomic(join(folder, name), data, { overwrite: true });
   const files: Record<string, string | Uint8Array> = { ...formatTablesParquet(result), ...formatTables(result, run.study.manifest.name) };
   for (const [name, data] of Object.entries(files)) await write(name, data);
-  await write('run.json', `${JSON.stringify(describeRun(folder, run, result), null, 2)}\n`);
+  await write('run.json', `${JSON.stringify(describeRun(await nameStudyPath(folder, run.study.manifestPath), run, result), null, 2)}\n`);
 }
 
-/** What makes a result repeatable: versions, kernels, settings, what the input files were. No moment of running: the same input gives the same bytes. */
-function describeRun(folder: string, { study, inputs, kernels, kernelHash }: PreparedRun, result: AttributeResult): Record<string, unknown> {
+/** What makes a result repeatable: versions, kernels, settings, what the input files were. No moment of running, no place: the same input gives the same bytes. */
+function describeRun(studyPath: string, { study, inputs, kernels, kernelHash }: PreparedRun, result: AttributeResult): Record<string, unknown> {
   return {
-    schema: 1, study: resolve(study.manifestPath), folder: resolve(folder), name: study.manifest.name,
+    schema: 1, study: studyPath, name: study.manifest.name,
     versions: { volary: readVersion(), node: process.version }, kernels, kernelHash, durationSec: result.durationSec, settings: result.settings,
     gainsDb: Object.fromEntries(study.timeline.tracks.map((t, j) => [t.bird, Number(result.gainDb[j].toFixed(3))])),
     inputs,

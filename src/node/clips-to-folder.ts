@@ -1,4 +1,4 @@
-import { mkdir, readdir, stat } from 'node:fs/promises';
+import { readdir, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { buildWavFile } from '../audio/wav-writer.js';
 import type { WavEncoding } from '../audio/wav-writer.js';
@@ -20,7 +20,7 @@ import { formatUtc } from '../table/utc-time.js';
 import { buildClock, findEncoding, nameTrackFiles } from './separate-to-folder.js';
 import { loadStudy } from './study-files.js';
 import type { StudyOnDisk } from './study-files.js';
-import { prepareFolder, refuseExisting, writeFileAtomic } from './write-files.js';
+import { makeFolder, prepareFolder, refuseExisting, writeFileAtomic } from './write-files.js';
 
 export interface ClipsToFolderOptions extends ClipChoice {
   calls: readonly CallRow[];
@@ -66,7 +66,7 @@ export async function clipsToFolder(manifestPath: string, folder: string, option
   const planned = planClips(study, clock, chosen, options.marginSec);
   const folders = [...new Set(planned.map((p) => p.path.split('/')[0]))];
   await prepareFolder(folder, TABLES, { overwrite: options.overwrite });
-  for (const name of folders) await mkdir(join(folder, name), { recursive: true });
+  for (const name of folders) await makeFolder(join(folder, name));
   for (const clip of planned) await refuseExisting(join(folder, clip.path), { overwrite: options.overwrite });
   const audio = new StudyAudio(timeline, study.openReader);
   const rows: RegionRow[] = [];

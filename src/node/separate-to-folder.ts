@@ -15,6 +15,7 @@ import { describeSeparation } from './separation-input.js';
 import type { SeparationTask } from './separation-input.js';
 import { loadStudy } from './study-files.js';
 import type { StudyOnDisk } from './study-files.js';
+import { nameStudyPath } from './study-path.js';
 import { prepareFolder, writeFileAtomic } from './write-files.js';
 import { TrackWriters } from './write-tracks.js';
 
@@ -84,9 +85,10 @@ export async function separateToFolder(manifestPath: string, folder: string, opt
   }
   for (const p of audio.problems) options.onNote?.(`error: ${p.text}`);
   const tracks = birds.map((bird, j) => ({ bird, file: names[j], changedSec: changedFrames[j] / timeline.sampleRateHz }));
-  const summary = { durationSec: timeline.durationSec, folder, tracks, problems: problems + audio.problems.length };
+  const done = { durationSec: timeline.durationSec, tracks, problems: problems + audio.problems.length };
+  const summary = { ...done, folder };
   await writeFileAtomic(join(folder, RECORD), `${JSON.stringify({
-    schema: 1, study: resolve(study.manifestPath), calls: options.calls.length, settings: chooseSeparationSettings(timeline.sampleRateHz, options.changes), ...summary,
+    schema: 1, study: await nameStudyPath(folder, study.manifestPath), calls: options.calls.length, settings: chooseSeparationSettings(timeline.sampleRateHz, options.changes), ...done,
   }, null, 2)}\n`, { overwrite: true });
   return { complete: summary.problems === 0, text: describe(study.manifest.name, summary), summary };
 }

@@ -1,7 +1,7 @@
 import { randomBytes } from 'node:crypto';
 import { unlinkSync } from 'node:fs';
 import { mkdir, open, readdir, realpath, rename, stat, unlink, writeFile } from 'node:fs/promises';
-import { dirname, join } from 'node:path';
+import { dirname, join, resolve } from 'node:path';
 import { quoteName, VolaryError } from '../schema/errors.js';
 
 export interface WriteOptions {
@@ -48,12 +48,30 @@ export async function writeFileAtomic(path: string, data: string | Uint8Array, o
  * @throws VolaryError 'exists' naming the first file that is in the way.
  */
 export async function prepareFolder(folder: string, names: readonly string[], options: WriteOptions = {}): Promise<void> {
-  try {
-    await mkdir(folder, { recursive: true });
-  } catch (error) {
-    throw describeWriteError(folder, error);
-  }
+  await makeFolder(folder);
   for (const name of names) await refuseExisting(join(folder, name), options);
+}
+
+/**
+ * Makes a folder and those that it lies in. One by one: in a place that takes none and says that it is not there, Node's own recursion tries for ever.
+ * @throws VolaryError 'unreadable'
+ */
+export async function makeFolder(folder: string): Promise<void> {
+  const missing: string[] = [];
+  let at = resolve(folder);
+  let found = await stat(at).catch(() => undefined);
+  if (found && !found.isDirectory()) throw describeWriteError(folder, { code: 'EEXIST' });
+  while (!found && dirname(at) !== at) {
+    missing.unshift(at);
+    at = dirname(at);
+    found = await stat(at).catch(() => undefined);
+  }
+  for (const path of missing) {
+    await mkdir(path).catch((error: NodeJS.ErrnoException) => {
+      // Another run may have made it meanwhile.
+      if (error.code !== 'EEXIST') throw describeWriteError(folder, error);
+    });
+  }
 }
 
 /** Throws VolaryError 'exists' where a file is there and overwrite is not set, 'missing' where its folder is not there. */

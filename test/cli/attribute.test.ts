@@ -58,6 +58,9 @@ describe('attribute', () => {
     for (const name of ['calls', 'clock', 'sounds', 'tracks']) expect(readFileSync(at('good', `${name}.parquet`)).subarray(0, 4).toString()).toBe('PAR1');
     const run = JSON.parse(text('good', 'run.json')) as Record<string, unknown>;
     expect(Object.keys(run)).toEqual(expect.arrayContaining(['schema', 'versions', 'kernelHash', 'settings', 'inputs', 'durationSec']));
+    // No place on this disk: study and result that move together keep their bytes.
+    expect(run.study).toBe('../good.json');
+    expect(JSON.stringify(run)).not.toContain(JSON.stringify(folder).slice(1, -1));
   });
 
   it('with --json prints one line that parses, and nothing else', () => {

@@ -45,7 +45,7 @@ describe('volary refit', () => {
     const told = JSON.parse(readFileSync(join(out, 'refit.json'), 'utf8'));
     expect(told).toMatchObject({ kind: 'volary-refit', rows: 200, judged: 90, isBetter: true });
     expect(told.after.calibrationError).toBeLessThan(told.before.calibrationError);
-    expect(JSON.parse(readFileSync(join(out, 'run.json'), 'utf8'))).toMatchObject({ name: 'Two birds', folder: out, study: join(root, 'study.json'), refit: { labelFile: 'verified.csv' } });
+    expect(JSON.parse(readFileSync(join(out, 'run.json'), 'utf8'))).toMatchObject({ name: 'Two birds', study: '../study.json', refit: { labelFile: 'verified.csv' } });
     // The new folder is one that the other commands take.
     expect(runCli(['score', out, '--labels', verified])).toMatchObject({ status: 0 });
   });

@@ -51,10 +51,7 @@ export async function countEvents(study: string, out: string, args: string[]): P
   return count;
 }
 
-/** All that lies in a result folder; its own name in run.json is taken out. */
+/** All that lies in a result folder. */
 export function readResult(out: string): Record<string, string> {
-  return Object.fromEntries(readdirSync(out, { withFileTypes: true }).map((e) => {
-    const text = e.isFile() ? readFileSync(join(out, e.name), 'latin1') : 'a folder';
-    return [e.name, e.name === 'run.json' ? text.replace(/"folder": .*/, '') : text];
-  }));
+  return Object.fromEntries(readdirSync(out, { withFileTypes: true }).map((e) => [e.name, e.isFile() ? readFileSync(join(out, e.name), 'latin1') : 'a folder']));
 }

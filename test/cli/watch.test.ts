@@ -157,6 +157,42 @@ describe('watch, from a pipe and killed', () => {
   });
 });
 
+describe('watch, from a pipe of recorders that never hear the same', () => {
+  const FS = 8000, SEC = 150;
+  const ARGS = ['apart.json', '--rate', String(FS), '--encoding', 'pcm16', '--warm-up', '5', '--max-offset', '1', '--out', 'apart'];
+  const measureKept = (): number => readdirSync(join(folder, 'apart')).filter((n) => n.startsWith('watch-sound-')).reduce((sum, n) => sum + statSync(join(folder, 'apart', n)).size, 0) / (4 * FS);
+
+  it('keeps no more than what its next try looks at, warns once, and goes on there when killed', async () => {
+    const track = (bird: string, channel: number) => ({ bird, recorder: bird, files: [{ path: '-', channel }] });
+    writeFileSync(join(folder, 'apart.json'), JSON.stringify({ volary: 1, name: 'apart', recorders: [{ name: 'red' }, { name: 'blue' }], tracks: [track('red', 1), track('blue', 2)] }));
+    const sound = new Int16Array(2 * FS * SEC);
+    for (let n = 0, x = 1; n < sound.length; n++) { x = (Math.imul(x, 1664525) + 1013904223) >>> 0; sound[n] = (x >>> 16) / 65.536 - 500; }
+    const bytes = new Uint8Array(sound.buffer);
+    const child = spawn(process.execPath, [MAIN, 'watch', ...ARGS], { cwd: folder, stdio: ['pipe', 'ignore', 'pipe'] });
+    let told = '';
+    child.stderr.on('data', (d: Buffer) => { told += String(d); });
+    child.stdin.on('error', () => undefined);
+    child.stdin.write(bytes);
+    // Of what arrives 20 s may wait, and a try looks at 5 s and the offset; what was kept together is given up together.
+    const keptSec = await new Promise<number>((resolve) => {
+      const look = setInterval(() => {
+        if (findKeptEnd('apart') < bytes.length || measureKept() > 45) return;
+        clearInterval(look);
+        resolve(measureKept());
+      }, 50);
+    });
+    child.kill('SIGKILL');
+    await new Promise((resolve) => { child.on('close', resolve); });
+    expect(keptSec).toBeLessThan(45);
+    expect(told.match(/without clocks no call is given/g)).toHaveLength(1);
+    const again = await watch(ARGS, { input: bytes.slice(0, 4 * FS) });
+    expect(again.status).toBe(0);
+    expect(Number(/working on the (\d+\.\d) s of sound/.exec(again.err)![1])).toBeLessThan(45);
+    expect(again.err).not.toMatch(/internal error/);
+    expect(findKeptEnd('apart')).toBe(0);
+  }, 200_000);
+});
+
 describe('watch, from a file that grows', () => {
   it('killed while it works and started again, ends with the same table and repeats no line', async () => {
     const path = join(folder, 'grow.wav');

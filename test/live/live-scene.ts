@@ -32,10 +32,10 @@ export function setUp(scene: SimulatedScene): { setup: LiveSetup; bytes: Uint8Ar
 export interface Heard { rows: CallRow[]; heardSec: number[]; warnings: WarningRow[]; notes: string[] }
 
 /** Streams bytes through an engine in pieces of `pieceBytes`. */
-export async function listen(setup: LiveSetup, bytes: readonly Uint8Array[], warmUpSec: number, pieceBytes = 65536): Promise<Heard> {
+export async function listen(setup: LiveSetup, bytes: readonly Uint8Array[], warmUpSec: number, pieceBytes = 65536, clockWaitSec = 600): Promise<Heard> {
   const heard: Heard = { rows: [], heardSec: [], warnings: [], notes: [] };
   const engine = new LiveEngine(await loadKernelsFile(), setup, {
-    models, warmUpSec, maxOffsetSec: 5, pause: async () => undefined, onSave: async () => undefined, onNote: (text) => heard.notes.push(text), onWarning: (w) => heard.warnings.push(w),
+    models, warmUpSec, maxOffsetSec: 5, clockWaitSec, pause: async () => undefined, onSave: async () => undefined, onNote: (text) => heard.notes.push(text), onWarning: (w) => heard.warnings.push(w),
     onCall: (row, sec) => { heard.rows.push(row); heard.heardSec.push(sec); },
   }, setup.originFrames);
   const at = bytes.map(() => 0);

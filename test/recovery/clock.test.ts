@@ -55,7 +55,8 @@ describe('clocks from crosstalk', () => {
     expect(result.rmsMs).toBeLessThan(0.03);
     expect(Math.abs(result.meanRatePpm)).toBeLessThan(0.001);
     expect(result.localRatePpm).toBeLessThan(0.1);
-  }, 60000);
+    // 43200 calls, some ten seconds alone: the limit only ends a fit that never would, on a machine that is busy with ten other things.
+  }, 600_000);
 
   it('three recorders', () => {
     const table = { ...HOUR, seed: 6, recorderOfTrack: [0, 0, 0, 1, 1, 2, 2, 2], clocks: [...HOUR.clocks, { offsetSec: -3, driftPpm: -40, wanderPpm: 0.5, wanderSec: 900 }] };

@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { Command } from 'commander';
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
+import { networkTables } from '../../src/analysis/network/index.js';
 import { addReportCommand } from '../../src/cli/commands/report.js';
 import { scoreCalls } from '../../src/score/score-calls.js';
 import { scoreToJson } from '../../src/score/score-json.js';
@@ -12,6 +13,7 @@ import { makeNoise, makeWav } from '../study/make-wav.js';
 import { readMarkup, readText } from './read-markup.js';
 import { callRow } from './sample-input.js';
 
+const [edgeTable] = networkTables;
 let folder = '';
 
 async function run(...args: string[]): Promise<{ out: string; err: string; status: number | undefined }> {
@@ -150,6 +152,19 @@ describe('volary report', () => {
     expect(readText(await page())).toContain('Not measured yet');
     await writeFile(path, '{"kind":"other"}');
     expect((await run(result(), '--no-sound', '--force')).err).toContain('not a score of this version');
+  });
+
+  it('asks for a new run in one line where an earlier version wrote the table of an analysis', async () => {
+    const path = join(result(), 'network.csv');
+    const columns = edgeTable.columns.map((c) => c.name).filter((name) => name !== 'through' && name !== 'indirect_excess');
+    await writeFile(path, `${columns.join(',')}\n`);
+    const { status, out, err } = await run(result(), '--no-sound');
+    expect([status, out]).toEqual([1, '']);
+    expect(err).toBe(`volary report: ${JSON.stringify(path)} row 1: column indirect_excess is missing; expected a table as this version writes it; run 'volary network' again\n`);
+    await writeFile(path, formatCsv(edgeTable, []));
+    expect((await run(result(), '--no-sound')).status).toBe(0);
+    await writeFile(join(result(), 'habituation.csv'), 'bird,day\n');
+    expect((await run(result(), '--no-sound', '--force')).err).toMatch(/is missing; .*run 'volary habituation' again\n$/);
   });
 
   it('replaces nothing unasked, and refuses what is not there', async () => {

@@ -56,7 +56,8 @@ describe('separate to a folder', () => {
       expect(10 * Math.log10(power(before.samples) / power(after.samples))).toBeGreaterThan(10);
     }
     const record = JSON.parse(await readFile(join(out, 'separation.json'), 'utf8')) as { schema: number; calls: number; tracks: { bird: string; changedSec: number }[] };
-    expect(record).toMatchObject({ schema: 1, calls: 4 });
+    expect(record).toMatchObject({ schema: 1, calls: 4, study: '../study.json' });
+    expect(record).not.toHaveProperty('folder');
     expect(record.tracks.every((t) => t.changedSec > 0.4 && t.changedSec < 1.2)).toBe(true);
   });
 

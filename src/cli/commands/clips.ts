@@ -33,16 +33,16 @@ interface RunRecord { study?: unknown; settings?: { bandHz?: [number, number] } 
 
 async function runClips(io: CommandIo, folder: string, options: ClipsCommandOptions): Promise<number> {
   const { join } = await import('node:path');
-  const { readFile } = await import('node:fs/promises');
   const { clipsToFolder, requireOtherFolder } = await import('../../node/clips-to-folder.js');
   const { parseCsv } = await import('../../table/csv-table.js');
   const { clockTable } = await import('../../table/table-specs.js');
+  const { readRunFile } = await import('../../node/run-record.js');
   const { readCalls, readTextFile } = await import('./read-result.js');
   const calls = await readCalls(folder);
   await requireOtherFolder(folder, options.out);
   const clockPath = join(folder, 'clock.csv');
   const clock = parseCsv(clockTable, await readTextFile(clockPath, "run 'volary attribute' with --out and this folder first"), clockPath);
-  const record = parseRecord(await readFile(join(folder, 'run.json'), 'utf8').catch(() => '{}'));
+  const record: RunRecord = await readRunFile(folder) ?? {};
   const progress = io.progress('cutting', calls.length);
   const result = await clipsToFolder(await findManifest(folder, record, options.study), options.out, {
     calls, clock, marginSec: options.margin, threshold: options.threshold, birds: options.birds, most: options.most, overwrite: options.force,
@@ -56,18 +56,11 @@ async function runClips(io: CommandIo, folder: string, options: ClipsCommandOpti
   return result.complete ? EXIT.done : EXIT.notFit;
 }
 
-function parseRecord(text: string): RunRecord {
-  try {
-    return (JSON.parse(text) as RunRecord | null) ?? {};
-  } catch {
-    return {};
-  }
-}
-
 async function findManifest(folder: string, record: RunRecord, given?: string): Promise<string> {
-  const { isAbsolute, join } = await import('node:path');
+  const { join } = await import('node:path');
+  const { findStudyPath } = await import('../../node/study-path.js');
   const { quoteName, VolaryError } = await import('../../schema/errors.js');
-  if (given !== undefined) return given;
-  if (typeof record.study === 'string' && record.study !== '') return isAbsolute(record.study) ? record.study : join(folder, record.study);
+  const path = given ?? await findStudyPath(folder, record.study);
+  if (path !== undefined) return path;
   throw new VolaryError('missing', { where: quoteName(join(folder, 'run.json')), what: 'names no study', mend: 'give the manifest with --study' });
 }

@@ -1,9 +1,11 @@
 import { stat } from 'node:fs/promises';
-import { dirname, isAbsolute, join, resolve } from 'node:path';
+import { dirname, join, resolve } from 'node:path';
 import { DEFAULT_DAYS_AFTER, deriveExclusions } from '../../analysis/exclusions/derive-exclusions.js';
 import type { DaysAfter } from '../../analysis/exclusions/derive-exclusions.js';
 import { listBirds } from '../../analysis/rates/measure-rates.js';
 import type { ResultTables } from '../../analysis/rates/measure-rates.js';
+import { readRunFile } from '../../node/run-record.js';
+import { findStudyPath } from '../../node/study-path.js';
 import type { ExclusionRow, HandlingRow } from '../../schema/analysis-rows.js';
 import { quoteName, VolaryError } from '../../schema/errors.js';
 import type { CallRow } from '../../schema/rows.js';
@@ -98,21 +100,14 @@ interface FoundRecord { name?: string; durationSec?: number; study?: string; sta
 
 /** What run.json and the manifest that it names say; both may be missing. */
 async function readRecord(folder: string): Promise<FoundRecord> {
-  const path = join(folder, 'run.json');
-  if (!(await isFile(path))) return {};
-  let value: Record<string, unknown>;
-  try {
-    value = JSON.parse(await readTextFile(path, '')) as Record<string, unknown>;
-  } catch (cause) {
-    throw cause instanceof VolaryError ? cause : new VolaryError('bad-table', { where: quoteName(path), what: 'is not JSON', got: (cause as Error).message }, { cause });
-  }
+  const value = await readRunFile(folder);
+  if (!value) return {};
   const record: FoundRecord = {};
   if (typeof value.name === 'string') record.name = value.name;
   if (typeof value.durationSec === 'number' && value.durationSec > 0) record.durationSec = value.durationSec;
-  if (typeof value.study !== 'string') return record;
-  record.study = isAbsolute(value.study) ? value.study : join(folder, value.study);
+  record.study = await findStudyPath(folder, value.study);
   // The tables may have travelled without the study.
-  if (!(await isFile(record.study))) return record;
+  if (record.study === undefined || !(await isFile(record.study))) return record;
   const manifest = parseManifest(await readTextFile(record.study, ''), record.study);
   return { ...record, start: manifest.start, handling: manifest.handling };
 }

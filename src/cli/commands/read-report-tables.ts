@@ -34,7 +34,7 @@ async function readRates(folder: string): Promise<ReportRates> {
   const startUtc = typeof settings.startUtc === 'string' ? settings.startUtc : undefined;
   return {
     ...(typeof settings.utcOffsetMin === 'number' ? { clock: describeClock({ startUtc }, settings.utcOffsetMin) } : {}),
-    rates: await readRows(folder, rateTable), byHour: await readRows(folder, hourRateTable), leftOut: pickNumbers(record.leftOut),
+    rates: await readRows(folder, rateTable, 'rates'), byHour: await readRows(folder, hourRateTable, 'rates'), leftOut: pickNumbers(record.leftOut),
     ...(typeof record.excludedBy === 'string' ? { excludedBy: record.excludedBy } : {}), ...(typeof record.dispersion === 'string' ? { dispersion: record.dispersion } : {}),
   };
 }
@@ -45,13 +45,14 @@ async function readHabituation(folder: string): Promise<ReportHabituation> {
   const decisions = (Array.isArray(record.decisions) ? record.decisions : []) as ReportDecision[];
   const isWhole = decisions.every((d) => typeof d?.bird === 'string' && ['fitted', 'battery', 'other'].includes(d.after) && typeof d.testedDays === 'number' && typeof d.words === 'string');
   if (!isWhole) throw new VolaryError('bad-table', { where: quoteName(join(folder, 'habituation.json')), what: 'decisions are not as this version writes them', mend: "run 'volary habituation' again" });
-  return { rows: await readRows(folder, habituationTable), decisions, ...(margin === undefined ? {} : { margin }) };
+  return { rows: await readRows(folder, habituationTable, 'habituation'), decisions, ...(margin === undefined ? {} : { margin }) };
 }
 
 async function readNetwork(folder: string): Promise<ReportNetwork> {
   const record = await readRecord(folder, 'network');
+  const read = <Row>(table: TableSpec<Row>): Promise<Row[]> => readRows(folder, table, 'network');
   return {
-    edges: await readRows(folder, edgeTable), latencies: await readRows(folder, latencyTable), turns: await readRows(folder, turnTable), days: await readRows(folder, dayTable),
+    edges: await read(edgeTable), latencies: await read(latencyTable), turns: await read(turnTable), days: await read(dayTable),
     settings: pickNumbers(record.settings), counts: pickNumbers(record.counts),
   };
 }
@@ -69,10 +70,18 @@ async function findTime(path: string): Promise<number | undefined> {
   return found?.isFile() ? found.mtimeMs : undefined;
 }
 
-/** A table that may be missing is empty; a damaged one is an error. */
-async function readRows<Row>(folder: string, table: TableSpec<Row>): Promise<Row[]> {
+/** A table that may be missing is empty; a damaged one, or one of an earlier version, is an error that names the command which writes it anew. */
+async function readRows<Row>(folder: string, table: TableSpec<Row>, command?: string): Promise<Row[]> {
   const path = join(folder, `${table.name}.csv`);
-  return await findTime(path) === undefined ? [] : parseCsv(table, await readTextFile(path, ''), path);
+  if (await findTime(path) === undefined) return [];
+  const text = await readTextFile(path, '');
+  try {
+    return parseCsv(table, text, path);
+  } catch (error) {
+    if (!(error instanceof VolaryError) || command === undefined) throw error;
+    const { where, what } = error.detail;
+    throw new VolaryError(error.code, { where, what, expected: 'a table as this version writes it', mend: `run 'volary ${command}' again` }, { cause: error });
+  }
 }
 
 /** The record beside a table; without it the table is told alone. */

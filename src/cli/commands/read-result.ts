@@ -1,5 +1,6 @@
 import { readFile, stat } from 'node:fs/promises';
 import { join } from 'node:path';
+import { adviseOnCalls } from '../../node/run-record.js';
 import { quoteName, VolaryError } from '../../schema/errors.js';
 import type { CallRow } from '../../schema/rows.js';
 import { parseCsv } from '../../table/csv-table.js';
@@ -20,7 +21,7 @@ export async function readCalls(folder: string): Promise<CallRow[]> {
   if (!found) throw new VolaryError('missing', { where: quoteName(folder), what: 'no such folder', expected: "a folder that 'volary attribute' has written" });
   if (!found.isDirectory()) throw new VolaryError('missing', { where: quoteName(folder), what: 'not a folder', expected: "a folder that 'volary attribute' has written" });
   const path = join(folder, 'calls.csv');
-  return parseCsv(callTable, await readTextFile(path, "run 'volary attribute' with --out and this folder first"), path);
+  return parseCsv(callTable, await readTextFile(path, await adviseOnCalls(folder)), path);
 }
 
 /**
@@ -37,7 +38,7 @@ export async function readAnalysedEnd(folder: string): Promise<number | undefine
 export async function readTextFile(path: string, mend: string): Promise<string> {
   const found = await stat(path).catch(() => undefined);
   if (!found) throw new VolaryError('missing', { where: quoteName(path), what: 'no such file', mend });
-  if (!found.isFile()) throw new VolaryError('unreadable', { where: quoteName(path), what: 'not a regular file', expected: 'a CSV file' });
+  if (!found.isFile()) throw new VolaryError('unreadable', { where: quoteName(path), what: 'not a regular file', got: found.isDirectory() ? 'a folder' : undefined, expected: 'a file' });
   if (found.size > MAX_TEXT_BYTES) {
     throw new VolaryError('unreadable', { where: quoteName(path), what: 'too large for a table', got: `${found.size} bytes`, expected: `at most ${MAX_TEXT_BYTES}` });
   }

@@ -1,6 +1,8 @@
 import { createHash } from 'node:crypto';
-import { readFile, realpath } from 'node:fs/promises';
-import { basename, isAbsolute, join, resolve } from 'node:path';
+import { readFile } from 'node:fs/promises';
+import { basename, join } from 'node:path';
+import { readRunFile } from '../../node/run-record.js';
+import { findRealPath, findStudyPath, nameStudyPath } from '../../node/study-path.js';
 import { prepareFolder, writeFileAtomic } from '../../node/write-files.js';
 import { formatRefit, refitToJson } from '../../refit/format-refit.js';
 import { judgeSample, judgeStretch } from '../../refit/judge-rows.js';
@@ -24,7 +26,7 @@ const WRITTEN = ['calls.csv', 'calls.parquet', 'run.json', 'refit.json'];
 
 /** What `volary refit` does. */
 export async function runRefit(io: CommandIo, folder: string, options: RefitCommandOptions): Promise<number> {
-  if (await findReal(folder) === await findReal(options.out)) {
+  if (await findRealPath(folder) === await findRealPath(options.out)) {
     throw new VolaryError('bad-option', { where: '--out', what: 'is the folder itself, whose tables stay as they are', expected: 'another folder' });
   }
   const calls = await readCalls(folder);
@@ -72,22 +74,12 @@ async function readCopies(folder: string): Promise<[string, Uint8Array][]> {
 
 /** The record of the run that found the calls, with what was done to their probabilities since. */
 async function describeRun(folder: string, out: string, refit: object): Promise<string | undefined> {
-  const path = join(folder, 'run.json');
-  const text = await readFile(path, 'utf8').catch(() => undefined);
-  if (text === undefined) return undefined;
-  let run: Record<string, unknown>;
-  try {
-    run = JSON.parse(text) as Record<string, unknown>;
-  } catch (cause) {
-    throw new VolaryError('bad-table', { where: quoteName(path), what: 'is not JSON', got: (cause as Error).message }, { cause });
-  }
-  const study = typeof run.study === 'string' && !isAbsolute(run.study) ? resolve(folder, run.study) : run.study;
-  return `${JSON.stringify({ ...run, study, folder: resolve(out), refit }, null, 2)}\n`;
-}
-
-/** Two names of one folder are one folder. */
-function findReal(path: string): Promise<string> {
-  return realpath(path).catch(() => resolve(path));
+  const run = await readRunFile(folder);
+  if (run === undefined) return undefined;
+  const study = await findStudyPath(folder, run.study);
+  // Earlier versions wrote where the folder lay.
+  const { folder: _, ...rest } = run;
+  return `${JSON.stringify({ ...rest, ...(study === undefined ? {} : { study: await nameStudyPath(out, study) }), refit }, null, 2)}\n`;
 }
 
 function hash(text: string): string {

@@ -1,9 +1,11 @@
 import { readFileSync } from 'node:fs';
-import { readFile, stat } from 'node:fs/promises';
-import { isAbsolute, join } from 'node:path';
+import { stat } from 'node:fs/promises';
+import { join } from 'node:path';
 import { loadKernelsFile } from '../../node/kernels-file.js';
+import { readJsonFile, readRunFile } from '../../node/run-record.js';
 import { loadStudy } from '../../node/study-files.js';
 import type { StudyOnDisk } from '../../node/study-files.js';
+import { findStudyPath } from '../../node/study-path.js';
 import { refuseExisting, writeFileAtomic } from '../../node/write-files.js';
 import { buildReport, chooseExcerpts, measureEvidence, renderExcerpts } from '../../report/index.js';
 import type { Excerpt, ReportInput, ReportStudy, RunRecord } from '../../report/index.js';
@@ -53,8 +55,7 @@ type FoundRecord = RunRecord & { study?: unknown; name?: unknown };
 
 /** The study on disk; where it cannot be had, the report is made from the tables alone, unless the user named it. */
 async function openStudy(io: CommandIo, folder: string, record: FoundRecord, options: ReportCommandOptions): Promise<FoundStudy> {
-  const named = typeof record.study === 'string' && record.study !== '' ? record.study : undefined;
-  const path = options.study ?? (named === undefined || isAbsolute(named) ? named : join(folder, named));
+  const path = options.study ?? await findStudyPath(folder, record.study);
   if (!options.sound && options.study === undefined) return { why: 'Made without reading the recordings, as asked.' };
   if (path === undefined) {
     io.note('volary report: run.json names no study; no spectrograms (give the manifest with --study)');
@@ -126,8 +127,7 @@ async function readTable<Row>(folder: string, table: TableSpec<Row>): Promise<Ro
 }
 
 async function readRecord(folder: string): Promise<FoundRecord> {
-  const path = join(folder, 'run.json');
-  const value = (await isFile(path)) ? await readJson(path) : undefined;
+  const value = await readRunFile(folder);
   const refit = await readRefit(folder, value);
   if (!value) return refit ? { refit } : {};
   const gains = Object.entries((value.gainsDb ?? {}) as Record<string, unknown>).filter((e): e is [string, number] => typeof e[1] === 'number' && Number.isFinite(e[1]));
@@ -147,20 +147,10 @@ async function readScore(io: CommandIo, folder: string): Promise<Pick<ReportInpu
     io.note("volary report: score.json is older than calls.csv and is left out; run 'volary score' again");
     return {};
   }
-  const value = await readJson(path);
+  const value = await readJsonFile(path);
   const isKnown = value.schemaVersion === SCORE_SCHEMA_VERSION && (value.kind === 'volary-score' || value.kind === 'volary-verified-score');
   if (!isKnown) throw new VolaryError('bad-table', { where: quoteName(path), what: 'not a score of this version', got: `${String(value.kind)} ${String(value.schemaVersion)}`, mend: "run 'volary score' again" });
   return value.kind === 'volary-score' ? { score: value as unknown as Score } : { verified: value as unknown as VerifiedScore };
-}
-
-async function readJson(path: string): Promise<Record<string, unknown>> {
-  try {
-    const value: unknown = JSON.parse(await readFile(path, 'utf8'));
-    if (value !== null && typeof value === 'object' && !Array.isArray(value)) return value as Record<string, unknown>;
-  } catch (cause) {
-    throw new VolaryError('bad-table', { where: quoteName(path), what: 'is not JSON', got: (cause as Error).message }, { cause });
-  }
-  throw new VolaryError('bad-table', { where: quoteName(path), what: 'is not a JSON object' });
 }
 
 async function isFile(path: string): Promise<boolean> {

@@ -1,8 +1,9 @@
 /** What arrived from a pipe, kept on the disk until the saved state no longer needs it: a run that was killed can hear it once more. */
 import { closeSync, openSync, writeSync } from 'node:fs';
-import { mkdir, open, readdir, rm, stat, type FileHandle } from 'node:fs/promises';
+import { open, readdir, rm, stat, type FileHandle } from 'node:fs/promises';
 import { join } from 'node:path';
 import { quoteName, VolaryError } from '../../schema/errors.js';
+import { makeFolder } from '../write-files.js';
 import type { LiveFeed } from './feeds.js';
 
 /** A piece is named after its first byte, counted from the start of the recorder's clock: its name and its length say all, whenever a run is killed. */
@@ -18,7 +19,7 @@ export class SoundJournal {
 
   /** Finds what an earlier run kept. Pieces that do not join the last ones are of no use. */
   static async open(folder: string): Promise<SoundJournal> {
-    await mkdir(folder, { recursive: true });
+    await makeFolder(folder);
     const found: Piece[] = [];
     for (const name of await readdir(folder)) {
       const firstByte = Number(PIECE.exec(name)?.[1] ?? NaN);

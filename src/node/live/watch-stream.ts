@@ -42,6 +42,8 @@ export interface WatchOptions {
   onNote: (text: string) => void;
 }
 
+/** Sound that is waited for until recorders hear something in common, seconds. Common practice, no source. */
+const CLOCK_WAIT_SEC = 600;
 const READ_BYTES = 1 << 18;
 const WAIT_MS = 40;
 
@@ -104,7 +106,7 @@ class WatchRun {
   private async createEngine(origins: readonly number[], state: EngineState | undefined): Promise<LiveEngine> {
     const models: Models = SHIPPED_MODELS;
     const engine: LiveEngine = new LiveEngine(await loadKernelsFile(), this.setup, {
-      models, warmUpSec: this.options.warmUpSec, maxOffsetSec: this.options.maxOffsetSec, pause: () => breathe(),
+      models, warmUpSec: this.options.warmUpSec, maxOffsetSec: this.options.maxOffsetSec, clockWaitSec: CLOCK_WAIT_SEC, pause: () => breathe(),
       // A row is in its table before it is given: a kill in between loses a line of output, never a row, and repeats none.
       onCall: (row, heardSec) => {
         if (this.tables && !this.tables.addCall(row)) return;
@@ -121,7 +123,9 @@ class WatchRun {
   private async save(engine: LiveEngine): Promise<void> {
     const state = engine.save();
     await this.tables?.save(state);
-    if (state) await this.journal?.trim(listNeededFrames(this.setup, state)[0] * engine.rings[0].blockBytes);
+    // Before the warm-up is over no state needs anything: what the next try looks at is kept.
+    const [firstFrame] = state ? listNeededFrames(this.setup, state) : engine.rings.map((r) => r.firstFrame);
+    await this.journal?.trim(firstFrame * engine.rings[0].blockBytes);
   }
 
   private async pump(engine: LiveEngine, feeds: readonly LiveFeed[]): Promise<void> {

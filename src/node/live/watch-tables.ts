@@ -1,4 +1,4 @@
-import { mkdir, rm } from 'node:fs/promises';
+import { rm } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { EngineState } from '../../live/live-engine.js';
 import { warningTable } from '../../live/warning-table.js';
@@ -6,7 +6,7 @@ import type { WarningRow } from '../../live/warnings.js';
 import type { CallRow } from '../../schema/rows.js';
 import { formatCsv, parseCsv } from '../../table/csv-table.js';
 import { callTable } from '../../table/table-specs.js';
-import { prepareFolder } from '../write-files.js';
+import { makeFolder, prepareFolder } from '../write-files.js';
 import { RowLog } from './row-log.js';
 import { loadState, saveState, STATE_NAME, type SavedRun } from './state-file.js';
 
@@ -22,7 +22,7 @@ export class WatchTables {
    * @throws VolaryError 'exists' for tables of another command, 'stale' for a state that does not fit
    */
   static async open(folder: string, header: Record<string, unknown>, startUtc: string | undefined, options: { overwrite: boolean; canRepeat: boolean }): Promise<WatchTables> {
-    await mkdir(folder, { recursive: true });
+    await makeFolder(folder);
     if (options.overwrite) await rm(join(folder, STATE_NAME), { force: true });
     const found = await loadState(folder, header);
     if (!found) await prepareFolder(folder, [CALLS, WARNINGS], { overwrite: options.overwrite });

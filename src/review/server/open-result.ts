@@ -2,8 +2,10 @@
 import { createHash } from 'node:crypto';
 import { readFile, readdir, realpath, stat } from 'node:fs/promises';
 import { isAbsolute, join, sep } from 'node:path';
+import { adviseOnCalls, readRunFile } from '../../node/run-record.js';
 import { openAudioFile, loadStudy } from '../../node/study-files.js';
 import type { StudyOnDisk } from '../../node/study-files.js';
+import { findStudyPath } from '../../node/study-path.js';
 import { quoteName, VolaryError } from '../../schema/errors.js';
 import type { CallRow, ClockRow } from '../../schema/rows.js';
 import { StudyAudio } from '../../study/study-audio.js';
@@ -36,8 +38,8 @@ export async function openResult(folder: string, studyPath?: string): Promise<Op
   const calls = parseCsv(callTable, callsText, join(folder, 'calls.csv'));
   const clockText = await readTable(folder, 'clock.csv').catch(() => undefined);
   const clock = clockText === undefined ? [] : parseCsv(clockTable, clockText, join(folder, 'clock.csv'));
-  const run = JSON.parse(await readFile(join(folder, 'run.json'), 'utf8').catch(() => '{}')) as RunRecord;
-  const study = await loadStudy(findManifest(folder, run, studyPath));
+  const run: RunRecord = await readRunFile(folder) ?? {};
+  const study = await loadStudy(await findManifest(folder, run, studyPath));
   const { timeline, manifest } = study;
   const voices = await openVoices(folder, study);
   const audio = new StudyAudio(timeline, study.openReader);
@@ -57,9 +59,9 @@ export async function openResult(folder: string, studyPath?: string): Promise<Op
   };
 }
 
-function findManifest(folder: string, run: RunRecord, given?: string): string {
-  if (given !== undefined) return given;
-  if (typeof run.study === 'string' && run.study !== '') return isAbsolute(run.study) ? run.study : join(folder, run.study);
+async function findManifest(folder: string, run: RunRecord, given?: string): Promise<string> {
+  const path = given ?? await findStudyPath(folder, run.study);
+  if (path !== undefined) return path;
   throw new VolaryError('missing', { where: quoteName(join(folder, 'run.json')), what: 'names no study', mend: 'give the manifest with --study' });
 }
 
@@ -80,7 +82,11 @@ async function readTable(folder: string, name: string): Promise<string> {
   try {
     return await readFile(join(folder, name), 'utf8');
   } catch (cause) {
-    throw new VolaryError('missing', { where: quoteName(join(folder, name)), what: 'cannot be read', expected: "a folder that 'volary attribute' has written" }, { cause });
+    const isFolder = (await stat(folder).catch(() => undefined))?.isDirectory();
+    throw new VolaryError('missing', {
+      where: quoteName(join(folder, name)), what: 'cannot be read', got: (cause as NodeJS.ErrnoException).code === 'ENOENT' ? 'no such file' : undefined,
+      expected: "a folder that 'volary attribute' has written", mend: isFolder ? await adviseOnCalls(folder) : undefined,
+    }, { cause });
   }
 }
 

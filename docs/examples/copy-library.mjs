@@ -1,11 +1,11 @@
-// node copy-library.mjs OUT: puts the page and the three files of the library that it needs into a folder, to be served as it is.
+// node copy-library.mjs FOLDER OUT: puts the page of a folder here and the three files of the library that it needs into OUT, to be served as it is.
 import { cp, mkdir } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
-const out = process.argv[2];
-if (!out) {
-  process.stderr.write('usage: node copy-library.mjs OUT\n');
+const [page, out] = process.argv.slice(2);
+if (!['plain-page', 'worker'].includes(page) || !out) {
+  process.stderr.write('usage: node copy-library.mjs plain-page|worker OUT\n');
   process.exit(2);
 }
 // The kernels lie in the folder above the module that loads them, and the worker beside it.
@@ -15,4 +15,4 @@ for (const [name, folder] of Object.entries(FILES)) {
   await mkdir(join(out, folder), { recursive: true });
   await cp(path, join(out, folder, basename(path)));
 }
-await cp(dirname(fileURLToPath(import.meta.url)), out, { recursive: true, filter: (path) => !path.endsWith('copy-library.mjs') });
+await cp(join(dirname(fileURLToPath(import.meta.url)), page), out, { recursive: true });
