@@ -13,6 +13,9 @@ const DECAY_DB_PER_SEC = 240;
 /** Expected crosstalk below this share of the noise is left alone. */
 const INAUDIBLE = 0.1;
 
+/** Expected crosstalk that has died down to this share of the noise in all bins is over. */
+const UNHEARD = 0.01;
+
 /** Another bird that calls in the section; smoothed power of its own track, [frame][bin]. */
 export interface Caller { track: number; active: Uint8Array; power: Float32Array }
 
@@ -29,14 +32,21 @@ export function hushOthers(section: Section, track: number, callers: readonly Ca
   let from = binCount, to = 0;
   for (const caller of callers) {
     const ratio = levels.ratio[track * levels.trackCount + caller.track], own = caller.power;
-    const ringing = new Float32Array(binCount), [first, end] = findAudible(caller, ratio, floor);
+    const ringing = new Float32Array(binCount), most = Float32Array.from(ratio, (v) => EXCESS * v), [first, end] = findAudible(caller, ratio, floor);
     from = Math.min(from, first); to = Math.max(to, end);
+    let isRinging = false;
     for (let k = 0; k < frameCount; k++) {
+      const isActive = caller.active[k] === 1;
+      if (!isActive && !isRinging) continue;
+      isRinging = false;
       for (let b = first, i = k * binCount + b; b < end; b++, i++) {
-        const now = caller.active[k] ? EXCESS * ratio[b] * own[i] : 0;
-        ringing[b] = Math.max(now, decay * ringing[b]);
-        expected[i] += ringing[b];
+        let rest = decay * ringing[b];
+        if (isActive && most[b] * own[i] > rest) rest = most[b] * own[i];
+        if (rest > UNHEARD * floor[b]) isRinging = true;
+        ringing[b] = rest;
+        expected[i] += rest;
       }
+      if (!isRinging) ringing.fill(0);
     }
   }
   const change = createPlanes(frameCount, binCount);
