@@ -13,9 +13,6 @@ const DECAY_DB_PER_SEC = 240;
 /** Expected crosstalk below this share of the noise is left alone. */
 const INAUDIBLE = 0.1;
 
-/** Expected crosstalk that has died down to this share of the noise in all bins is over. */
-const UNHEARD = 0.01;
-
 /** Another bird that calls in the section; smoothed power of its own track, [frame][bin]. */
 export interface Caller { track: number; active: Uint8Array; power: Float32Array }
 
@@ -34,19 +31,19 @@ export function hushOthers(section: Section, track: number, callers: readonly Ca
     const ratio = levels.ratio[track * levels.trackCount + caller.track], own = caller.power;
     const ringing = new Float32Array(binCount), most = Float32Array.from(ratio, (v) => EXCESS * v), [first, end] = findAudible(caller, ratio, floor);
     from = Math.min(from, first); to = Math.max(to, end);
-    let isRinging = false;
+    // Bins in which it may still be heard; those outside are 0.
+    let low = first, high = first;
     for (let k = 0; k < frameCount; k++) {
-      const isActive = caller.active[k] === 1;
-      if (!isActive && !isRinging) continue;
-      isRinging = false;
-      for (let b = first, i = k * binCount + b; b < end; b++, i++) {
-        let rest = decay * ringing[b];
-        if (isActive && most[b] * own[i] > rest) rest = most[b] * own[i];
-        if (rest > UNHEARD * floor[b]) isRinging = true;
-        ringing[b] = rest;
-        expected[i] += rest;
+      const isActive = caller.active[k] === 1, begin = isActive ? first : low, stop = isActive ? end : high;
+      low = stop; high = begin;
+      for (let b = begin, i = k * binCount + b; b < stop; b++, i++) {
+        const rest = decay * ringing[b], now = isActive ? most[b] * own[i] : 0, loud = now > rest ? now : rest;
+        ringing[b] = loud;
+        expected[i] += loud;
+        if (loud > INAUDIBLE * floor[b]) { if (b < low) low = b; high = b + 1; }
       }
-      if (!isRinging) ringing.fill(0);
+      ringing.fill(0, begin, low);
+      ringing.fill(0, Math.max(begin, high), stop);
     }
   }
   const change = createPlanes(frameCount, binCount);
