@@ -27,6 +27,8 @@ export interface KernelExports {
     spectra: Ptr, spectrumCount: number, trackCount: number, n: number, firstFrame: number, hopFrames: number, window: Ptr,
     windowFrames: number, table: Ptr, scratch: Ptr, weight: Ptr, signal: Ptr, trackStrideFrames: number, frameCount: number,
   ): void;
+  planesFromSpectra(spectra: Ptr, spectrumCount: number, bins: number, planes: Ptr): void;
+  spectraFromPlanes(planes: Ptr, spectrumCount: number, bins: number, spectra: Ptr): void;
   powerFromSpectra(spectra: Ptr, spectrumCount: number, binCount: number, trackCount: number, scale: number, power: Ptr): void;
 
   /** Spectra (their lower bins) from lanes, and the powers of all bins. */

@@ -48,20 +48,76 @@ export function addPathProducts(
  * @param factor inverse Cholesky factor of the precision, rows a (a + 1) / 2 + b
  */
 export function predictPaths(k: Kernels, refs: readonly ComplexPlanes[], taps: TapShape, range: BinRange, mean: BinRows, factor: BinRows): { crosstalk: ComplexPlanes; variance: Float32Array } {
-  const { frameCount, binCount } = refs[0], width = padWidth(range), size = refs.length * taps.tapCount, frames = (frameCount + 3) & ~3;
-  const crosstalk = { re: new Float32Array(frameCount * binCount), im: new Float32Array(frameCount * binCount), frameCount, binCount };
-  const variance = new Float32Array(frameCount * binCount);
-  if (range[1] <= range[0]) return { crosstalk, variance };
+  const { frameCount, binCount } = refs[0], size = refs.length * taps.tapCount, frames = (frameCount + 3) & ~3;
+  if (range[1] <= range[0]) return createPrediction(frameCount, binCount);
   const mark = k.mark();
   const { ptr, planeRows } = placePlanes(k, refs, taps, range, frames - frameCount);
   const meanPtr = placeRows(k, [mean], size, binCount, range), factorPtr = placeRows(k, [factor], (size * (size + 1)) / 2, binCount, range);
+  const prediction = predictPlaced(k, { ptr, planeRows, refCount: refs.length, meanPtr, factorPtr }, taps, range, frameCount, binCount);
+  k.release(mark);
+  return prediction;
+}
+
+function createPrediction(frameCount: number, binCount: number): { crosstalk: ComplexPlanes; variance: Float32Array } {
+  return { crosstalk: { re: new Float32Array(frameCount * binCount), im: new Float32Array(frameCount * binCount), frameCount, binCount }, variance: new Float32Array(frameCount * binCount) };
+}
+
+/** Prediction from references, means and factors that lie in the kernels' memory. */
+function predictPlaced(
+  k: Kernels, { ptr, planeRows, refCount, meanPtr, factorPtr }: { ptr: Ptr; planeRows: number; refCount: number; meanPtr: Ptr; factorPtr: Ptr }, taps: TapShape, range: BinRange, frameCount: number, binCount: number,
+): { crosstalk: ComplexPlanes; variance: Float32Array } {
+  const width = padWidth(range), frames = (frameCount + 3) & ~3, { crosstalk, variance } = createPrediction(frameCount, binCount);
   const crosstalkPtr = k.allocF32(frames * 2 * width), variancePtr = k.allocF32(frames * width);
-  k.fn.pathPrediction(ptr, refs.length, planeRows, taps.tapCount, frameCount, width, meanPtr, factorPtr, crosstalkPtr, variancePtr);
+  k.fn.pathPrediction(ptr, refCount, planeRows, taps.tapCount, frameCount, width, meanPtr, factorPtr, crosstalkPtr, variancePtr);
   unpackRows(k.f32(crosstalkPtr, frames * width), width, crosstalk.re, binCount, frameCount, range);
   unpackRows(k.f32(crosstalkPtr + frames * width * 4, frames * width), width, crosstalk.im, binCount, frameCount, range);
   unpackRows(k.f32(variancePtr, frames * width), width, variance, binCount, frameCount, range);
-  k.release(mark);
   return { crosstalk, variance };
+}
+
+/** A system that is known beforehand, and the first tap of the joint system that it speaks of. */
+export interface KnownSystem { system: SystemRows; at: number }
+
+/**
+ * Crosstalk that the paths from all references predict and its variance, as `addPathProducts`, `solveSystem` and `predictPaths` give them one after
+ * the other, with nothing copied between: known systems, and with `weight` the observed spectra themselves.
+ */
+export function explainObserved(
+  k: Kernels, refs: readonly ComplexPlanes[], observed: ComplexPlanes, weight: Float32Array | undefined, known: readonly KnownSystem[], priorVariance: Float64Array, taps: TapShape, range: BinRange,
+): { crosstalk: ComplexPlanes; variance: Float32Array } {
+  const { frameCount, binCount } = observed, width = padWidth(range), size = refs.length * taps.tapCount, triangle = (size * (size + 1)) / 2, row = 2 * width;
+  if (range[1] <= range[0]) return createPrediction(frameCount, binCount);
+  const mark = k.mark(), frames = (frameCount + 3) & ~3;
+  const { ptr, planeRows } = placePlanes(k, [...refs, observed], taps, range, frames - frameCount);
+  const gramPtr = k.allocF32(triangle * row), rightPtr = k.allocF32(size * row), factorPtr = k.allocF32((triangle + size) * row), meanPtr = k.allocF32(size * row);
+  const gram = k.f32(gramPtr, triangle * row).fill(0), right = k.f32(rightPtr, size * row).fill(0);
+  if (weight) {
+    // Products stand where the factor will be.
+    const weightPtr = k.allocF32(frameCount * width), products = k.f32(factorPtr, (triangle + size) * row);
+    copyRows(weight, binCount, frameCount, range, k.f32(weightPtr, frameCount * width), width);
+    k.fn.pathProducts(ptr, refs.length, planeRows, taps.tapCount, taps.leadTaps, weightPtr, frameCount, width, factorPtr);
+    for (let a = 0; a < size; a++) {
+      const from = ((a * (a + 3)) / 2) * row, end = from + (a + 1) * row;
+      gram.set(products.subarray(from, end), ((a * (a + 1)) / 2) * row);
+      right.set(products.subarray(end, end + row), a * row);
+    }
+  }
+  for (const { system, at } of known) {
+    for (let a = 0; a < system.size; a++) {
+      takeRow(system.right, a, binCount, range, right, (at + a) * row, width);
+      for (let b = 0; b <= a; b++) takeRow(system.gram, (a * (a + 1)) / 2 + b, binCount, range, gram, (((at + a) * (at + a + 1)) / 2 + at + b) * row, width);
+    }
+  }
+  k.fn.solvePathBins(gramPtr, rightPtr, placePrior(k, size, width, priorVariance, binCount, range, 1), size, width, k.alloc(32 * size * (size + 1)), meanPtr, factorPtr);
+  const prediction = predictPlaced(k, { ptr, planeRows, refCount: refs.length, meanPtr, factorPtr }, taps, range, frameCount, binCount);
+  k.release(mark);
+  return prediction;
+}
+
+/** Adds one row of a system to a row of a range. */
+function takeRow(source: BinRows, sourceRow: number, binCount: number, range: BinRange, target: Float32Array, to: number, width: number): void {
+  const from = sourceRow * binCount + range[0];
+  for (let b = 0; b < range[1] - range[0]; b++) { target[to + b] += source.re[from + b]; target[to + width + b] += source.im[from + b]; }
 }
 
 /** Normal equations as rows: lower triangle of the gram, and the right side. */
@@ -96,10 +152,15 @@ export function weighSystems(k: Kernels, systems: readonly SystemRows[], priorVa
 
 function placeSystem(k: Kernels, systems: readonly SystemRows[], priorVariance: Float64Array, range: BinRange, step: number): { gram: Ptr; right: Ptr; prior: Ptr; scratch: Ptr } {
   const { size, binCount } = systems[0], width = padWidth([0, Math.ceil((range[1] - range[0]) / step)]);
-  const prior = k.alloc(8 * size * width), variances = k.f64(prior, size * width).fill(1);
-  for (let a = 0; a < size; a++) for (let n = 0, b = range[0]; b < range[1]; n++, b += step) variances[a * width + n] = priorVariance[a * binCount + b];
+  const prior = placePrior(k, size, width, priorVariance, binCount, range, step);
   const gram = placeRows(k, systems.map((s) => s.gram), (size * (size + 1)) / 2, binCount, range, step);
   return { gram, right: placeRows(k, systems.map((s) => s.right), size, binCount, range, step), prior, scratch: k.alloc(32 * size * (size + 1)) };
+}
+
+function placePrior(k: Kernels, size: number, width: number, priorVariance: Float64Array, binCount: number, range: BinRange, step: number): Ptr {
+  const prior = k.alloc(8 * size * width), variances = k.f64(prior, size * width).fill(1);
+  for (let a = 0; a < size; a++) for (let n = 0, b = range[0]; b < range[1]; n++, b += step) variances[a * width + n] = priorVariance[a * binCount + b];
+  return prior;
 }
 
 export function createRows(count: number, binCount: number): BinRows {

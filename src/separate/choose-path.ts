@@ -11,8 +11,8 @@ import type { BinRange } from '../kernels/paths.js';
 
 export interface PathContext { store: SoloStore; settings: SeparationSettings; levels: CrosstalkLevels; floors: readonly Float32Array[] }
 
-/** A stretch in which a path is wanted, and what stands in the way, power [frame][bin]. */
-export interface PathTrial { section: Section; otherPower: Float32Array }
+/** A stretch in which a path is wanted, what stands in the way, power [frame][bin], and the tracks between which paths are wanted. */
+export interface PathTrial { section: Section; otherPower: Float32Array; members: readonly number[] }
 
 /** Solo calls that one path explains, and their evidence. */
 interface Group { system: PathSystem; evidence: number }
@@ -28,7 +28,7 @@ export async function choosePath(c: PathContext, receiver: number, source: numbe
   const { settings, store } = c, prior = spreadPrior(c.levels, receiver, source, settings);
   const seen = observeTrial(c, receiver, source, trial, range);
   let best: PathSystem | undefined, bestEvidence = store.engine.weigh([seen], prior, range, BIN_STEP);
-  for (const group of await groupSolos(c, receiver, source, tSec, prior, range)) {
+  for (const group of await groupSolos(c, receiver, source, trial.members, tSec, prior, range)) {
     const evidence = store.engine.weigh([group.system, seen], prior, range, BIN_STEP) - group.evidence;
     if (evidence > bestEvidence) { best = group.system; bestEvidence = evidence; }
   }
@@ -45,14 +45,14 @@ function observeTrial({ settings, store, floors }: PathContext, receiver: number
 }
 
 /** Solo calls, nearest first, each with the group it fits best, or one of its own. */
-async function groupSolos(c: PathContext, receiver: number, source: number, tSec: number, prior: Float64Array, range: BinRange): Promise<Group[]> {
-  const { settings, store } = c, floor = c.floors[receiver], groups: Group[] = [];
+async function groupSolos(c: PathContext, receiver: number, source: number, members: readonly number[], tSec: number, prior: Float64Array, range: BinRange): Promise<Group[]> {
+  const { settings, store } = c, groups: Group[] = [];
   const near: SeparationCall[] = [...store.findNear(source, tSec, -1, settings.soloCount), ...store.findNear(source, tSec, 1, settings.soloCount)];
   near.sort((a, b) => Math.abs(a.onsetSec - tSec) - Math.abs(b.onsetSec - tSec));
   for (const call of near) {
-    const section = await store.load(call);
-    if (section.tracks[receiver].re.every((v) => v === 0)) continue;
-    const system = await store.loadSystem(call, receiver, floor), alone = store.engine.weigh([system], prior, range, BIN_STEP);
+    const system = await store.loadSystem(call, receiver, members, c.floors[receiver], range);
+    if (!system) continue;
+    const alone = store.engine.weigh([system], prior, range, BIN_STEP);
     let best: Group | undefined, bestGain = 0, bestEvidence = 0;
     for (const group of groups) {
       const together = store.engine.weigh([group.system, system], prior, range, BIN_STEP), gain = together - group.evidence - alone;

@@ -3,7 +3,6 @@ import type { PathContext } from './choose-path.js';
 import { spreadPrior, tameLevels } from './crosstalk-levels.js';
 import { createPlanes, measurePower, smoothBins, smoothPower } from './planes.js';
 import type { Planes } from './planes.js';
-import { addSystem, createPathSystem } from './path-system.js';
 import type { PathSystem } from './path-system.js';
 import type { BinRange } from '../kernels/paths.js';
 import { smoothTrack } from './section.js';
@@ -55,12 +54,12 @@ const AUDIBLE = 0.3;
 export async function estimateVoices(context: PathContext, section: Section, voices: readonly Voice[], tSec: number): Promise<VoiceEstimate[]> {
   const c = { ...context, levels: tameLevels(context.levels, section, voices.map((v) => v.track), context.floors, context.settings.tameFactor) };
   const states = voices.map((v) => beginVoice(c, section, v, voices));
-  const known = new Map<string, PathSystem | undefined>(), range = findRange(c, section, voices);
+  const members = voices.map((v) => v.track), known = new Map<string, PathSystem | undefined>(), range = findRange(c, section, voices);
   for (const to of states) {
     for (const from of states) {
       if (from === to) continue;
       const otherPower = expectOtherPower(c, states, to, from);
-      known.set(`${to.track} ${from.track}`, await choosePath(c, to.track, from.track, tSec, { section, otherPower }, range));
+      known.set(`${to.track} ${from.track}`, await choosePath(c, to.track, from.track, tSec, { section, otherPower, members }, range));
     }
   }
   for (let round = 0; round < c.settings.rounds; round++) {
@@ -129,15 +128,15 @@ function keepActive(power: Float32Array, active: Uint8Array, binCount: number): 
 /** One round for one voice: its paths, what is left after the crosstalk, the voice. */
 function refineVoice(c: PathContext, section: Section, state: State, others: readonly State[], known: ReadonlyMap<string, PathSystem | undefined>, range: BinRange, usesStretch: boolean): void {
   const { settings } = c, { binCount, tapCount } = settings, observed = section.tracks[state.track];
-  const system = createPathSystem(tapCount * others.length, binCount), prior = new Float64Array(tapCount * others.length * binCount);
+  const systems: { system: PathSystem; at: number }[] = [], prior = new Float64Array(tapCount * others.length * binCount);
   others.forEach((s, n) => {
     const path = known.get(`${state.track} ${s.track}`);
-    if (path) addSystem(system, path, n * tapCount);
+    if (path) systems.push({ system: path, at: n * tapCount });
     prior.set(spreadPrior(c.levels, state.track, s.track, settings), n * tapCount * binCount);
   });
   const { engine } = c.store, references = others.map((s) => s.mean);
-  if (usesStretch) engine.addObservations(system, references, weighStretch(c, section, state, others), observed, range);
-  const { crosstalk, variance } = engine.predict(engine.solve(system, prior, range), references, range);
+  const weight = usesStretch ? weighStretch(c, section, state, others) : undefined;
+  const { crosstalk, variance } = engine.explain(references, observed, weight, systems, prior, range);
   const crosstalkPower = smoothPower(crosstalk);
   for (let i = 0; i < variance.length; i++) variance[i] += settings.modelError * crosstalkPower[i];
   for (const s of others) addLevels(c, state.track, s.track, s.variance, variance, settings.referenceDoubt);
@@ -182,5 +181,7 @@ function weighStretch(c: PathContext, section: Section, state: State, others: re
 }
 
 function subtract(x: Planes, y: Planes): Planes {
-  return { ...x, re: x.re.map((v, i) => v - y.re[i]), im: x.im.map((v, i) => v - y.im[i]) };
+  const out = createPlanes(x.frameCount, x.binCount);
+  for (let i = 0; i < out.re.length; i++) { out.re[i] = x.re[i] - y.re[i]; out.im[i] = x.im[i] - y.im[i]; }
+  return out;
 }

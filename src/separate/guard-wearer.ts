@@ -46,7 +46,10 @@ export function guardWearer(
   section: Section, piece: Piece, calls: readonly SeparationCall[], sounds: readonly TrackSound[], levels: CrosstalkLevels, floors: readonly Float32Array[], settings: SeparationSettings,
 ): Uint8Array {
   const kept = new Uint8Array(section.spectrumCount), reachSec = settings.fftSize / 2 / settings.sampleRateHz;
-  const keep = (fromSec: number, toSec: number): void => section.centreSec.forEach((t, k) => { if (t > fromSec - reachSec && t < toSec + reachSec) kept[k] = 1; });
+  const { centreSec } = section;
+  const keep = (fromSec: number, toSec: number): void => {
+    for (let k = 0; k < kept.length; k++) if (centreSec[k] > fromSec - reachSec && centreSec[k] < toSec + reachSec) kept[k] = 1;
+  };
   for (const call of calls) {
     if (call.onsetSec > piece.endSec || call.offsetSec + settings.roomTailSec < piece.startSec) continue;
     const isDoubtful = (call.rivalTrack === piece.track && (call.rivalProbability ?? 0) > MOST_RIVAL) || !canTellApart(levels, piece.track, call.track)

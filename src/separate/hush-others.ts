@@ -29,14 +29,21 @@ export function hushOthers(section: Section, track: number, callers: readonly Ca
   let from = binCount, to = 0;
   for (const caller of callers) {
     const ratio = levels.ratio[track * levels.trackCount + caller.track], own = caller.power;
-    const ringing = new Float32Array(binCount), [first, end] = findAudible(caller, ratio, floor);
+    const ringing = new Float32Array(binCount), most = Float32Array.from(ratio, (v) => EXCESS * v), [first, end] = findAudible(caller, ratio, floor);
     from = Math.min(from, first); to = Math.max(to, end);
+    // Bins in which it may still be heard; those outside are 0.
+    let low = first, high = first;
     for (let k = 0; k < frameCount; k++) {
-      for (let b = first, i = k * binCount + b; b < end; b++, i++) {
-        const now = caller.active[k] ? EXCESS * ratio[b] * own[i] : 0;
-        ringing[b] = Math.max(now, decay * ringing[b]);
-        expected[i] += ringing[b];
+      const isActive = caller.active[k] === 1, begin = isActive ? first : low, stop = isActive ? end : high;
+      low = stop; high = begin;
+      for (let b = begin, i = k * binCount + b; b < stop; b++, i++) {
+        const rest = decay * ringing[b], now = isActive ? most[b] * own[i] : 0, loud = now > rest ? now : rest;
+        ringing[b] = loud;
+        expected[i] += loud;
+        if (loud > INAUDIBLE * floor[b]) { if (b < low) low = b; high = b + 1; }
       }
+      ringing.fill(0, begin, low);
+      ringing.fill(0, Math.max(begin, high), stop);
     }
   }
   const change = createPlanes(frameCount, binCount);

@@ -1,5 +1,5 @@
 import type { Kernels } from '../kernels/kernels.js';
-import { computePower, computeStft, createStftPlan } from '../kernels/stft.js';
+import { computePower, computeStft, createStftPlan, placeSamples } from '../kernels/stft.js';
 import type { StftPlan } from '../kernels/stft.js';
 import { ln } from '../numeric/elementary.js';
 import type { SeparationSettings } from './settings.js';
@@ -24,27 +24,24 @@ export class FloorMeter {
 
   /** Bytes of kernel memory for blocks of up to `mostFrames`. */
   static countBytes(settings: SeparationSettings, mostFrames: number): number {
-    const spectra = Math.ceil(mostFrames / (STEP_SEC * settings.sampleRateHz)) + 1;
-    return spectra * settings.binCount * 36 + mostFrames * 4 + settings.fftSize * 64 + (1 << 20);
+    const spectra = Math.ceil(mostFrames / (STEP_SEC * settings.sampleRateHz)) + 1, bins = settings.binCount;
+    return spectra * bins * (32 + 16 + 4) + mostFrames * 16 + (spectra + 4 * bins) * 4 + settings.fftSize * 64 + (1 << 20);
   }
 
-  /** Mean noise power per bin: a low quantile over time, scaled to the mean of exponential noise. Lost stretches do not count. */
-  measure(samples: Float32Array): Float32Array {
-    const { k, plan, settings: { binCount } } = this;
-    k.release(this.base);
-    const floor = new Float32Array(binCount).fill(LEAST_VARIANCE * plan.windowSquareSum);
-    const signal = k.allocF32(samples.length);
-    k.f32(signal, samples.length).set(samples);
-    const spectra = computeStft(k, plan, { signal, trackStrideFrames: samples.length, trackCount: 1, frameCount: samples.length });
-    const power = computePower(k, spectra);
-    const alive: number[] = [];
-    for (let s = 0; s < spectra.spectrumCount; s++) if (power.subarray(s * binCount, (s + 1) * binCount).some((v) => v > 0)) alive.push(s);
-    const column = new Float32Array(alive.length);
-    for (let b = 0; b < binCount && alive.length > 0; b++) {
-      for (let n = 0; n < alive.length; n++) column[n] = power[alive[n] * binCount + b];
-      column.sort();
-      floor[b] = Math.max(floor[b], column[Math.floor(QUANTILE * (column.length - 1))] * TO_MEAN);
+  /** Mean noise power per bin of every track: a low quantile over time, scaled to the mean of exponential noise. Lost stretches do not count. */
+  measure(tracks: readonly Float32Array[]): Float32Array[] {
+    const { k, plan, settings: { binCount } } = this, out: Float32Array[] = [];
+    for (let g = 0; g < tracks.length; g += 4) {
+      k.release(this.base);
+      const group = tracks.slice(g, g + 4), spectra = computeStft(k, plan, placeSamples(k, group)), count = spectra.spectrumCount, power = computePower(k, spectra);
+      const columns = k.allocF32(count * binCount), energies = k.f32(columns, count * binCount), scratch = k.allocF32(Math.max(1, count) + binCount), floor = k.allocF32(binCount);
+      for (let t = 0; t < group.length; t++) {
+        for (let s = 0; s < count; s++) for (let b = 0, i = (t * count + s) * binCount; b < binCount; b++, i++) energies[b * count + s] = power[i];
+        if (count > 0) k.fn.noiseFloor(columns, count * binCount, count, QUANTILE, 0, scratch, floor);
+        const least = LEAST_VARIANCE * plan.windowSquareSum;
+        out.push(count > 0 ? k.f32(floor, binCount).map((v) => Math.max(least, v * TO_MEAN)) : new Float32Array(binCount).fill(least));
+      }
     }
-    return floor;
+    return out;
   }
 }

@@ -1,4 +1,4 @@
-import { addPathProducts, createRows, predictPaths, solveSystem, weighSystems } from '../kernels/paths.js';
+import { addPathProducts, createRows, explainObserved, predictPaths, solveSystem, weighSystems } from '../kernels/paths.js';
 import type { BinRange, BinRows, TapShape } from '../kernels/paths.js';
 import type { Kernels } from '../kernels/kernels.js';
 import { ln } from '../numeric/elementary.js';
@@ -59,6 +59,14 @@ export class PathEngine {
   weigh(systems: readonly PathSystem[], priorVariance: Float64Array, range: BinRange = [0, systems[0].binCount], step = 1): number {
     const { explained, det } = weighSystems(this.k, systems, priorVariance, range, step);
     return explained.reduce((sum, v, n) => sum + v - ln(det[n]), 0);
+  }
+
+  /**
+   * What paths from all references predict, given known systems, each with the first of its taps in the joint system, and with `weight` what is observed
+   * itself: the same as addObservations, addSystem, solve and predict in turn.
+   */
+  explain(references: readonly Planes[], observed: Planes, weight: Float32Array | undefined, known: readonly { system: PathSystem; at: number }[], priorVariance: Float64Array, range: BinRange): Prediction {
+    return explainObserved(this.k, references, observed, weight, known, priorVariance, this.taps, range);
   }
 
   /** Sum over taps of H Z, and z^T cov conj(z) = |L^-1 conj(z)|^2. */

@@ -15,14 +15,12 @@ export function measurePower(x: Planes, out = new Float32Array(x.re.length)): Fl
 export function smoothBins(power: Float32Array, frameCount: number, binCount: number, out = new Float32Array(power.length)): Float32Array {
   const row = new Float32Array(binCount);
   for (let t = 0; t < frameCount; t++) {
-    const o = t * binCount;
-    for (let b = 0; b < binCount; b++) {
-      let sum = power[o + b];
-      if (t > 0) sum += power[o + b - binCount];
-      if (t + 1 < frameCount) sum += power[o + b + binCount];
-      row[b] = sum / 9;
-    }
-    for (let b = 0; b < binCount; b++) out[o + b] = row[b] + (b > 0 ? row[b - 1] : 0) + (b + 1 < binCount ? row[b + 1] : 0);
+    const o = t * binCount, end = o + binCount - 1;
+    if (t > 0 && t + 1 < frameCount) for (let b = 0, i = o; b < binCount; b++, i++) row[b] = (power[i] + power[i - binCount] + power[i + binCount]) / 9;
+    else for (let b = 0, i = o; b < binCount; b++, i++) row[b] = (power[i] + (t > 0 ? power[i - binCount] : 0) + (t + 1 < frameCount ? power[i + binCount] : 0)) / 9;
+    let before = 0, here = row[0];
+    for (let b = 1, i = o; i < end; b++, i++) { const next = row[b]; out[i] = here + before + next; before = here; here = next; }
+    out[end] = here + before;
   }
   return out;
 }

@@ -1,5 +1,6 @@
+import type { Ptr } from '../kernels/kernel-exports.js';
 import type { Kernels } from '../kernels/kernels.js';
-import { computeIstft, computeStft, countSpectraBytes, createStftPlan, placeSpectra } from '../kernels/stft.js';
+import { computeIstft, computePower, computeStft, countSpectraBytes, createStftPlan, placeSamples, placeSpectra } from '../kernels/stft.js';
 import type { StftPlan } from '../kernels/stft.js';
 import { readOffset } from '../model/clock.js';
 import { cosTurn, sinTurn } from '../numeric/elementary.js';
@@ -46,7 +47,7 @@ export function countMostWindows(settings: SeparationSettings): number {
 export function countAnalyserBytes(settings: SeparationSettings): number {
   const frames = Math.ceil(LONGEST_SECTION_SEC * settings.sampleRateHz) + 4 * settings.fftSize;
   const spectra = Math.ceil(frames / settings.hopFrames);
-  return countSpectraBytes(settings.binCount, 4, spectra) + frames * 4 * 5 + settings.fftSize * 64 + (1 << 20);
+  return 2 * countSpectraBytes(settings.binCount, 4, spectra) + frames * 4 * 5 + settings.fftSize * 64 + (1 << 20);
 }
 
 /** Cuts sections out of the tracks and turns spectra back into samples. */
@@ -88,17 +89,34 @@ export class SectionAnalyser {
     return section;
   }
 
+  /** Mean power per bin of all tracks over a stretch as `cut` takes it, from every second window. */
+  async measureMeans(fromSec: number, toSec: number, leadFrames: number): Promise<Float32Array[]> {
+    const { k, plan, settings: { sampleRateHz, fftSize, hopFrames, binCount } } = this, startSec = Math.floor(fromSec * sampleRateHz - leadFrames) / sampleRateHz;
+    const spectrumCount = Math.max(1, Math.ceil((Math.min(toSec - startSec, LONGEST_SECTION_SEC) * sampleRateHz) / (2 * hopFrames))), frameCount = (spectrumCount - 1) * 2 * hopFrames + fftSize;
+    const samples = await this.source(this.placeFrames(startSec), frameCount), out: Float32Array[] = [];
+    for (let g = 0; g < samples.length; g += 4) {
+      k.release(this.base);
+      const power = computePower(k, computeStft(k, { ...plan, hopFrames: 2 * hopFrames }, placeSamples(k, samples.slice(g, g + 4)), 0, spectrumCount), 1 / spectrumCount);
+      for (let row = 0; row * binCount < power.length; row++) {
+        if (row % spectrumCount === 0) out.push(new Float32Array(binCount));
+        const mean = out[out.length - 1];
+        for (let b = 0, i = row * binCount; b < binCount; b++, i++) mean[b] += power[i];
+      }
+    }
+    return out;
+  }
+
   /** Samples that belong to spectra of some tracks of a section, each frameCount long. */
   synthesise(section: Section, tracks: readonly number[], spectra: readonly Planes[]): Float32Array[] {
-    const { k, plan } = this, { frameCount, shiftSec } = section, out: Float32Array[] = [];
+    const { k, plan, settings: { binCount } } = this, { frameCount, shiftSec } = section, out: Float32Array[] = [];
     spectra.forEach((x, n) => { if (shiftSec[tracks[n]]) this.turnPhases(x, shiftSec[tracks[n]]!, -1); });
     for (let g = 0; g < spectra.length; g += 4) {
       k.release(this.base);
-      const group = spectra.slice(g, g + 4), { values, ...placed } = placeSpectra(k, this.settings.binCount, group.length, section.spectrumCount);
-      group.forEach((x, t) => {
-        for (let i = 0, o = t; i < x.re.length; i++, o += 8) { values[o] = x.re[i]; values[o + 4] = x.im[i]; }
-      });
-      const samples = computeIstft(k, plan, { values, ...placed }, frameCount);
+      const group = spectra.slice(g, g + 4), placed = placeSpectra(k, binCount, group.length, section.spectrumCount), { planes, values, part } = this.placePlanes(section.spectrumCount);
+      values.fill(0, group.length * 2 * part);
+      group.forEach((x, t) => { values.set(x.re, 2 * t * part); values.set(x.im, (2 * t + 1) * part); });
+      k.fn.spectraFromPlanes(planes, section.spectrumCount, binCount, placed.ptr);
+      const samples = computeIstft(k, plan, placed, frameCount);
       for (let t = 0; t < group.length; t++) out.push(samples.slice(t * frameCount, (t + 1) * frameCount));
     }
     return out;
@@ -111,17 +129,19 @@ export class SectionAnalyser {
     const todo = samples.map((_, j) => j).filter((j) => !wanted || wanted.has(j));
     for (let g = 0; g < todo.length; g += 4) {
       k.release(this.base);
-      const group = todo.slice(g, g + 4), frameCount = samples[0].length;
-      const signal = k.allocF32(group.length * frameCount);
-      group.forEach((j, t) => k.f32(signal + t * frameCount * 4, frameCount).set(samples[j]));
-      const { values } = computeStft(k, plan, { signal, trackStrideFrames: frameCount, trackCount: group.length, frameCount }, 0, spectrumCount);
-      group.forEach((j, t) => {
-        const x = createPlanes(spectrumCount, binCount);
-        for (let i = 0, o = t; i < x.re.length; i++, o += 8) { x.re[i] = values[o]; x.im[i] = values[o + 4]; }
-        out[j] = x;
-      });
+      const group = todo.slice(g, g + 4);
+      const { ptr } = computeStft(k, plan, placeSamples(k, group.map((j) => samples[j])), 0, spectrumCount);
+      const { planes, values, part } = this.placePlanes(spectrumCount);
+      k.fn.planesFromSpectra(ptr, spectrumCount, binCount, planes);
+      group.forEach((j, t) => { out[j] = { re: values.slice(2 * t * part, (2 * t + 1) * part), im: values.slice((2 * t + 1) * part, (2 * t + 2) * part), frameCount: spectrumCount, binCount }; });
     }
     return out;
+  }
+
+  /** Planes of four tracks in the kernels' memory, real before imaginary parts, `part` values each. */
+  private placePlanes(spectrumCount: number): { planes: Ptr; values: Float32Array; part: number } {
+    const part = spectrumCount * this.settings.binCount, planes = this.k.allocF32(8 * part);
+    return { planes, values: this.k.f32(planes, 8 * part), part };
   }
 
   /** Where a recorder's clock differs, windows cannot stand at whole frames: the rest is a phase. */

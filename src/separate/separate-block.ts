@@ -52,7 +52,7 @@ export class BlockSeparator {
     const blockFrames = countBlockFrames(sampleRateHz), startFrame = blockIndex * blockFrames, endFrame = Math.min(Math.max(0, ...endFrames), startFrame + blockFrames);
     const pieces = this.findPieces(blockIndex === 0 ? -Infinity : this.findLimit(startFrame), this.findLimit(endFrame));
     if (pieces.length === 0) return [];
-    const floors = (await read(endFrames.map(() => startFrame), endFrame - startFrame)).map((x) => this.meter.measure(x));
+    const floors = this.meter.measure(await read(endFrames.map(() => startFrame), endFrame - startFrame));
     store.beginBlock();
     const context: PathContext = { store, settings, floors, levels: await learnLevels(store, (startFrame + endFrame) / 2 / sampleRateHz, floors, settings) };
     // Pieces are short; one that begins in the block and all it looks at lie within this reach.

@@ -1,5 +1,5 @@
+import type { BinRange } from '../kernels/paths.js';
 import type { SeparationCall } from './plan-pieces.js';
-import { measurePower } from './planes.js';
 import { createPathSystem } from './path-system.js';
 import type { PathEngine, PathSystem } from './path-system.js';
 import { smoothTrack } from './section.js';
@@ -9,7 +9,7 @@ import type { Section, SectionAnalyser } from './section.js';
 export class SoloStore {
   private readonly byTrack: SeparationCall[][];
   private readonly sections = new BoundedCache<SeparationCall, Section>(160 * 2 ** 20);
-  private readonly systems = new BoundedCache<string, PathSystem>(96 * 2 ** 20);
+  private readonly systems = new BoundedCache<string, { system: PathSystem; range: BinRange }>(96 * 2 ** 20);
   private readonly powers = new BoundedCache<SeparationCall, Float32Array[]>(32 * 2 ** 20);
 
   /** @param calls all calls in order of onset, those of birds without a tag included */
@@ -30,40 +30,47 @@ export class SoloStore {
     return (side < 0 ? list.reverse() : list).slice(0, count);
   }
 
-  async load(call: SeparationCall): Promise<Section> {
-    const known = this.sections.get(call);
-    if (known) return known;
-    const { settings } = this.analyser;
-    const section = await this.analyser.cut(call.onsetSec - 0.005, Math.min(call.offsetSec, call.onsetSec + 2) + 0.1, settings.fftSize + settings.tapCount * settings.hopFrames);
+  /** The stretch of a call; spectra are there for the tracks that were asked for so far. */
+  async load(call: SeparationCall, tracks: readonly number[]): Promise<Section> {
+    const known = this.sections.get(call), missing = new Set(tracks.filter((j) => !known || known.tracks[j].frameCount === 0));
+    if (known && missing.size === 0) return known;
+    const section = await this.analyser.cut(...this.findSpan(call), missing);
+    known?.tracks.forEach((x, j) => { if (x.frameCount > 0) section.tracks[j] = x; });
     this.sections.set(call, section, section.tracks.reduce((sum, x) => sum + 12 * x.re.length, 0));
     return section;
+  }
+
+  private findSpan(call: SeparationCall): [fromSec: number, toSec: number, leadFrames: number] {
+    const { fftSize, tapCount, hopFrames } = this.analyser.settings;
+    return [call.onsetSec - 0.005, Math.min(call.offsetSec, call.onsetSec + 2) + 0.1, fftSize + tapCount * hopFrames];
   }
 
   /** Mean power of a solo call on every track, per bin. */
   async loadPowers(call: SeparationCall): Promise<Float32Array[]> {
     const known = this.powers.get(call);
     if (known) return known;
-    const powers = (await this.load(call)).tracks.map((x) => {
-      const mean = new Float32Array(x.binCount), power = measurePower(x);
-      for (let i = 0, b = 0; i < power.length; i++) { mean[b] += power[i] / x.frameCount; if (++b === x.binCount) b = 0; }
-      return mean;
-    });
+    const powers = await this.analyser.measureMeans(...this.findSpan(call));
     this.powers.set(call, powers, powers.length * powers[0].length * 4);
     return powers;
   }
 
-  /** Normal equations of the path from the caller's track to `receiver`, from one solo call. */
-  async loadSystem(call: SeparationCall, receiver: number, floor: Float32Array): Promise<PathSystem> {
+  /**
+   * Normal equations of the path from the caller's track to `receiver`, from one solo call, at least in the bins that are wanted; none where the receiver is silent.
+   * @param members tracks that are likely to be asked for next, the two included
+   */
+  async loadSystem(call: SeparationCall, receiver: number, members: readonly number[], floor: Float32Array, wanted: BinRange): Promise<PathSystem | undefined> {
     const key = `${call.id} ${receiver}`;
     const known = this.systems.get(key);
-    if (known) return known;
-    const section = await this.load(call), { tracks } = section;
+    if (known && known.range[0] <= wanted[0] && known.range[1] >= wanted[1]) return known.system;
+    const range: BinRange = known ? [Math.min(known.range[0], wanted[0]), Math.max(known.range[1], wanted[1])] : wanted;
+    const section = await this.load(call, members), { tracks } = section;
+    if (tracks[receiver].re.every((v) => v === 0)) return undefined;
     const { binCount, tapCount, independence, modelError } = this.analyser.settings;
     const weight = smoothTrack(section, receiver).slice();
     for (let i = 0, b = 0; i < weight.length; i++) { weight[i] = independence / (floor[b] + modelError * weight[i]); if (++b === binCount) b = 0; }
     const system = createPathSystem(tapCount, binCount);
-    this.engine.addObservations(system, [tracks[call.track]], weight, tracks[receiver]);
-    this.systems.set(key, system, 8 * (system.gram.re.length + system.right.re.length));
+    this.engine.addObservations(system, [tracks[call.track]], weight, tracks[receiver], range);
+    this.systems.set(key, { system, range }, 8 * (system.gram.re.length + system.right.re.length));
     return system;
   }
 }
@@ -107,8 +114,9 @@ class BoundedCache<Key, Value> {
   }
 
   set(key: Key, value: Value, bytes: number): void {
+    this.bytes += bytes - (this.entries.get(key)?.bytes ?? 0);
+    this.entries.delete(key);
     this.entries.set(key, { value, bytes });
-    this.bytes += bytes;
     for (const [oldest, entry] of this.entries) {
       if (this.bytes <= this.mostBytes || oldest === key) break;
       this.entries.delete(oldest);
