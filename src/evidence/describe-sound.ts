@@ -38,6 +38,7 @@ export function describeSound(
     if (q > 0) entropy -= q * ln(q);
     spread += q * (b - centroid) ** 2;
   }
+  const frames = describeFrames(s, floor, track, startFrame, endFrame, bins);
   return {
     entropy: entropy / ln(bins[1] - bins[0]),
     crestDb: 10 * log10(Math.max(1e-9, (top * (bins[1] - bins[0])) / total)),
@@ -46,7 +47,7 @@ export function describeSound(
     attackDb: attack(inTime),
     bands: shareBands(spectrum, total, bins),
     harmonicity: likeness,
-    ...describeFrames(s, floor, track, startFrame, endFrame, bins),
+    flatness: frames.flatness, steadiness: frames.steadiness, highRiseDb: frames.highRiseDb,
   };
 }
 
@@ -128,6 +129,11 @@ function attack(x: Float64Array): number {
 
 const STEADY_LAG = 4;
 
+/** Bins above the band, or above eight tenths of all bins where the band reaches higher. */
+export function findHighBins(binCount: number, bins: readonly [number, number]): [number, number] {
+  return [Math.min(bins[1], Math.floor(binCount * 0.8)), binCount - 1];
+}
+
 type FrameShape = Pick<SoundShape, 'flatness' | 'steadiness' | 'highRiseDb'>;
 
 /**
@@ -137,7 +143,7 @@ type FrameShape = Pick<SoundShape, 'flatness' | 'steadiness' | 'highRiseDb'>;
 function describeFrames(
   s: StretchSpectra, floor: FloorSpectrum, track: number, from: number, to: number, bins: readonly [number, number],
 ): FrameShape {
-  const high: readonly [number, number] = [Math.min(bins[1], Math.floor(s.binCount * 0.8)), s.binCount - 1];
+  const high = findHighBins(s.wholeBinCount ?? s.binCount, bins);
   const sums = s.kernels?.fitsBand(bins)
     ? s.kernels.describeFrames(floor, track, from, to, bins, STEADY_LAG, high)
     : sumFrames(s, floor, track, from, to, bins, high);
