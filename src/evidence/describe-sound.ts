@@ -38,15 +38,16 @@ export function describeSound(
     if (q > 0) entropy -= q * ln(q);
     spread += q * (b - centroid) ** 2;
   }
-  // Spectrum and course in time are views that the next call of a kernel overwrites.
-  const timeEntropy = evenness(inTime), attackDb = attack(inTime), bands = shareBands(spectrum, total, bins);
-  const frames = describeFrames(s, floor, track, startFrame, endFrame, bins);
   return {
     entropy: entropy / ln(bins[1] - bins[0]),
     crestDb: 10 * log10(Math.max(1e-9, (top * (bins[1] - bins[0])) / total)),
     peakHz: peak * binHz, centroidHz: centroid * binHz, bandwidthHz: Math.sqrt(spread) * binHz,
-    timeEntropy, attackDb, bands, harmonicity: likeness,
-    flatness: frames.flatness, steadiness: frames.steadiness, highRiseDb: frames.highRiseDb,
+    timeEntropy: evenness(inTime),
+    attackDb: attack(inTime),
+    bands: shareBands(spectrum, total, bins),
+    harmonicity: likeness,
+    // Last, for spectrum and course in time are views that the next call of a kernel overwrites.
+    ...describeFrames(s, floor, track, startFrame, endFrame, bins),
   };
 }
 

@@ -79,14 +79,10 @@ export function describeSegment(c: StretchContext, segment: Segment, { set, owne
     for (let t = from; t < to; t++) lost += c.lost[j][t];
     lostShare[j] = lost / (to - from);
   }
-  // Written out, here and in describeSound: objects made by spreading are slow to make and to read.
   return {
     track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb,
     overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements, shared: segment.shared ? 1 : 0, core: segment.core ? 1 : 0, twin: segment.twin ? 1 : 0,
-    levelDb: levels.levelDb, floorDb: levels.floorDb, tiltDb: levels.tiltDb, lagSec: lags.lagSec, agreement: lags.agreement, agreementZ: lags.agreementZ, zeroLag: lags.zeroLag,
-    ownedShare, leadDb, lostShare, entropy: shape.entropy, crestDb: shape.crestDb, peakHz: shape.peakHz, centroidHz: shape.centroidHz, bandwidthHz: shape.bandwidthHz,
-    highRiseDb: shape.highRiseDb, timeEntropy: shape.timeEntropy, attackDb: shape.attackDb, flatness: shape.flatness, steadiness: shape.steadiness, bands: shape.bands,
-    harmonicity: shape.harmonicity, ownedBins: set.length,
+    ...levels, ...lags, ownedShare, leadDb, lostShare, ...shape, ownedBins: set.length,
   };
 }
 
