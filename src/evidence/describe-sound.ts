@@ -46,6 +46,7 @@ export function describeSound(
     attackDb: attack(inTime),
     bands: shareBands(spectrum, total, bins),
     harmonicity: likeness,
+    // Last, for spectrum and course in time are views that the next call of a kernel overwrites.
     ...describeFrames(s, floor, track, startFrame, endFrame, bins),
   };
 }
@@ -128,6 +129,11 @@ function attack(x: Float64Array): number {
 
 const STEADY_LAG = 4;
 
+/** Bins above the band, or above eight tenths of all bins where the band reaches higher. */
+export function findHighBins(binCount: number, bins: readonly [number, number]): [number, number] {
+  return [Math.min(bins[1], Math.floor(binCount * 0.8)), binCount - 1];
+}
+
 type FrameShape = Pick<SoundShape, 'flatness' | 'steadiness' | 'highRiseDb'>;
 
 /**
@@ -137,7 +143,7 @@ type FrameShape = Pick<SoundShape, 'flatness' | 'steadiness' | 'highRiseDb'>;
 function describeFrames(
   s: StretchSpectra, floor: FloorSpectrum, track: number, from: number, to: number, bins: readonly [number, number],
 ): FrameShape {
-  const high: readonly [number, number] = [Math.min(bins[1], Math.floor(s.binCount * 0.8)), s.binCount - 1];
+  const high = findHighBins(s.wholeBinCount ?? s.binCount, bins);
   const sums = s.kernels?.fitsBand(bins)
     ? s.kernels.describeFrames(floor, track, from, to, bins, STEADY_LAG, high)
     : sumFrames(s, floor, track, from, to, bins, high);

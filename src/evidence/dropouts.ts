@@ -7,17 +7,28 @@ const LEAST_RISE_DB = 9;
 const MOST_SPREAD_DB = 9;
 const SMOOTH = 4;
 
+/** Edges of the bands that frames of a lost link are told by; undefined where there are too few bins. */
+export function findRiseEdges(binCount: number, lowestBin: number): number[] | undefined {
+  const edges = listEdges(binCount, lowestBin);
+  return edges.every((e, k) => k === 0 || e > edges[k - 1]) ? edges : undefined;
+}
+
+function listEdges(binCount: number, lowestBin: number): number[] {
+  const top = binCount - 2;
+  return Array.from({ length: BANDS + 1 }, (_, k) => Math.round(lowestBin + ((top - lowestBin) * k) / BANDS));
+}
+
 /**
  * Frames in which a track's radio link is down: loud receiver noise fills every band by about the same amount over the floor,
  * up to half the sample rate, as no voice and no wing does (white noise after the detector below threshold).
  * @returns per track one byte per frame, 1 = lost
  */
 export function findLostFrames(s: StretchSpectra, floors: readonly FloorSpectrum[], lowestBin: number): Uint8Array[] {
-  const edges: number[] = [];
-  const top = s.binCount - 2;
-  for (let k = 0; k <= BANDS; k++) edges.push(Math.round(lowestBin + ((top - lowestBin) * k) / BANDS));
-  if (s.kernels && edges.every((e, k) => k === 0 || e > edges[k - 1])) {
-    return s.kernels.flagEvenFrames(floors, edges, SMOOTH, pow10(LEAST_RISE_DB / 10), pow10(MOST_SPREAD_DB / 10)).map(widenRaw);
+  const binCount = s.wholeBinCount ?? s.binCount;
+  const fit = findRiseEdges(binCount, lowestBin);
+  const edges = listEdges(binCount, lowestBin);
+  if (s.kernels && fit) {
+    return s.kernels.flagEvenFrames(floors, fit, SMOOTH, pow10(LEAST_RISE_DB / 10), pow10(MOST_SPREAD_DB / 10)).map(widenRaw);
   }
   const rise = new Float64Array(BANDS);
   const sum = new Float64Array(BANDS);

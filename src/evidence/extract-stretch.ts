@@ -31,7 +31,7 @@ export interface StretchResult {
 
 /** All candidates of one stretch of sound: spectra, lost frames, ownership, segments per track, measurements. */
 export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, settings: AnalysisSettings, input: StretchInput): StretchResult {
-  const spectra = input.signals ? engine.analyse(input.signals, input.signals[0].length) : engine.analysePlaced();
+  const spectra = input.signals ? engine.analyse(input.signals, input.signals[0].length, input.floors) : engine.analysePlaced(input.floors);
   const lost = findLostFrames(spectra, input.floors, settings.bandBins[0]);
   const ownership = mapOwnership(spectra, input.floors, input.gainDb, lost, settings.bandBins);
   const levels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins));

@@ -1,7 +1,10 @@
 import type { Kernels } from '../kernels/kernels.js';
 import { countLaneBytes, fillLanes, placeLanes, type LaneRegion } from '../kernels/lane-records.js';
-import { computeStftPower, countSpectraBytes, createStftPlan } from '../kernels/stft.js';
+import { computeStftPower, countSpectraBytes, createStftPlan, type BandSumPlan } from '../kernels/stft.js';
 import { countStretchBytes, createLagTransform, StretchKernels } from '../kernels/stretch-kernels.js';
+import { findHighBins } from './describe-sound.js';
+import { findRiseEdges } from './dropouts.js';
+import type { FloorSpectrum } from './floors.js';
 import type { AnalysisSettings } from './settings.js';
 import type { SpectralEngine, StretchSpectra } from './spectra.js';
 
@@ -9,13 +12,21 @@ import type { SpectralEngine, StretchSpectra } from './spectra.js';
 export function countEngineBytes(settings: AnalysisSettings, trackCount: number, mostFrames: number): number {
   const spectra = Math.floor((mostFrames - 1) / settings.hopFrames) + 1;
   const bins = settings.fftSize / 2 + 1;
-  return countSpectraBytes(countKeptBins(settings), trackCount, spectra) + trackCount * spectra * bins * 4
-    + countLaneBytes(trackCount, mostFrames, settings.fftSize)    + countStretchBytes(trackCount, spectra, bins, mostFrames) + (1 << 20);
+  return countSpectraBytes(countKeptBins(settings), trackCount, spectra) + trackCount * spectra * (bins + 9) * 4
+    + countLaneBytes(trackCount, mostFrames, settings.fftSize) + countStretchBytes(trackCount, spectra, bins, mostFrames) + (1 << 20);
 }
 
 /** Phases are asked for inside the band only. */
 function countKeptBins(settings: AnalysisSettings): number {
   return Math.min(settings.fftSize / 2 + 1, settings.bandBins[1]);
+}
+
+/** Where it pays: powers up to a bin above the band, which smoothing asks for, and sums over the rest. */
+function planSums(settings: AnalysisSettings, binCount: number, floors: readonly FloorSpectrum[] | undefined): BandSumPlan | undefined {
+  const edges = findRiseEdges(binCount, settings.bandBins[0]);
+  const powerBins = 4 * Math.ceil((settings.bandBins[1] + 1) / 4);
+  if (!floors || !edges || powerBins >= binCount) return undefined;
+  return { powerBins, floors, edges, highBins: findHighBins(binCount, settings.bandBins) };
 }
 
 /** Spectra by the kernels. The result of `analyse` is a view into the kernels' memory that the next call overwrites. */
@@ -30,24 +41,25 @@ export function createKernelEngine(k: Kernels, settings: AnalysisSettings): Spec
     placed = placeLanes(k, trackCount, lengthFrames, settings.fftSize);
     return placed;
   };
-  const analysePlaced = (): StretchSpectra => {
+  const analysePlaced = (floors?: readonly FloorSpectrum[]): StretchSpectra => {
     if (!placed) throw new Error('analysePlaced before placeStretch');
     const region = placed;
     const { trackCount } = region;
-    const binCount = plan.binCount;
+    const sumPlan = planSums(settings, plan.binCount, floors);
+    const binCount = sumPlan?.powerBins ?? plan.binCount;
     const frameCount = Math.floor((region.frameCount - 1) / settings.hopFrames) + 1;
     const powerScale = 1 / plan.windowSquareSum;
-    const { spectra, power: powerPtr } = computeStftPower(k, plan, region, frameCount, powerScale, keptBins);
+    const { spectra, power: powerPtr, sums } = computeStftPower(k, plan, region, frameCount, powerScale, keptBins, sumPlan);
     const power = Array.from({ length: trackCount }, (_, j) => k.f32(powerPtr + j * frameCount * binCount * 4, frameCount * binCount));
-    const kernels = new StretchKernels(k, { trackCount, frameCount, binCount, power: powerPtr, powerScale, spectra: spectra.ptr, keptBins, signal: region }, lagTransform);
-    return { trackCount, frameCount, binCount, groupCount: spectra.groupCount, keptBins, complex: spectra.values, power, kernels };
+    const kernels = new StretchKernels(k, { trackCount, frameCount, binCount, power: powerPtr, powerScale, spectra: spectra.ptr, keptBins, signal: region, sums }, lagTransform);
+    return { trackCount, frameCount, binCount, wholeBinCount: plan.binCount, groupCount: spectra.groupCount, keptBins, complex: spectra.values, power, kernels };
   };
   return {
     placeStretch,
     analysePlaced,
-    analyse(signals, lengthFrames): StretchSpectra {
+    analyse(signals, lengthFrames, floors): StretchSpectra {
       fillLanes(k, placeStretch(signals.length, lengthFrames), signals);
-      return analysePlaced();
+      return analysePlaced(floors);
     },
   };
 }

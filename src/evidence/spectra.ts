@@ -1,4 +1,5 @@
 import type { LaneRegion } from '../kernels/lane-records.js';
+import type { FloorSpectrum } from './floors.js';
 import type { StretchKernels } from '../kernels/stretch-kernels.js';
 
 /**
@@ -13,19 +14,24 @@ export interface StretchSpectra {
   groupCount: number;
   complex: Float32Array;
   power: Float32Array[];
+  /** Bins of a whole spectrum where rows of `power` hold the lower ones only: `binCount` is then that of a row. */
+  readonly wholeBinCount?: number;
   /** Bins per frame of `complex`; all where it is not given. */
   readonly keptBins?: number;
   /** The kernels over the same memory, where an engine has them; results agree with the plain loops up to the rounding of f32. */
   readonly kernels?: StretchKernels;
 }
 
-/** Computes spectra of a stretch: all tracks, equal lengths. The result may be a view that the next call overwrites. */
+/**
+ * Computes spectra of a stretch: all tracks, equal lengths. The result may be a view that the next call overwrites. With `floors` an engine may
+ * keep powers up to the call band only, and above it what is asked of them.
+ */
 export interface SpectralEngine {
-  analyse(signals: readonly Float32Array[], lengthFrames: number): StretchSpectra;
+  analyse(signals: readonly Float32Array[], lengthFrames: number, floors?: readonly FloorSpectrum[]): StretchSpectra;
   /** Memory of the engine's own for the next stretch: what is written there need not be copied. */
   placeStretch(trackCount: number, lengthFrames: number): LaneRegion;
   /** Like `analyse`, of what was written where `placeStretch` said. */
-  analysePlaced(): StretchSpectra;
+  analysePlaced(floors?: readonly FloorSpectrum[]): StretchSpectra;
 }
 
 /** Index of the real part of (frame, bin < keptBins, track) in `complex`; the imaginary part is 4 further. */

@@ -31,10 +31,10 @@ export interface KernelExports {
   spectraFromPlanes(planes: Ptr, spectrumCount: number, bins: number, spectra: Ptr): void;
   powerFromSpectra(spectra: Ptr, spectrumCount: number, binCount: number, trackCount: number, scale: number, power: Ptr): void;
 
-  /** Spectra (their lower bins) from lanes, and the powers of all bins. */
+  /** Spectra and powers (their lower bins) from lanes, and sums over the others. */
   stftPower(
     lanes: Ptr, groupBytes: number, trackCount: number, hopFrames: number, spectrumCount: number, n: number, window: Ptr, table: Ptr, scratch: Ptr,
-    keptBins: number, spectra: Ptr, scale: number, power: Ptr,
+    keptBins: number, spectra: Ptr, scale: number, powerBins: number, power: Ptr, weight: Ptr, edge: Ptr, rise: Ptr, high: Ptr,
   ): void;
   stftPowerScratchBytes(n: number, trackCount: number): number;
 

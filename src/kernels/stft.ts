@@ -119,22 +119,57 @@ export function complexIndex(s: Spectra, spectrum: number, bin: number, track: n
   return (((spectrum * s.binCount + bin) * s.groupCount + (track >> 2)) << 3) + (track & 3);
 }
 
+/** What is kept of the bins above a band in place of their powers; see `sumBands` of the kernels. */
+export interface BandSums {
+  /** f32 [track][spectrum][8]: mean of power over floor in eight bands. */
+  rise: Ptr;
+  /** f32 [track][spectrum]: sum of power over floor over the high bins. */
+  high: Ptr;
+}
+
+/** Which sums `computeStftPower` takes. */
+export interface BandSumPlan {
+  /** Powers are kept below this bin. */
+  powerBins: number;
+  /** Per track, power per bin of the whole spectrum, > 0. */
+  floors: readonly ArrayLike<number>[];
+  /** Nine ascending bins: edges of eight bands. */
+  edges: readonly number[];
+  /** First and end of the high bins; the end is not below the last edge. */
+  highBins: readonly [number, number];
+}
+
 /**
  * Bins 0 .. keptBins-1 of spectra of a stretch in lanes, spectrum s of the frames around s hop, and the power times `scale` of all bins
- * [track][spectrum][bin]. The stretch is padded by half a transform at least, and the window is as long as the transform.
+ * [track][spectrum][bin], or, with `sums`, of the lower bins and sums over the others. The stretch is padded by half a transform at least, and the window is as long as the transform.
  */
-export function computeStftPower(k: Kernels, plan: StftPlan, region: LaneRegion, spectrumCount: number, scale: number, keptBins: number): { spectra: Spectra; power: Ptr } {
+export function computeStftPower(k: Kernels, plan: StftPlan, region: LaneRegion, spectrumCount: number, scale: number, keptBins: number, sums?: BandSumPlan): { spectra: Spectra; power: Ptr; sums?: BandSums } {
   const { trackCount } = region;
   const spectra = placeSpectra(k, keptBins, trackCount, spectrumCount);
-  const power = k.allocF32(trackCount * spectrumCount * plan.binCount);
+  const powerBins = sums?.powerBins ?? plan.binCount;
+  const power = k.allocF32(trackCount * spectrumCount * powerBins);
+  const placed = sums && { rise: k.allocF32(8 * trackCount * spectrumCount), high: k.allocF32(trackCount * spectrumCount) };
   const before = k.mark();
   const scratch = k.alloc(k.fn.stftPowerScratchBytes(plan.fftSize, trackCount));
+  const { weight, edge } = sums ? placeSumPlan(k, plan.binCount, scale, sums) : { weight: 0, edge: 0 };
   k.fn.stftPower(
     region.lanes - 8 * plan.fftSize, region.groupBytes, trackCount, plan.hopFrames, spectrumCount, plan.fftSize, plan.window, plan.table, scratch,
-    keptBins, spectra.ptr, scale, power,
+    keptBins, spectra.ptr, scale, powerBins, power, weight, edge, placed?.rise ?? 0, placed?.high ?? 0,
   );
   k.release(before);
-  return { spectra, power };
+  return { spectra, power, sums: placed };
+}
+
+function placeSumPlan(k: Kernels, binCount: number, scale: number, { floors, edges, highBins }: BandSumPlan): { weight: Ptr; edge: Ptr } {
+  const lanes = 4 * Math.ceil(floors.length / 4);
+  const weight = k.allocF32(lanes * binCount);
+  const values = k.f32(weight, lanes * binCount).fill(0);
+  floors.forEach((floor, j) => {
+    for (let b = 0; b < binCount; b++) values[b * lanes + j] = scale / floor[b];
+  });
+  const edge = k.alloc(44);
+  k.i32(edge, 11).set([...edges, ...highBins]);
+  return { weight, edge };
 }
 
 /** Power |X|^2 times `scale`, a view [track][spectrum][bin]. */

@@ -4,11 +4,13 @@ import { BinCollector, type OwnerRegion } from './bin-collector.js';
 import type { Ptr } from './kernel-exports.js';
 import type { Kernels } from './kernels.js';
 import type { LaneRegion } from './lane-records.js';
+import type { BandSums } from './stft.js';
 
 /** A stretch in the kernels' memory. */
 export interface StretchRegion {
   trackCount: number;
   frameCount: number;
+  /** Bins of a row of powers. */
   binCount: number;
   /** f32 [track][frame][bin]. */
   power: Ptr;
@@ -18,6 +20,8 @@ export interface StretchRegion {
   spectra: Ptr;
   keptBins: number;
   signal: LaneRegion;
+  /** Sums over all bins where rows of powers do not hold them. */
+  sums?: BandSums;
 }
 
 /** Transform that lags are read from: two steps per sample. */
@@ -93,19 +97,21 @@ export class StretchKernels {
   /**
    * Per track, frames whose eight bands all rise over the floor by more than `leastRatio` and, but for the largest, lie within `spreadRatio`
    * of the smallest, after a mean over 2 radius + 1 frames.
-   * @param edges nine ascending bins
+   * @param edges nine ascending bins; those of the region's sums, where it has some
    */
   flagEvenFrames(floors: readonly Float32Array[], edges: readonly number[], radius: number, leastRatio: number, spreadRatio: number): Uint8Array[] {
     const { k } = this;
     const { trackCount, frameCount, binCount } = this.region;
-    const floor = this.placeFloors(floors);
     const flags = k.alloc(trackCount * frameCount);
+    const known = this.region.sums;
+    const floor = known ? 0 : this.placeFloors(floors);
     const before = k.mark();
     const edge = k.alloc(4 * edges.length);
     k.i32(edge, edges.length).set(edges);
-    const rise = k.allocF32(frameCount * EVEN_BANDS);
+    const own = k.allocF32(known ? 0 : frameCount * EVEN_BANDS);
     for (let j = 0; j < trackCount; j++) {
-      k.fn.bandRise(this.powerOf(j), frameCount, binCount, floor + 4 * j * binCount, edge, rise);
+      const rise = known ? known.rise + 4 * j * frameCount * EVEN_BANDS : own;
+      if (!known) k.fn.bandRise(this.powerOf(j), frameCount, binCount, floor + 4 * j * binCount, edge, rise);
       k.fn.flagEvenFrames(rise, frameCount, radius, leastRatio, spreadRatio, flags + j * frameCount);
     }
     k.release(before);
@@ -232,7 +238,8 @@ export class StretchKernels {
 
   /**
    * Per frame of [startFrame, endFrame) six sums over a track's band: log2 of power over floor, power over floor, roots of power times that of
-   * `lag` frames before, both powers, and power over floor in the bins `high`. A view that lives until the next call.
+   * `lag` frames before, both powers, and power over floor in the bins `high` (those of the region's sums, where it has some). A view that
+   * lives until the next call.
    */
   describeFrames(
     floor: Float32Array, track: number, startFrame: number, endFrame: number, bins: readonly [number, number], lag: number, high: readonly [number, number],
@@ -242,10 +249,16 @@ export class StretchKernels {
     const before = k.mark();
     const count = 6 * (endFrame - startFrame);
     const result = k.allocF32(count);
-    const { binCount } = this.region;
-    k.fn.frameTexture(this.powerOf(track), binCount, floorPtr, startFrame, endFrame, bins[0], bins[1], lag, high[0], Math.max(...high), result);
+    const { binCount, frameCount, sums } = this.region;
+    const [highFirst, highEnd] = sums ? [0, 0] : [high[0], Math.max(...high)];
+    k.fn.frameTexture(this.powerOf(track), binCount, floorPtr, startFrame, endFrame, bins[0], bins[1], lag, highFirst, highEnd, result);
     k.release(before);
-    return k.f32(result, count);
+    const values = k.f32(result, count);
+    if (sums) {
+      const rises = k.f32(sums.high + 4 * track * frameCount, frameCount);
+      for (let t = startFrame, o = 5; t < endFrame; t++, o += 6) values[o] = rises[t];
+    }
+    return values;
   }
 
   private placeSet(set: Uint32Array): Ptr {
@@ -287,7 +300,7 @@ export class StretchKernels {
     const ptr = this.k.allocF32(floors.length * binCount);
     floors.forEach((floor, j) => {
       const at = ptr + 4 * j * binCount;
-      this.k.f32(at, binCount).fill(NaN).set(floor);
+      this.k.f32(at, binCount).fill(NaN).set(floor.length > binCount ? floor.subarray(0, binCount) : floor);
       this.floorPtr.set(floor, at);
     });
     this.floorPtr.set(floors, ptr);

@@ -1,5 +1,6 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import type { Kernels } from '../../src/kernels/kernels.js';
+import { referenceBandRise } from '../reference/band-rise.js';
 import { complexIndex, computeIstft, computePower, computeStft, computeStftPower, countWholeSpectra, createStftPlan } from '../../src/kernels/stft.js';
 import type { Spectra } from '../../src/kernels/stft.js';
 import { referenceOverlapAdd, referenceStft } from '../reference/stft.js';
@@ -38,7 +39,40 @@ describe('spectra and powers in one pass', () => {
     expect(largestDifference(k.f32(at, power.length), power)).toBe(0);
     k.release(mark);
   });
+
+  it.each([[1, 20, 20], [3, 3, 1], [4, 23, 7], [5, 32, 31], [8, 4, 33]])('keeps %2$i bins of power and sums over the others as plain loops do, for %1$i tracks', (trackCount, powerBins, highFirst) => {
+    const mark = k.mark();
+    const plan = createStftPlan(k, { fftSize: 64, hopFrames: 16 });
+    const tracks = Array.from({ length: trackCount }, (_, t) => Float32Array.from(makeNoise(300, 30 + t), (v, i) => (i < 90 ? 0 : i < 150 ? 1e-25 * v : v)));
+    if (trackCount > 1) tracks[1][200] = NaN;
+    const lanes = placeInLanes(k, tracks);
+    const whole = computeStftPower(k, plan, lanes, 19, 0.25, 33);
+    const power = k.f32(whole.power, 19 * 33 * trackCount);
+    const edges = [1, 2, 4, 9, 14, 15, 22, 28, 31];
+    const floors = tracks.map((_, t) => makeNoise(33, 60 + t).map((v) => 1e-3 * (1.2 + v)));
+    const short = computeStftPower(k, plan, lanes, 19, 0.25, 33, { powerBins, floors, edges, highBins: [highFirst, Math.max(31, highFirst)] });
+    const [rise, high] = [k.f32(short.sums!.rise, 8 * 19 * trackCount), k.f32(short.sums!.high, 19 * trackCount)];
+    for (let j = 0; j < trackCount; j++) {
+      const own = power.subarray(j * 19 * 33, (j + 1) * 19 * 33);
+      for (let s = 0; s < 19; s++) {
+        expect(k.f32(short.power + 4 * (j * 19 + s) * powerBins, powerBins)).toEqual(own.slice(s * 33, s * 33 + powerBins));
+        let sum = 0;
+        for (let b = highFirst; b < 31; b++) sum += own[s * 33 + b] / floors[j][b];
+        expectNear(high[j * 19 + s], sum);
+      }
+      referenceBandRise(own, 19, 33, floors[j], edges).flat().forEach((v, i) => expectNear(rise[8 * 19 * j + i], v));
+    }
+    expect(rise.some((v) => v > 1)).toBe(true);
+    expect(rise.slice(0, 8).every((v) => v === 0)).toBe(true);
+    k.release(mark);
+  });
 });
+
+/** Thirty additions, products and weights in f32; below 1e-34 the grid of denormal squares. */
+function expectNear(got: number, wanted: number): void {
+  if (Number.isNaN(wanted)) expect(got).toBeNaN();
+  else expect(Math.abs(got - wanted)).toBeLessThanOrEqual(2e-6 * wanted + 1e-34);
+}
 
 describe('window', () => {
   it('is the Hann window of scipy.signal.windows.hann (scipy 1.17)', () => {
