@@ -38,7 +38,7 @@ const BEFORE_SEC = [0.02, 0.01, 0.005] as const;
 /** The call is there from so much over what precedes; with less than this between that and the peak the frames know better. */
 const OVER_BEFORE_DB = 4;
 const LEAST_CONTRAST_DB = 6;
-/** It must rise so much further, and half of the way in decibels to the peak, within so long after the coarse onset. */
+/** It must rise so much further within so long after the coarse onset. */
 const CONFIRM_DB = 2;
 const CONFIRM_SEC = 0.02;
 /** The rise is followed back below what precedes along the slope of its next 6 dB, no flatter and no further than this. */
@@ -100,7 +100,7 @@ function placeOnset(voice: Envelopes, rise: Rise, crossing: number, coarseSec: n
   const level = Math.max(rise.low, before * pow10(OVER_BEFORE_DB / 10));
   if (level > peak * pow10(-LEAST_CONTRAST_DB / 10)) return coarseSec;
   const end = Math.min(rise.at, Math.round((coarseSec + CONFIRM_SEC) * rate));
-  const sure = voice.findRise(last, end, Math.max(level * pow10(CONFIRM_DB / 10), Math.sqrt(before * peak)));
+  const sure = voice.findRise(last, end, level * pow10(CONFIRM_DB / 10));
   if (sure < 0) return coarseSec;
   const visible = voice.findOnset(sure, level, 0);
   const further = voice.findRise(Math.ceil(visible), rise.at, level * pow10(SLOPE_DB / 10));
