@@ -47,9 +47,9 @@ const FLATTEST_SEC_PER_DB = 0.00015;
 const MOST_HIDDEN_SEC = 0.003;
 
 /**
- * Onset and offset of a segment, seconds from the stretch's start. Crossings of the band-passed envelope (3 ms) 27 dB below the peak at the
- * start and 17 dB below at the end, both at least 7 dB over the noise; the end only where the track owns nearly all sound. Where another sound
- * precedes, the onset is where the envelope rises over it. Else, and without kernels: crossings of the owned level.
+ * Onset and offset of a segment, seconds from the stretch's start. Crossings of the band-passed envelope (3 ms): 27 dB below the peak and at
+ * least 5 dB over the noise at the start, 17 and 7 dB at the end. Where another sound precedes, the onset is where the envelope rises over it.
+ * Else, without kernels, and at the end where the track does not own nearly all sound: crossings of the owned level.
  */
 export function refineEdges(c: StretchContext, segment: Segment, ownedShare: number): Edges {
   const { settings } = c;
