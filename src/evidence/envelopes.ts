@@ -50,7 +50,23 @@ export class Envelopes {
     return first + (last > 0 ? last - shareAbove(own[last], own[last - 1], low) : last);
   }
 
-  /** The same forwards in the dry envelope. */
+  /** The first step of [from, to] at which the envelope has reached a level, -1 if none. */
+  findRise(from: number, to: number, level: number): number {
+    const { own, first } = this;
+    for (let k = Math.max(first, from); k <= Math.min(to, first + own.length - 1); k++) if (own[k - first] >= level) return k;
+    return -1;
+  }
+
+  /** Mean of the envelope over steps [from, to), as far as it is known; 0 where it is not. */
+  measureMean(from: number, to: number): number {
+    const { own, first } = this;
+    let sum = 0;
+    const a = Math.max(first, from), b = Math.min(to, first + own.length);
+    for (let k = a; k < b; k++) sum += own[k - first];
+    return b > a ? sum / (b - a) : 0;
+  }
+
+  /** The same as `findOnset` forwards in the dry envelope. */
   findOffset(from: number, high: number, hold: number): number {
     const { own, first, others, half, width } = this;
     for (const o of others) o.sum = this.sumAround(o.lane, from);
