@@ -16,7 +16,7 @@ export interface Span {
   ownToSec: number;
 }
 
-/** Around what is active this much is looked at as well: elements of a string are 62 ms apart at most, each active itself, edges are sought in 25 ms, windows and filters reach 10 ms. */
+/** Around what is active this much is looked at as well: elements of a string are 62 ms apart at most, each active itself, edges are sought in 25 ms (45 ms before sound that no track leads), windows and filters reach 10 ms. */
 const HALO_SEC = 0.06;
 /** Stretches up to this length are looked at in one piece. */
 const WHOLE_SEC = 12;

@@ -14,7 +14,7 @@ const BINS = FFT / 2 + 1;
 const memory = new WebAssembly.Memory({ initial: 64, maximum: 64 });
 const wasm = await WebAssembly.compile(await readFile(process.argv[2]));
 const { exports: kernels } = new WebAssembly.Instance(wasm, { env: { memory, abort: () => { throw new Error('a kernel stopped'); } } });
-if (kernels.abiVersion() !== 4) throw new Error(`kernels of version ${kernels.abiVersion()}, this host is for 4`);
+if (kernels.abiVersion() !== 5) throw new Error(`kernels of version ${kernels.abiVersion()}, this host is for 5`);
 
 // 2. All bytes from heapStart() on are the host's to give out; 16-aligned, as the heads in assembly/ ask.
 let top = kernels.heapStart();
@@ -38,11 +38,11 @@ kernels.hannWindow(window, FFT, 0, 1);
 const table = alloc(kernels.fftTableBytes(FFT));
 kernels.fftPrepare(FFT, table);
 
-// 5. Spectra and powers, |X|^2 over the window's energy: power[track][spectrum][bin].
+// 5. Spectra and powers, |X|^2 over the window's energy: power[track][spectrum][bin]. The last four pointers are for sums over bands; 0 leaves these out.
 const scratch = alloc(kernels.stftPowerScratchBytes(FFT, TRACKS));
 const spectra = alloc(SPECTRA * BINS * Math.ceil(TRACKS / 4) * 32);
 const power = alloc(4 * TRACKS * SPECTRA * BINS);
-kernels.stftPower(lanes, 16 * FRAMES, TRACKS, HOP, SPECTRA, FFT, window, table, scratch, BINS, spectra, 1 / kernels.sumWindowSquares(window, FFT), power);
+kernels.stftPower(lanes, 16 * FRAMES, TRACKS, HOP, SPECTRA, FFT, window, table, scratch, BINS, spectra, 1 / kernels.sumWindowSquares(window, FFT), BINS, power, 0, 0, 0, 0);
 
 for (let track = 0; track < TRACKS; track++) {
   const row = new Float32Array(memory.buffer, power + 4 * (track * SPECTRA + 10) * BINS, BINS);

@@ -30,8 +30,8 @@ def call(name, *values):
     return exports[name](store, *values)
 
 
-if call("abiVersion") != 4:
-    sys.exit("this host is for kernels of version 4")
+if call("abiVersion") != 5:
+    sys.exit("this host is for kernels of version 5")
 
 # 2. All bytes from heapStart() on are the host's to give out; 16-aligned, as the heads in assembly/ ask.
 top = call("heapStart")
@@ -55,12 +55,12 @@ call("hannWindow", window, FFT, 0, 1.0)
 table = alloc(call("fftTableBytes", FFT))
 call("fftPrepare", FFT, table)
 
-# 5. Spectra and powers, |X|^2 over the window's energy: power[track][spectrum][bin].
+# 5. Spectra and powers, |X|^2 over the window's energy: power[track][spectrum][bin]. The last four pointers are for sums over bands; 0 leaves these out.
 scratch = alloc(call("stftPowerScratchBytes", FFT, TRACKS))
 spectra = alloc(SPECTRA * BINS * -(-TRACKS // 4) * 32)
 power = alloc(4 * TRACKS * SPECTRA * BINS)
 scale = 1 / call("sumWindowSquares", window, FFT)
-call("stftPower", lanes, 16 * FRAMES, TRACKS, HOP, SPECTRA, FFT, window, table, scratch, BINS, spectra, scale, power)
+call("stftPower", lanes, 16 * FRAMES, TRACKS, HOP, SPECTRA, FFT, window, table, scratch, BINS, spectra, scale, BINS, power, 0, 0, 0, 0)
 
 for track in range(TRACKS):
     start = power + 4 * (track * SPECTRA + 10) * BINS
