@@ -1,6 +1,7 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { computeCallFeatures, type CallFeatures } from '../model/call-features.js';
-import { computeContextFeatures } from '../model/context-features.js';
+import { computeContextFeatures, CONTEXT_FEATURES } from '../model/context-features.js';
+import { createFeatureRows } from '../model/feature-rows.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { readProbability, scoreForest, type Forest } from '../model/forest.js';
 import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
@@ -58,8 +59,9 @@ const LEAST_UNTAGGED = 0.05;
 export function attributeCandidates(candidates: readonly Candidate[], gains: GainFit, models: Models): Attribution {
   const early = computeCallFeatures(candidates, gains);
   const earlyOdds = Float64Array.from(early, (x) => scoreForest(models.first, x));
-  const secondOdds = Float64Array.from(computeContextFeatures(candidates, early, earlyOdds, gains), (x) => scoreForest(models.second, x));
-  const features = computeContextFeatures(candidates, early, secondOdds, gains);
+  const rows = createFeatureRows(candidates.length, CONTEXT_FEATURES.length);
+  const secondOdds = Float64Array.from(computeContextFeatures(candidates, early, earlyOdds, gains, rows), (x) => scoreForest(models.second, x));
+  const features = computeContextFeatures(candidates, early, secondOdds, gains, rows);
   const logOdds = Float64Array.from(features, (x) => scoreForest(models.own, x));
   const ownProbability = logOdds.map((z, n) => (candidates[n].shared ? 0 : readProbability(models.own, z)));
   const accepted = acceptCandidates(candidates, ownProbability, LEAST_PROBABILITY);

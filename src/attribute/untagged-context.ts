@@ -1,5 +1,6 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { log2 } from '../numeric/elementary.js';
+import { createFeatureRows, writeFeatures } from '../model/feature-rows.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { measureStrength } from './group-leftovers.js';
 import { overlapShare } from './suppress.js';
@@ -29,7 +30,8 @@ export function computeUntaggedContext(
   let expected = 0;
   for (const k of sure) expected += 1 / (1 + Math.max(0, 2 - logOdds[k]));
   const g = gains.gainDb;
-  return cuts.map(({ candidate, event }, k) => {
+  const rows = createFeatureRows(cuts.length, UNTAGGED_AGAIN_FEATURES.length);
+  cuts.forEach(({ candidate, event }, k) => {
     const c = candidates[candidate];
     let other = -8;
     for (let m = k - 1; m >= 0 && candidates[cuts[m].candidate].onsetSec > c.onsetSec - 2; m--) if (cuts[m].event === event) other = Math.max(other, logOdds[m]);
@@ -47,8 +49,9 @@ export function computeUntaggedContext(
       above += measureStrength(c, g) - measureStrength(o, g);
       aboveCount++;
     }
-    return Float64Array.from([...first[k], logOdds[k], other, log2(1 + expected), log2(1 + count), lag, lead, like, aboveCount ? above / aboveCount : 0]);
+    writeFeatures(rows[k], first[k], [logOdds[k], other, log2(1 + expected), log2(1 + count), lag, lead, like, aboveCount ? above / aboveCount : 0]);
   });
+  return rows;
 }
 
 /** Cuts that the first look took for calls without a tag, the surest of each event, in order of time. */

@@ -1,6 +1,7 @@
 import type { Candidate } from '../evidence/candidate.js';
 import type { CallFeatures } from '../model/call-features.js';
-import { CONTEXT_FEATURES, joinFeatures } from '../model/context-features.js';
+import { CONTEXT_FEATURES } from '../model/context-features.js';
+import { createFeatureRows, writeFeatures } from '../model/feature-rows.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { measureStrength, type LeftoverEvent } from './group-leftovers.js';
 
@@ -29,7 +30,8 @@ export function computeUntaggedFeatures(
   const g = gains.gainDb;
   let first = 0;
   const best = events.map((e) => measureStrength(candidates[e.lead], g));
-  return cuts.map(({ event, candidate }) => {
+  const rows = createFeatureRows(cuts.length, UNTAGGED_FEATURES.length);
+  cuts.forEach(({ event, candidate }, k) => {
     const e = events[event];
     const lead = candidates[candidate];
     const strength = measureStrength(lead, g);
@@ -39,8 +41,8 @@ export function computeUntaggedFeatures(
     for (const n of e.members) share += candidates[n].ownedShare;
     while (first < accepted.length && candidates[accepted[first]].offsetSec < lead.onsetSec - 2) first++;
     let above = 60; let overlap = 0; let since = 500; let aboveSince = 60;
-    for (let k = first; k < accepted.length; k++) {
-      const a = candidates[accepted[k]];
+    for (let m = first; m < accepted.length; m++) {
+      const a = candidates[accepted[m]];
       if (a.onsetSec > lead.offsetSec) break;
       const difference = strength - measureStrength(a, g);
       const both = Math.min(a.offsetSec, lead.offsetSec) - Math.max(a.onsetSec, lead.onsetSec);
@@ -52,10 +54,11 @@ export function computeUntaggedFeatures(
         aboveSince = difference;
       }
     }
-    return joinFeatures(features[candidate], [
+    writeFeatures(rows[k], features[candidate], [
       logOdds[candidate], tracks.size, (levels[0] ?? 0) - (levels[levels.length >> 1] ?? 0), share / tracks.size,
       (e.offsetSec - e.onsetSec) * 1e3, above, overlap, since, aboveSince, e.members.length,
       strength - best[event], (lead.offsetSec - lead.onsetSec) / Math.max(1e-3, e.offsetSec - e.onsetSec), (lead.onsetSec - e.onsetSec) * 1e3,
     ]);
   });
+  return rows;
 }

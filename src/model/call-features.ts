@@ -1,6 +1,7 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { CONTACT_SEC } from '../evidence/contact.js';
 import { log10, pow10 } from '../numeric/elementary.js';
+import { createFeatureRows, writeFeatures } from './feature-rows.js';
 import { readLeadCurve, type GainFit } from './fit-gains.js';
 
 /** What the decision about one candidate rests on, by name and in this order. No absolute frequency enters: species differ. */
@@ -21,11 +22,13 @@ const CLEAR_Z = 6;
 export function computeCallFeatures(candidates: readonly Candidate[], gains: GainFit): CallFeatures[] {
   const g = gains.gainDb;
   const strength = candidates.map((c) => c.levelDb[c.track] - g[c.track] + 10 * log10(c.ownedBins));
-  return candidates.map((c, n) => {
+  const rows = createFeatureRows(candidates.length, CALL_FEATURES.length);
+  candidates.forEach((c, n) => {
     const own = describeOwn(c, gains);
     const around = describeAround(candidates, strength, n, gains);
-    return Float64Array.from([...own.head, ...around.head, own.weightedLagMs, own.fillDb, c.overPedestal, ...describeContact(c, g), c.twin, c.harmonicity]);
+    writeFeatures(rows[n], own.head, [...around.head, own.weightedLagMs, own.fillDb, c.overPedestal, ...describeContact(c, g), c.twin, c.harmonicity]);
   });
+  return rows;
 }
 
 function describeOwn(c: Candidate, gains: GainFit): { head: number[]; weightedLagMs: number; fillDb: number } {

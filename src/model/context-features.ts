@@ -1,6 +1,7 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { log10, log2 } from '../numeric/elementary.js';
 import { CALL_FEATURES, type CallFeatures } from './call-features.js';
+import { createFeatureRows, writeFeatures } from './feature-rows.js';
 import { readLeadCurve, type GainFit } from './fit-gains.js';
 import { computeKindFeatures, KIND_FEATURES } from './kind-features.js';
 import { computePairFeatures, PAIR_FEATURES } from './pair-splits.js';
@@ -17,9 +18,13 @@ export const CONTEXT_FEATURES = [
   ...PAIR_FEATURES, ...KIND_FEATURES, ...SAME_SOUND_FEATURES, ...BESIDE_FEATURES, 'unevenness', 'gapMs',
 ] as const;
 
-
-/** Features of the second look for every candidate (sorted by onset). */
-export function computeContextFeatures(candidates: readonly Candidate[], first: readonly CallFeatures[], logOdds: ArrayLike<number>, gains: GainFit): CallFeatures[] {
+/**
+ * Features of the second look for every candidate (sorted by onset).
+ * @param rows where they are written; those of an earlier look may be given once they were read
+ */
+export function computeContextFeatures(
+  candidates: readonly Candidate[], first: readonly CallFeatures[], logOdds: ArrayLike<number>, gains: GainFit, rows: readonly Float64Array[] = createFeatureRows(candidates.length, CONTEXT_FEATURES.length),
+): readonly CallFeatures[] {
   const templates = collectTemplates(candidates, logOdds, gains);
   const residual = candidates.map((c) => meanLeadResidual(c, gains));
   const strength = candidates.map((c) => c.levelDb[c.track] - gains.gainDb[c.track] + 10 * log10(c.ownedBins));
@@ -38,7 +43,7 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
   const kinds = computeKindFeatures(candidates, logOdds, templates, findNear);
   const likeness = candidates.map((c) => compareSpectra(c, templates, spectra, findNear));
   const same = computeSameSoundFeatures(candidates, logOdds, strength, likeness.map(([toOwn]) => toOwn), gains);
-  return candidates.map((c, n) => {
+  candidates.forEach((c, n) => {
     const own = usual[c.track];
     const hasOwn = templates[c.track].length > 0;
     const mine = makeTemplate(c, n, gains);
@@ -51,7 +56,7 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
     const inPlace = comparePlaces(candidates, templates[c.track].slice(...findNear(templates[c.track], c.onsetSec)), strength, mine);
     let heard = 0;
     for (const v of mine.lagMs) if (!Number.isNaN(v)) heard++;
-    return joinFeatures(first[n], [
+    writeFeatures(rows[n], first[n], [
       logOdds[n], residual[n], hasOwn ? residual[n] - own.residual : 0, toOwn.lagMs, toOwn.leadDb, log2(1 + templates[c.track].length),
       hasOwn ? strength[n] - own.strength : 0, Math.abs(log2(c.centroidHz) - (hasOwn ? own.pitch : allPitch)),
       around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared, c.core, doubt, gains.scaleDb, gains.gainDb.length,
@@ -60,14 +65,7 @@ export function computeContextFeatures(candidates: readonly Candidate[], first: 
       ...pairs[n], ...kinds[n], ...same[n], ...inPlace.beside, c.unevenness, c.gapSec * 1e3,
     ]);
   });
-}
-
-/** Features of an earlier look, then those that are new. */
-export function joinFeatures(head: ArrayLike<number>, tail: readonly number[]): Float64Array {
-  const out = new Float64Array(head.length + tail.length);
-  out.set(head);
-  for (let k = 0; k < tail.length; k++) out[head.length + k] = tail[k];
-  return out;
+  return rows;
 }
 
 /** Doubtful candidates per sure call: says how hard the recording is. */
