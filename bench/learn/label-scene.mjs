@@ -7,6 +7,7 @@ import { computeUntaggedFeatures, listCuts } from '../../dist/attribute/untagged
 import { computeCallFeatures } from '../../dist/model/call-features.js';
 import { computeContextFeatures } from '../../dist/model/context-features.js';
 import { readProbability, scoreForest } from '../../dist/model/forest.js';
+import { intersectionOverUnion } from '../../dist/numeric/intervals.js';
 
 const ONSET_SEC = 0.05;
 const LEAST_IOU = 0.4;
@@ -16,7 +17,7 @@ export function labelOwn(scene) {
   scene.x1 = computeCallFeatures(scene.candidates, scene.gains);
   // Sounds of others that look like own calls are rare and decide the ghosts: they weigh more, those of birds without a tag most.
   const free = scene.truth.filter((t) => t.bird === 'none');
-  scene.w = scene.candidates.map((c) => (free.some((t) => overlapOverUnion(c, t) > LEAST_IOU) ? 4 : c.ownedShare > 0.5 && Math.max(...c.agreementZ) > 7 ? 2 : 1));
+  scene.w = scene.candidates.map((c) => (free.some((t) => intersectionOverUnion(c, t) > LEAST_IOU) ? 4 : c.ownedShare > 0.5 && Math.max(...c.agreementZ) > 7 ? 2 : 1));
   scene.y = scene.candidates.map((c) => Number(scene.truth.some((t) => t.bird === scene.birds[c.track] && isSame(c, t))));
 }
 
@@ -36,7 +37,7 @@ export function labelLeftovers(scene, own) {
   scene.ux = computeUntaggedFeatures(scene.candidates, scene.x3, z, events, cuts, accepted, scene.gains);
   const claims = collectLostClaims(scene.candidates, scene.z1, events, scene.gains);
   scene.lx = claims.map((c) => c.features);
-  scene.ly = claims.map((c) => Number(scene.truth.some((t) => t.bird === scene.birds[c.track] && Math.abs(events[c.event].onsetSec - t.onsetSec) <= ONSET_SEC && overlapOverUnion(events[c.event], t) > 0.3)));
+  scene.ly = claims.map((c) => Number(scene.truth.some((t) => t.bird === scene.birds[c.track] && Math.abs(events[c.event].onsetSec - t.onsetSec) <= ONSET_SEC && intersectionOverUnion(events[c.event], t) > 0.3)));
   const free = scene.truth.filter((t) => t.bird === 'none');
   scene.uy = cuts.map(({ candidate }) => Number(free.some((t) => isSame(scene.candidates[candidate], t))));
 }
@@ -81,10 +82,5 @@ export function judgeOwnRows(scene, own, least) {
 }
 
 function isSame(c, t) {
-  return Math.abs(c.onsetSec - t.onsetSec) <= ONSET_SEC && overlapOverUnion(c, t) > LEAST_IOU;
-}
-
-function overlapOverUnion(a, b) {
-  const both = Math.min(a.offsetSec, b.offsetSec) - Math.max(a.onsetSec, b.onsetSec);
-  return both <= 0 ? 0 : both / (Math.max(a.offsetSec, b.offsetSec) - Math.min(a.onsetSec, b.onsetSec));
+  return Math.abs(c.onsetSec - t.onsetSec) <= ONSET_SEC && intersectionOverUnion(c, t) > LEAST_IOU;
 }

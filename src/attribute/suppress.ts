@@ -1,6 +1,7 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { CONTACT_SEC, CONTACT_Z } from '../evidence/contact.js';
 import { isSurelyOne } from '../model/same-sound.js';
+import { intersectionOverUnion } from '../numeric/intervals.js';
 
 /** Index lists of what is kept when stretches of one track compete: best first, anything that overlaps a kept one by more than 30 % of the shorter goes. */
 export interface Claim {
@@ -37,9 +38,7 @@ const SAME_SHARE = 0.7;
 /** Whether two candidates are one sound, looked at from the tracks of two birds in body contact (see evidence/twins.ts). */
 export function isTwinOf(a: Candidate, b: Candidate): boolean {
   if (a.track === b.track || !(a.twin || b.twin)) return false;
-  const both = Math.min(a.offsetSec, b.offsetSec) - Math.max(a.onsetSec, b.onsetSec);
-  const either = Math.max(a.offsetSec, b.offsetSec) - Math.min(a.onsetSec, b.onsetSec);
-  return both > SAME_SHARE * either && a.agreementZ[b.track] >= CONTACT_Z && Math.abs(a.lagSec[b.track]) <= CONTACT_SEC;
+  return intersectionOverUnion(a, b) > SAME_SHARE && a.agreementZ[b.track] >= CONTACT_Z && Math.abs(a.lagSec[b.track]) <= CONTACT_SEC;
 }
 
 /**

@@ -2,6 +2,7 @@ import type { Candidate } from '../evidence/candidate.js';
 import { log2 } from '../numeric/elementary.js';
 import { createFeatureRows, writeFeatures } from '../model/feature-rows.js';
 import type { GainFit } from '../model/fit-gains.js';
+import { multiplySpectra } from '../model/spectra-likeness.js';
 import { measureStrength } from './group-leftovers.js';
 import { overlapShare } from './suppress.js';
 import { UNTAGGED_FEATURES, type LeftoverCut } from './untagged-features.js';
@@ -43,9 +44,7 @@ export function computeUntaggedContext(
       count++;
       const far = compareArrival(c, o);
       if (far.lagMs < lag) { lag = far.lagMs; lead = far.leadDb; }
-      let product = 0;
-      for (let b = 0; b < c.bands.length; b++) product += c.bands[b] * o.bands[b];
-      like = Math.max(like, product);
+      like = Math.max(like, multiplySpectra(c.bands, o.bands));
       above += measureStrength(c, g) - measureStrength(o, g);
       aboveCount++;
     }

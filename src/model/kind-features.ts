@@ -1,5 +1,6 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { log2 } from '../numeric/elementary.js';
+import { multiplySpectra } from './spectra-likeness.js';
 import type { Template } from './templates.js';
 
 /**
@@ -73,9 +74,7 @@ function compareKinds(
 function measureDistance(a: Kind, b: Kind): number {
   let square = ((a.length - b.length) / LENGTH_OCT) ** 2 + ((a.pitch - b.pitch) / PITCH_OCT) ** 2 + ((a.entropy - b.entropy) / ENTROPY) ** 2 + ((a.evenness - b.evenness) / EVENNESS) ** 2;
   if (square >= FARTHEST * FARTHEST) return FARTHEST;
-  let like = 0;
-  for (let k = 0; k < a.bands.length; k++) like += a.bands[k] * b.bands[k];
-  square += ((1 - like) / LIKENESS) ** 2;
+  square += ((1 - multiplySpectra(a.bands, b.bands)) / LIKENESS) ** 2;
   return Math.min(FARTHEST, Math.sqrt(square));
 }
 

@@ -1,5 +1,6 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { log2 } from '../numeric/elementary.js';
+import { multiplySpectra } from './spectra-likeness.js';
 import { high, liftOfLowEnd, middle, type Template } from './templates.js';
 
 /**
@@ -34,7 +35,7 @@ export function comparePlaces(candidates: readonly Candidate[], near: readonly T
     place.leads.push(leadDb);
     place.strengths.push(strength[t.candidate] - strength[n]);
     place.tilts.push(liftOfLowEnd(o));
-    place.likeness.push(multiply(c.bands, o.bands));
+    place.likeness.push(multiplySpectra(c.bands, o.bands));
     place.distances.push(lagMs);
     if (begun && isHere !== wasHere) turns++;
     wasHere = isHere;
@@ -67,10 +68,4 @@ function comparePair(mine: Template, t: Template, track: number): { lagMs: numbe
 
 function makePlace(): Place {
   return { leads: [], strengths: [], tilts: [], likeness: [], distances: [] };
-}
-
-function multiply(a: Float64Array, b: Float64Array): number {
-  let sum = 0;
-  for (let k = 0; k < a.length; k++) sum += a[k] * b[k];
-  return sum;
 }

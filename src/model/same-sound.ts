@@ -1,4 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
+import { intersectionOverUnion } from '../numeric/intervals.js';
 import type { GainFit } from './fit-gains.js';
 import { CLEAR_Z } from './templates.js';
 
@@ -14,19 +15,14 @@ export const SAME_SOUND_FEATURES = [
 const LEAST_IOU = 0.5;
 /** Where lags cannot be compared, times must agree this well. */
 const LEAST_IOU_ALONE = 0.7;
-/** Lags of one sound agree to this, ms: a wavelength of the upper band; birds side by side are twice as far apart both ways. */
+/** Lags of one sound agree to this, ms. Of two birds 5 cm apart that call at once each is heard first by its own track: their lags differ by up to 0.3 ms. */
 const MOST_LAGS_MS = 0.06;
-/** Where lags agree this well nothing but one source is possible: two mouths are farther apart. */
+/** Where lags agree this well two mouths are hardly possible. Between 0.015 and 0.03 ms nothing changed on simulated rooms. */
 const SURELY_ONE_MS = 0.03;
 const UNKNOWN_LAGS_MS = 0.25;
 const LEAST_LOG_ODDS = -8;
 const LEAST_OVERLAP = 0.3;
 const LONGEST_SEC = 2;
-
-export function intersectionOverUnion(a: { onsetSec: number; offsetSec: number }, b: { onsetSec: number; offsetSec: number }): number {
-  const both = Math.min(a.offsetSec, b.offsetSec) - Math.max(a.onsetSec, b.onsetSec);
-  return both <= 0 ? 0 : both / (Math.max(a.offsetSec, b.offsetSec) - Math.min(a.onsetSec, b.onsetSec));
-}
 
 /** Root mean square by which the lags of two candidates differ, both seen from the second one's track, ms; NaN where no track can be compared. */
 export function compareLags(a: Candidate, b: Candidate): number {

@@ -67,3 +67,10 @@ function measureUpper(bands: Float64Array): number {
   for (let b = bands.length >> 1; b < bands.length; b++) square += bands[b] ** 2;
   return Math.sqrt(square);
 }
+
+/** Likeness of two spectra, each the roots of its shares of energy in bands: 1 of equal ones. */
+export function multiplySpectra(a: Float64Array, b: Float64Array): number {
+  let sum = 0;
+  for (let k = 0; k < a.length; k++) sum += a[k] * b[k];
+  return sum;
+}

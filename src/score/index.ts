@@ -13,7 +13,7 @@ export { formatScore } from './format-score.js';
 export { formatVerified } from './format-verified.js';
 export { estimateF1, estimateRate, estimateShare } from './intervals.js';
 export type { LabelGroup, LabelSplit } from './label-splits.js';
-export { intersectionOverUnion, matchCalls } from './match-calls.js';
+export { matchCalls } from './match-calls.js';
 export type { MatchedPair, Matching, MatchOptions } from './match-calls.js';
 export type { AttributionScore, DetectionScore, RightBirdScore, TimingScore, UntaggedScore } from './match-scores.js';
 export { areaUnderRiskCoverage, chooseByLabels, chooseByProbability, riskCoverageCurve } from './risk-coverage.js';

@@ -1,3 +1,4 @@
+import { intersectionOverUnion } from '../numeric/intervals.js';
 import { assignPairs } from './assign-pairs.js';
 import type { WeightedPair } from './assign-pairs.js';
 import type { TimedCall } from './types.js';
@@ -35,13 +36,6 @@ const ROUNDING_SEC = 1e-9;
  * IoU is equal, or differs by less than a millionth per pair.
  */
 const SAME_BIRD_BONUS = 1e-6;
-
-/** Intersection over union of two half-open intervals in seconds; 0 where they do not overlap. */
-export function intersectionOverUnion(a: TimedCall, b: TimedCall): number {
-  const common = Math.min(a.offsetSec, b.offsetSec) - Math.max(a.onsetSec, b.onsetSec);
-  if (!(common > 0)) return 0;
-  return common / (Math.max(a.offsetSec, b.offsetSec) - Math.min(a.onsetSec, b.onsetSec));
-}
 
 /**
  * Matches reported calls with labelled calls, one to one. A pair may match if the onsets differ by at most the tolerance and the intervals

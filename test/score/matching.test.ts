@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
+import { intersectionOverUnion } from '../../src/numeric/intervals.js';
 import { assignPairs } from '../../src/score/assign-pairs.js';
 import type { WeightedPair } from '../../src/score/assign-pairs.js';
-import { intersectionOverUnion, matchCalls } from '../../src/score/match-calls.js';
+import { matchCalls } from '../../src/score/match-calls.js';
 import { RandomWords } from '../../src/score/random.js';
 import type { TimedCall } from '../../src/score/types.js';
 import { makeRandomTables, shuffle } from './random-tables.js';
