@@ -57,17 +57,23 @@ export async function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
   }
 }
 
-/** What the first look is this sure to be no call stands for others like it in later looks: one of MANY, which counts as many. */
+/** What an earlier look is this sure to be no call stands for others like it in later looks: one of MANY, which counts as many. */
 const SURELY_NOT = -4;
 const MANY = 8;
+/** Of sounds left over that are no calls, before any look at them: one of these, which counts as so many. */
+const SOME = 4;
 
 /** Rows, labels and weights of scenes. Shared sound is never the wearer's own: it takes part in the last questions only. */
 function gatherRows(scenes, x, y, features, options) {
-  const isThinned = (s, n) => x !== 'x1' && s.y[n] === 0 && s.z1[n] < SURELY_NOT;
-  const isAsked = (s, n) => y !== 'y' || (!s.candidates[n].shared && !(isThinned(s, n) && (n + s.seed) % MANY > 0));
+  const share = (s, n) => {
+    if (s[y][n] || x === 'x1' || x === 'lx') return 1;
+    if (x === 'ux') return SOME;
+    return (x === 'vx' ? s.uz : s.z1)[n] < SURELY_NOT ? MANY : 1;
+  };
+  const isAsked = (s, n) => !(y === 'y' && s.candidates[n].shared) && (n + s.seed) % share(s, n) === 0;
   const pick = (s, values) => values.filter((_, n) => isAsked(s, n));
-  const weigh = (s) => s.w.map((w, n) => (s.y[n] ? 1 : isThinned(s, n) ? MANY * w : w));
-  const weights = y === 'y' ? Float64Array.from(scenes.flatMap((s) => pick(s, weigh(s)))) : undefined;
+  const weigh = (s) => s[y].map((label, n) => (label ? 1 : share(s, n) * (y === 'y' ? s.w[n] : 1)));
+  const weights = Float64Array.from(scenes.flatMap((s) => pick(s, weigh(s))));
   return { rows: scenes.flatMap((s) => pick(s, s[x])), labels: scenes.flatMap((s) => pick(s, s[y])), features, options: { ...options, weights } };
 }
 

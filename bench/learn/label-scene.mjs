@@ -44,7 +44,8 @@ export function labelLeftovers(scene, own) {
 
 /** Features `vx` of the second look at leftovers, from what the first said. */
 export function lookAgainAtLeftovers(scene, untagged) {
-  scene.vx = computeUntaggedContext(scene.candidates, scene.cuts, scene.ux, scene.ux.map((x) => scoreForest(untagged, x)), scene.gains);
+  scene.uz = scene.ux.map((x) => scoreForest(untagged, x));
+  scene.vx = computeUntaggedContext(scene.candidates, scene.cuts, scene.ux, scene.uz, scene.gains);
 }
 
 /**

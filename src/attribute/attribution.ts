@@ -3,6 +3,7 @@ import { computeCallFeatures, type CallFeatures } from '../model/call-features.j
 import { computeContextFeatures, CONTEXT_FEATURES } from '../model/context-features.js';
 import { createFeatureRows } from '../model/feature-rows.js';
 import type { GainFit } from '../model/fit-gains.js';
+import { readVoices, type Voices } from '../model/voices.js';
 import { readProbability, scoreForest, type Forest } from '../model/forest.js';
 import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
 import { joinAbutting } from './join-abutting.js';
@@ -59,20 +60,20 @@ const LEAST_UNTAGGED = 0.05;
 export function attributeCandidates(candidates: readonly Candidate[], gains: GainFit, models: Models): Attribution {
   const early = computeCallFeatures(candidates, gains);
   const earlyOdds = Float64Array.from(early, (x) => scoreForest(models.first, x));
-  const rows = createFeatureRows(candidates.length, CONTEXT_FEATURES.length);
-  const secondOdds = Float64Array.from(computeContextFeatures(candidates, early, earlyOdds, gains, rows), (x) => scoreForest(models.second, x));
-  const features = computeContextFeatures(candidates, early, secondOdds, gains, rows);
+  const rows = createFeatureRows(candidates.length, CONTEXT_FEATURES.length), voices = readVoices(candidates);
+  const secondOdds = Float64Array.from(computeContextFeatures(candidates, early, earlyOdds, gains, rows, voices), (x) => scoreForest(models.second, x));
+  const features = computeContextFeatures(candidates, early, secondOdds, gains, rows, voices);
   const logOdds = Float64Array.from(features, (x) => scoreForest(models.own, x));
   const ownProbability = logOdds.map((z, n) => (candidates[n].shared ? 0 : readProbability(models.own, z)));
   const accepted = acceptCandidates(candidates, ownProbability, LEAST_PROBABILITY);
   const events = findLeftovers(candidates, accepted, ownProbability, gains);
-  const untagged = findUntagged(candidates, features, logOdds, events, accepted, gains, models);
+  const untagged = findUntagged(candidates, features, logOdds, events, accepted, gains, models, voices);
   const calls: AttributedCall[] = accepted.map((n) => ({
     caller: candidates[n].track, candidate: n, onsetSec: candidates[n].onsetSec, offsetSec: candidates[n].offsetSec,
     probability: ownProbability[n], ...findRunnerUp(candidates, ownProbability, n),
   }));
   const lost = new Map<number, { track: number; p: number }>();
-  for (const claim of collectLostClaims(candidates, earlyOdds, events, gains)) {
+  for (const claim of collectLostClaims(candidates, earlyOdds, events, gains, voices)) {
     const p = readProbability(models.lost, scoreForest(models.lost, claim.features));
     if (p > (lost.get(claim.event)?.p ?? 0)) lost.set(claim.event, { track: claim.track, p });
   }
@@ -101,12 +102,12 @@ export function attributeCandidates(candidates: readonly Candidate[], gains: Gai
 
 /** Per event the cuts that may be calls of birds without a tag: where cuts overlap, whatever their track, the surest. */
 function findUntagged(
-  candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], accepted: readonly number[], gains: GainFit, models: Models,
+  candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], accepted: readonly number[], gains: GainFit, models: Models, voices: Voices,
 ): { n: number; p: number }[][] {
   const cuts = listCuts(candidates, events);
-  const early = computeUntaggedFeatures(candidates, features, logOdds, events, cuts, accepted, gains);
+  const early = computeUntaggedFeatures(candidates, features, logOdds, events, cuts, accepted, gains, voices);
   const earlyOdds = early.map((x) => scoreForest(models.untagged, x));
-  const p = computeUntaggedContext(candidates, cuts, early, earlyOdds, gains).map((x) => readProbability(models.untaggedAgain, scoreForest(models.untaggedAgain, x)));
+  const p = computeUntaggedContext(candidates, cuts, early, earlyOdds, gains, voices).map((x) => readProbability(models.untaggedAgain, scoreForest(models.untaggedAgain, x)));
   const claims = cuts.map(({ candidate }, k) => ({ track: 0, onsetSec: candidates[candidate].onsetSec, offsetSec: candidates[candidate].offsetSec, score: p[k] }));
   const out: { n: number; p: number }[][] = events.map(() => []);
   for (const k of suppressRivals(claims, LEAST_UNTAGGED)) out[cuts[k].event].push({ n: cuts[k].candidate, p: p[k] });

@@ -1,5 +1,6 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { collectTemplates, type Template } from '../model/templates.js';
+import { compareWithBird, readVoices, type Voices } from '../model/voices.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { log2 } from '../numeric/elementary.js';
 import { measureStrength, type LeftoverEvent } from './group-leftovers.js';
@@ -14,7 +15,7 @@ export interface LostClaim {
 /** How the sound arrived at the other microphones, against how that bird's calls arrived there while its link was up. */
 export const LOST_FEATURES = [
   'lagMs', 'lagTracks', 'leadDb', 'leadMedianDb', 'expectedStrengthDb', 'otherLagMs', 'otherLeadDb', 'templates', 'sinceTemplateSec', 'lostShare', 'lostBirds',
-  'durationMs', 'entropy', 'peakDb', 'bestZ', 'heard', 'firstLogOdds', 'pitch', 'shared',
+  'durationMs', 'entropy', 'peakDb', 'bestZ', 'heard', 'firstLogOdds', 'pitch', 'shared', 'lostVoice', 'lostVoiceLead',
 ] as const;
 
 const CLEAR_Z = 5;
@@ -23,7 +24,7 @@ const REACH_SEC = 150;
 
 /** Claims of birds with a lost link on leftover events; `firstOdds` are the log-odds of the first look. */
 export function collectLostClaims(
-  candidates: readonly Candidate[], firstOdds: ArrayLike<number>, events: readonly LeftoverEvent[], gains: GainFit,
+  candidates: readonly Candidate[], firstOdds: ArrayLike<number>, events: readonly LeftoverEvent[], gains: GainFit, voices: Voices = readVoices(candidates),
 ): LostClaim[] {
   const templates = collectTemplates(candidates, firstOdds, gains);
   const claims: LostClaim[] = [];
@@ -32,14 +33,14 @@ export function collectLostClaims(
     const lost = Array.from(c.lostShare, (_, k) => k).filter((k) => k !== c.track && c.lostShare[k] > LEAST_LOST);
     for (const track of lost) {
       if (templates[track].length === 0) continue;
-      claims.push({ event, track, features: describeClaim(candidates, firstOdds, templates, e, track, lost.length, gains) });
+      claims.push({ event, track, features: describeClaim(candidates, firstOdds, templates, e, track, lost.length, gains, voices) });
     }
   });
   return claims;
 }
 
 function describeClaim(
-  candidates: readonly Candidate[], firstOdds: ArrayLike<number>, templates: readonly Template[][], e: LeftoverEvent, track: number, lostBirds: number, gains: GainFit,
+  candidates: readonly Candidate[], firstOdds: ArrayLike<number>, templates: readonly Template[][], e: LeftoverEvent, track: number, lostBirds: number, gains: GainFit, voices: Voices,
 ): Float64Array {
   const c = candidates[e.lead];
   const own = compareArrival(candidates, templates[track], c, track, gains);
@@ -51,6 +52,8 @@ function describeClaim(
     if (d.leadDb < otherLead) otherLead = d.leadDb;
   });
   const pitches = templates[track].map((t) => log2(candidates[t.candidate].centroidHz)).sort((a, b) => a - b);
+  const voice = compareWithBird(voices, candidates, e.lead, templates[track]);
+  const otherVoice = Math.max(0, ...templates.map((list, k) => (k === track ? 0 : compareWithBird(voices, candidates, e.lead, list))));
   let bestZ = 0; let heard = 0;
   for (let j = 0; j < c.agreementZ.length; j++) {
     if (j === c.track) continue;
@@ -60,7 +63,7 @@ function describeClaim(
   return Float64Array.from([
     own.lagMs, own.common, own.leadDb, own.leadMedianDb, measureStrength(c, gains.gainDb) - own.strengthDb, otherLag, otherLead, log2(1 + templates[track].length),
     own.sinceSec, c.lostShare[track], lostBirds, (e.offsetSec - e.onsetSec) * 1e3, c.entropy, c.peakDb, bestZ, heard, firstOdds[e.lead],
-    Math.abs(log2(c.centroidHz) - pitches[pitches.length >> 1]), c.shared,
+    Math.abs(log2(c.centroidHz) - pitches[pitches.length >> 1]), c.shared, voice, voice - otherVoice,
   ]);
 }
 

@@ -1,0 +1,51 @@
+import type { Candidate } from '../evidence/candidate.js';
+import { readVoicePattern, VOICE_BINS } from '../evidence/voice-pattern.js';
+import { findNear, type Template } from './templates.js';
+
+/** Patterns of the voices of all candidates side by side, and their lengths as vectors. */
+export interface Voices {
+  /** [candidate][VOICE_BINS]. */
+  patterns: Int8Array;
+  lengths: Float64Array;
+}
+
+/** Templates of a bird that a voice is compared with: the nearest in time. */
+const MOST_TEMPLATES = 24;
+/** Calls nearer than this in time may hold some of the same sound. */
+const APART_SEC = 0.02;
+
+export function readVoices(candidates: readonly Candidate[]): Voices {
+  const patterns = new Int8Array(candidates.length * VOICE_BINS);
+  const lengths = new Float64Array(candidates.length);
+  candidates.forEach((c, n) => {
+    readVoicePattern(c.voice, patterns, n * VOICE_BINS);
+    lengths[n] = Math.sqrt(multiply(patterns, n * VOICE_BINS, n * VOICE_BINS));
+  });
+  return { patterns, lengths };
+}
+
+/** Cosine of the patterns of candidates `a` and `b`: 1 of equal ones, about 0 of unrelated ones; 0 where there is none. */
+export function compareVoices(v: Voices, a: number, b: number): number {
+  const both = v.lengths[a] * v.lengths[b];
+  return both > 0 ? multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS) / both : 0;
+}
+
+/** Mean cosine with the two most alike calls of a list near the candidate in time, none of which may be the same sound; 0 where there is none. */
+export function compareWithBird(v: Voices, candidates: readonly Candidate[], n: number, list: readonly Template[]): number {
+  const c = candidates[n];
+  const [from, to] = findNear(list, c.onsetSec, MOST_TEMPLATES);
+  let best = -1; let second = -1;
+  for (let k = from; k < to; k++) {
+    const m = list[k].candidate, o = candidates[m];
+    if (o.onsetSec < c.offsetSec + APART_SEC && o.offsetSec > c.onsetSec - APART_SEC) continue;
+    const likeness = compareVoices(v, n, m);
+    if (likeness > best) { second = best; best = likeness; } else if (likeness > second) second = likeness;
+  }
+  return second > -1 ? (best + second) / 2 : best > -1 ? best : 0;
+}
+
+function multiply(x: Int8Array, a: number, b: number): number {
+  let sum = 0;
+  for (let k = 0; k < VOICE_BINS; k++) sum += x[a + k] * x[b + k];
+  return sum;
+}
