@@ -5,8 +5,8 @@ import { scoreForest } from '../../dist/model/forest.js';
 import { LOST_FEATURES } from '../../dist/attribute/lost-features.js';
 import { UNTAGGED_AGAIN_FEATURES } from '../../dist/attribute/untagged-context.js';
 import { UNTAGGED_FEATURES } from '../../dist/attribute/untagged-features.js';
-import { judgeOwnRows, judgeUntaggedRows, labelLeftovers, labelOwn, lookAgain, lookAgainAtLeftovers } from './label-scene.mjs';
-import { fitCalibration, fitRisingLine } from './train-forest.mjs';
+import { judgeLostRows, judgeOwnRows, judgeUntaggedRows, labelLeftovers, labelLost, labelOwn, lookAgain, lookAgainAtLeftovers } from './label-scene.mjs';
+import { fitRisingLine } from './train-forest.mjs';
 import { trainSideBySide } from './train-side-by-side.mjs';
 
 const FOLDS = 3;
@@ -48,8 +48,9 @@ export async function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
   eachLeftOut((s, m) => lookAgainAtLeftovers(s, m.untagged));
   await fit('untaggedAgain', 'vx', 'uy', UNTAGGED_AGAIN_FEATURES, untaggedOptions);
   shareCalibration('untaggedAgain', calibrate(folds, (f, s) => judgeUntaggedRows(s, f.models.untaggedAgain, LEAST_LOG_ODDS)));
+  eachLeftOut((s, m) => labelLost(s, m.untaggedAgain));
   await fit('lost', 'lx', 'ly', LOST_FEATURES, { ...options, trees: Math.round(trees * 0.4), depth: 3 });
-  shareCalibration('lost', leaveOut(folds, 'lost', 'lx', 'ly'));
+  shareCalibration('lost', calibrate(folds, (f, s) => judgeLostRows(s, f.models.lost, LEAST_LOG_ODDS)));
   return { models, folds: folds.map((f) => ({ models: f.models, scenes: f.test })) };
 
   function shareCalibration(name, calibration) {
@@ -96,11 +97,4 @@ export function calibrateModels(models, scenes) {
 function calibrate(folds, judge) {
   const rows = folds.flatMap((f) => f.test.flatMap((s) => judge(f, s)));
   return fitRisingLine(rows.map((r) => r.z), rows.map((r) => r.right));
-}
-
-function leaveOut(folds, name, x, y) {
-  const scores = [];
-  const labels = [];
-  for (const f of folds) for (const s of f.test) s[x].forEach((v, n) => { if (x !== 'lx' && s.candidates[n].shared) return; scores.push(scoreForest(f.models[name], v)); labels.push(s[y][n]); });
-  return fitCalibration(scores, labels);
 }
