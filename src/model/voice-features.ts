@@ -2,15 +2,16 @@ import type { Candidate } from '../evidence/candidate.js';
 import { ln } from '../numeric/elementary.js';
 import type { GainFit } from './fit-gains.js';
 import type { Template } from './templates.js';
-import { compareVoices, compareWithBird, type Voices } from './voices.js';
+import { compareVoices, compareWithBird, selectClear, type Voices } from './voices.js';
 
 /**
  * Whose voice is it? Birds in body contact with a head turned to the neighbour's microphone are heard there first and loudest: only the voice tells. How
  * alike a candidate is to sure calls of its own bird, of all others and of its rival (the surest other bird at that moment, else the bird whose track hears
- * it loudest), and how far the sure calls of the two birds differ, which says what the difference is worth.
+ * it loudest), and how far the sure calls of the two birds differ, which says what the difference is worth. Once more with those calls only that are
+ * clearly louder on the own track than on any other: of birds that sit together for long, the others may be the neighbour's.
  */
 export const VOICE_FEATURES = [
-  'ownVoice', 'rivalVoice', 'voiceLead', 'voiceLeadOfAll', 'rivalVoiceLead', 'voiceOdds', 'rivalVoiceOdds', 'pairTelling', 'voiceTelling', 'beforeVoice', 'beforeMs',
+  'ownVoice', 'rivalVoice', 'voiceLead', 'voiceLeadOfAll', 'rivalVoiceLead', 'voiceOdds', 'rivalVoiceOdds', 'pairTelling', 'voiceTelling', 'clearVoice', 'clearVoiceLead', 'beforeVoice', 'beforeMs',
 ] as const;
 
 /** Candidates that the look before is this sure of to be no call are not compared. */
@@ -31,9 +32,10 @@ interface Margins { mean: Float64Array[]; spread: Float64Array[]; telling: numbe
 /** @returns a row of VOICE_FEATURES for every candidate (sorted by onset) */
 export function computeVoiceFeatures(candidates: readonly Candidate[], voices: Voices, logOdds: ArrayLike<number>, templates: readonly (readonly Template[])[], gains: GainFit): number[][] {
   const margins = measureMargins(candidates, voices, templates);
+  const clear = selectClear(templates);
   const likeness = (n: number, track: number): number => compareWithBird(voices, candidates, n, templates[track]);
   return candidates.map((c, n) => {
-    if (logOdds[n] < LEAST_LOG_ODDS) return [0, 0, 0, 0, 0, 0, 0, 0, margins.telling, 0, BEFORE_SEC * 1e3];
+    if (logOdds[n] < LEAST_LOG_ODDS) return [0, 0, 0, 0, 0, 0, 0, 0, margins.telling, 0, 0, 0, BEFORE_SEC * 1e3];
     const rival = findRival(candidates, logOdds, n, gains);
     const own = likeness(n, c.track);
     let other = 0;
@@ -45,11 +47,12 @@ export function computeVoiceFeatures(candidates: readonly Candidate[], voices: V
       if (j === rival.track) rivalVoice = v;
     }
     const asMine = rival.candidate < 0 ? own : likeness(rival.candidate, c.track), its = rival.candidate < 0 ? rivalVoice : likeness(rival.candidate, rival.track);
+    const ownClear = compareWithBird(voices, candidates, n, clear[c.track]), rivalClear = rival.track < 0 ? 0 : compareWithBird(voices, candidates, n, clear[rival.track]);
     const before = compareBefore(candidates, voices, logOdds, n);
     const hasBoth = rival.track >= 0 && templates[c.track].length > 0 && templates[rival.track].length > 0;
     return [
       own, rivalVoice, own - rivalVoice, own - other, its - asMine, hasBoth ? weighMargin(margins, own - rivalVoice, c.track, rival.track) : 0,
-      hasBoth ? weighMargin(margins, its - asMine, rival.track, c.track) : 0, hasBoth ? tellPair(margins, c.track, rival.track) : 0, margins.telling, before.likeness, before.gapMs,
+      hasBoth ? weighMargin(margins, its - asMine, rival.track, c.track) : 0, hasBoth ? tellPair(margins, c.track, rival.track) : 0, margins.telling, ownClear, ownClear - rivalClear, before.likeness, before.gapMs,
     ];
   });
 }

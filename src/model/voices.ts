@@ -44,6 +44,21 @@ export function compareWithBird(v: Voices, candidates: readonly Candidate[], n: 
   return second > -1 ? (best + second) / 2 : best > -1 ? best : 0;
 }
 
+/** A call that leads on its own track by this much, gains taken out, is hardly a neighbour's, however near that one's beak was. */
+const CLEAR_LEAD_DB = 3;
+const LEAST_CLEAR = 2;
+
+/**
+ * The calls of each bird that tell its voice: those that no other track hears nearly as loud, where there are two at least. Templates of birds in body
+ * contact may hold calls of the neighbour, which would bear each other out.
+ */
+export function selectClear(templates: readonly (readonly Template[])[]): (readonly Template[])[] {
+  return templates.map((list, track) => {
+    const clear = list.filter((t) => t.leadDb.every((lead, j) => j === track || !(lead < CLEAR_LEAD_DB)));
+    return clear.length < LEAST_CLEAR ? list : clear;
+  });
+}
+
 function multiply(x: Int8Array, a: number, b: number): number {
   let sum = 0;
   for (let k = 0; k < VOICE_BINS; k++) sum += x[a + k] * x[b + k];
