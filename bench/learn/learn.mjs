@@ -6,6 +6,7 @@ import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
 import { calibrateModels, fitModels } from './fit-models.mjs';
+import { cutPiece } from './cut-piece.mjs';
 import { drawLearningScene } from './draw-scene.mjs';
 import { packEvidence, unpackEvidence } from './evidence-file.mjs';
 import { gatherInMemory } from './run-scene.mjs';
@@ -52,7 +53,8 @@ async function keepEvidence(file, { birds, recorders, signals, truth }, sampleRa
   }
 }
 
-const { models } = await fitModels(scenes, { trees: Number(values.trees), log: (t) => process.stderr.write(`${t}\n`) });
+const pieces = scenes.map(cutPiece).filter((s) => s.candidates.length > 0);
+const { models } = await fitModels([...scenes, ...pieces], { trees: Number(values.trees), log: (t) => process.stderr.write(`${t}\n`) });
 calibrateModels(models, await gatherScenes(...CALIBRATION_SEEDS, false));
 for (const [name, forest] of Object.entries(models)) {
   const text = `import type { Forest } from './forest.js';\n\n/** Learned on ${scenes.length} simulated scenes by bench/learn; not to be edited by hand. */\n`

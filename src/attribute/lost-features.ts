@@ -1,6 +1,6 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { collectTemplates, findNear, type Template } from '../model/templates.js';
-import { compareWithBird, type Voices } from '../model/voices.js';
+import { compareLikeness, compareWithBird, UNKNOWN_VOICE, type Voices } from '../model/voices.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { log2 } from '../numeric/elementary.js';
 import { measureStrength, type LeftoverEvent } from './group-leftovers.js';
@@ -60,7 +60,7 @@ function describePlace(candidates: readonly Candidate[], n: number, e: LeftoverE
 function describeClaim(candidates: readonly Candidate[], n: number, templates: readonly Template[][], track: number, lostBirds: number, gains: GainFit, voices: Voices): number[] {
   const c = candidates[n];
   const own = compareArrival(candidates, templates[track], c, track, gains);
-  let otherLag = 0.5; let otherLead = 20; let otherVoice = 0;
+  let otherLag = 0.5; let otherLead = 20; let otherVoice = UNKNOWN_VOICE;
   templates.forEach((list, k) => {
     if (k === track) return;
     otherVoice = Math.max(otherVoice, compareWithBird(voices, candidates, n, list));
@@ -80,7 +80,7 @@ function describeClaim(candidates: readonly Candidate[], n: number, templates: r
   return [
     own.lagMs, own.common, own.leadDb, own.leadMedianDb, measureStrength(c, gains.gainDb) - own.strengthDb, otherLag, otherLead, log2(1 + templates[track].length),
     own.sinceSec, c.lostShare[track], lostBirds, (c.offsetSec - c.onsetSec) * 1e3, c.entropy, c.peakDb, bestZ, heard,
-    Math.abs(log2(c.centroidHz) - pitches[pitches.length >> 1]), c.shared, voice, voice - otherVoice,
+    Math.abs(log2(c.centroidHz) - pitches[pitches.length >> 1]), c.shared, voice, compareLikeness(voice, otherVoice),
   ];
 }
 

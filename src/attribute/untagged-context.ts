@@ -3,7 +3,7 @@ import { log2, pow2 } from '../numeric/elementary.js';
 import { createFeatureRows, writeFeatures } from '../model/feature-rows.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { multiplySpectra } from '../model/spectra-likeness.js';
-import { compareVoices, readVoices, type Voices } from '../model/voices.js';
+import { compareVoices, readVoices, UNKNOWN_VOICE, type Voices } from '../model/voices.js';
 import { measureStrength } from './group-leftovers.js';
 import { overlapShare } from './suppress.js';
 import { UNTAGGED_FEATURES, type LeftoverCut } from './untagged-features.js';
@@ -44,7 +44,7 @@ export function computeUntaggedContext(
     let other = -8;
     for (let m = k - 1; m >= 0 && candidates[cuts[m].candidate].onsetSec > c.onsetSec - 2; m--) if (cuts[m].event === event) other = Math.max(other, logOdds[m]);
     for (let m = k + 1; m < cuts.length && candidates[cuts[m].candidate].onsetSec < c.offsetSec; m++) if (cuts[m].event === event) other = Math.max(other, logOdds[m]);
-    let count = 0; let lag = FARTHEST_MS; let lead = FARTHEST_DB; let like = 0; let voice = 0; let above = 0; let aboveCount = 0;
+    let count = 0; let lag = FARTHEST_MS; let lead = FARTHEST_DB; let like = 0; let voice = UNKNOWN_VOICE; let above = 0; let aboveCount = 0;
     for (const m of nearestInTime(candidates, cuts, sure, c.onsetSec)) {
       const o = candidates[cuts[m].candidate];
       if (cuts[m].event === event || overlapShare(c, o) > 0) continue;

@@ -2,7 +2,7 @@ import type { Candidate } from '../evidence/candidate.js';
 import type { CallFeatures } from '../model/call-features.js';
 import { CONTEXT_FEATURES } from '../model/context-features.js';
 import { collectTemplates } from '../model/templates.js';
-import { compareVoices, compareWithBird, readVoices, type Voices } from '../model/voices.js';
+import { compareVoices, compareWithBird, readVoices, UNKNOWN_VOICE, type Voices } from '../model/voices.js';
 import { createFeatureRows, writeFeatures } from '../model/feature-rows.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { measureStrength, type LeftoverEvent } from './group-leftovers.js';
@@ -45,7 +45,7 @@ export function computeUntaggedFeatures(
     let share = 0;
     for (const n of e.members) share += candidates[n].ownedShare;
     while (first < accepted.length && candidates[accepted[first]].offsetSec < lead.onsetSec - 2) first++;
-    let above = 60; let overlap = 0; let since = 500; let aboveSince = 60; let acceptedVoice = 0;
+    let above = 60; let overlap = 0; let since = 500; let aboveSince = 60; let acceptedVoice = UNKNOWN_VOICE;
     for (let m = first; m < accepted.length; m++) {
       const a = candidates[accepted[m]];
       if (a.onsetSec > lead.offsetSec) break;

@@ -2,7 +2,7 @@ import type { Candidate } from '../evidence/candidate.js';
 import { ln } from '../numeric/elementary.js';
 import type { GainFit } from './fit-gains.js';
 import type { Template } from './templates.js';
-import { compareVoices, compareWithBird, selectClear, type Voices } from './voices.js';
+import { compareLikeness, compareVoices, compareWithBird, selectClear, UNKNOWN_VOICE, type Voices } from './voices.js';
 
 /**
  * Whose voice is it? Birds in body contact with a head turned to the neighbour's microphone are heard there first and loudest: only the voice tells. How
@@ -35,24 +35,25 @@ export function computeVoiceFeatures(candidates: readonly Candidate[], voices: V
   const clear = selectClear(templates);
   const likeness = (n: number, track: number): number => compareWithBird(voices, candidates, n, templates[track]);
   return candidates.map((c, n) => {
-    if (logOdds[n] < LEAST_LOG_ODDS) return [0, 0, 0, 0, 0, 0, 0, 0, margins.telling, 0, 0, 0, BEFORE_SEC * 1e3];
+    if (logOdds[n] < LEAST_LOG_ODDS) return [UNKNOWN_VOICE, UNKNOWN_VOICE, 0, 0, 0, 0, 0, 0, margins.telling, UNKNOWN_VOICE, 0, 0, BEFORE_SEC * 1e3];
     const rival = findRival(candidates, logOdds, n, gains);
     const own = likeness(n, c.track);
-    let other = 0;
-    let rivalVoice = 0;
+    let other = UNKNOWN_VOICE;
+    let rivalVoice = UNKNOWN_VOICE;
     for (let j = 0; j < templates.length; j++) {
       if (j === c.track) continue;
       const v = likeness(n, j);
       if (v > other) other = v;
       if (j === rival.track) rivalVoice = v;
     }
-    const asMine = rival.candidate < 0 ? own : likeness(rival.candidate, c.track), its = rival.candidate < 0 ? rivalVoice : likeness(rival.candidate, rival.track);
-    const ownClear = compareWithBird(voices, candidates, n, clear[c.track]), rivalClear = rival.track < 0 ? 0 : compareWithBird(voices, candidates, n, clear[rival.track]);
+    const lead = compareLikeness(own, rivalVoice);
+    const itsLead = rival.candidate < 0 ? -lead : compareLikeness(likeness(rival.candidate, rival.track), likeness(rival.candidate, c.track));
+    const ownClear = compareWithBird(voices, candidates, n, clear[c.track]), rivalClear = rival.track < 0 ? UNKNOWN_VOICE : compareWithBird(voices, candidates, n, clear[rival.track]);
     const before = compareBefore(candidates, voices, logOdds, n);
-    const hasBoth = rival.track >= 0 && templates[c.track].length > 0 && templates[rival.track].length > 0;
     return [
-      own, rivalVoice, own - rivalVoice, own - other, its - asMine, hasBoth ? weighMargin(margins, own - rivalVoice, c.track, rival.track) : 0,
-      hasBoth ? weighMargin(margins, its - asMine, rival.track, c.track) : 0, hasBoth ? tellPair(margins, c.track, rival.track) : 0, margins.telling, ownClear, ownClear - rivalClear, before.likeness, before.gapMs,
+      own, rivalVoice, lead, compareLikeness(own, other), itsLead, lead === 0 ? 0 : weighMargin(margins, lead, c.track, rival.track),
+      itsLead === 0 ? 0 : weighMargin(margins, itsLead, rival.track, c.track), lead === 0 ? 0 : tellPair(margins, c.track, rival.track), margins.telling,
+      ownClear, compareLikeness(ownClear, rivalClear), before.likeness, before.gapMs,
     ];
   });
 }
@@ -66,7 +67,8 @@ function measureMargins(candidates: readonly Candidate[], voices: Voices, templa
     for (let j = 0; j < count; j++) {
       if (j === i) continue;
       let sum = USUAL.calls * USUAL.margin; let square = USUAL.calls * (USUAL.margin ** 2 + USUAL.spread ** 2 - COLOUR * COLOUR); let calls = USUAL.calls;
-      for (const r of list.length > 1 && templates[j].length > 0 ? rows : []) {
+      for (const r of rows) {
+        if (r[i] === UNKNOWN_VOICE || r[j] === UNKNOWN_VOICE) continue;
         const d = r[i] - r[j];
         sum += d;
         square += d * d;

@@ -30,18 +30,26 @@ export function compareVoices(v: Voices, a: number, b: number): number {
   return both > 0 ? multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS) / both : 0;
 }
 
-/** Mean cosine with the two most alike calls of a list near the candidate in time, none of which may be the same sound; 0 where there is none. */
+/** What is said of a voice that cannot be compared with any: less than any likeness of two. */
+export const UNKNOWN_VOICE = -1;
+
+/** Mean cosine with the two most alike calls of a list near the candidate in time, none of which may be the same sound; UNKNOWN_VOICE where there is none. */
 export function compareWithBird(v: Voices, candidates: readonly Candidate[], n: number, list: readonly Template[]): number {
   const c = candidates[n];
   const [from, to] = findNear(list, c.onsetSec, MOST_TEMPLATES);
-  let best = -1; let second = -1;
+  let best = UNKNOWN_VOICE; let second = UNKNOWN_VOICE;
   for (let k = from; k < to; k++) {
     const m = list[k].candidate, o = candidates[m];
     if (o.onsetSec < c.offsetSec + APART_SEC && o.offsetSec > c.onsetSec - APART_SEC) continue;
     const likeness = compareVoices(v, n, m);
     if (likeness > best) { second = best; best = likeness; } else if (likeness > second) second = likeness;
   }
-  return second > -1 ? (best + second) / 2 : best > -1 ? best : 0;
+  return second > UNKNOWN_VOICE ? (best + second) / 2 : best;
+}
+
+/** How much more a voice is like one bird than another; 0 where it cannot be compared with both. */
+export function compareLikeness(one: number, other: number): number {
+  return one > UNKNOWN_VOICE && other > UNKNOWN_VOICE ? one - other : 0;
 }
 
 /** A call that leads on its own track by this much, gains taken out, is hardly a neighbour's, however near that one's beak was. */

@@ -4,7 +4,7 @@ import { makeVoicePattern } from '../../src/evidence/voice-pattern.js';
 import type { GainFit } from '../../src/model/fit-gains.js';
 import { collectTemplates } from '../../src/model/templates.js';
 import { computeVoiceFeatures, VOICE_FEATURES } from '../../src/model/voice-features.js';
-import { compareVoices, compareWithBird, readVoices } from '../../src/model/voices.js';
+import { compareVoices, compareWithBird, readVoices, UNKNOWN_VOICE } from '../../src/model/voices.js';
 import { makeRandom } from './clock-synthetic.js';
 import { makeCandidate, NO_VOICE } from './make-candidate.js';
 
@@ -49,7 +49,7 @@ describe('voices', () => {
     // Of the two cuts at 5 s one is a template; neither may be compared with it.
     const two = [compareVoices(v, 2, 0), compareVoices(v, 2, 1)];
     expect(compareWithBird(v, candidates, 2, list)).toBeCloseTo((two[0] + two[1]) / 2, 12);
-    expect(compareWithBird(v, candidates, 2, [])).toBe(0);
+    expect(compareWithBird(v, candidates, 2, [])).toBe(UNKNOWN_VOICE);
   });
 });
 
@@ -80,7 +80,8 @@ describe('features of the voice', () => {
   it('say nothing where nothing is known, and are finite', () => {
     const rows = look([call(0, 1), call(1, 1.01), makeCandidate(3, { track: 2, onsetSec: 4, voice: NO_VOICE, lostShare: Float64Array.from([1, 1, 0]) })], [-1, -1, -7]);
     for (const r of rows) {
-      expect([r.voiceOdds, r.rivalVoiceOdds, r.pairTelling]).toEqual([0, 0, 0]);
+      expect([r.voiceLead, r.voiceLeadOfAll, r.rivalVoiceLead + 0, r.voiceOdds, r.rivalVoiceOdds, r.pairTelling, r.clearVoiceLead]).toEqual([0, 0, 0, 0, 0, 0, 0]);
+      expect([r.ownVoice, r.rivalVoice, r.clearVoice]).toEqual([UNKNOWN_VOICE, UNKNOWN_VOICE, UNKNOWN_VOICE]);
       for (const name of VOICE_FEATURES) expect(Number.isFinite(r[name]), name).toBe(true);
     }
   });
