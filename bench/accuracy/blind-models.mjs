@@ -2,7 +2,7 @@
 // weighing the same, which is the same as always taking that branch of every split on it. Nothing is fitted anew but the calibration of the
 // log-odds, on the other scenes of the run (a scene never calibrates itself). A forest that had never had the feature would lean more on
 // the rest and lose less.
-import { labelLeftovers, labelOwn, lookAgain, lookAgainAtLeftovers } from '../learn/label-scene.mjs';
+import { labelLeftovers, labelLost, labelOwn, lookAgain, lookAgainAtLeftovers } from '../learn/label-scene.mjs';
 import { fitCalibration } from '../learn/train-forest.mjs';
 import { scoreForest } from '../../dist/model/forest.js';
 import { findFeatures } from './evidence-groups.mjs';
@@ -18,12 +18,13 @@ const QUESTIONS = {
  */
 export function blindModels(models, kind, scenes) {
   const work = scenes.map((s) => ({ birds: s.birds, truth: s.truth, candidates: s.evidence.candidates, gains: s.evidence.gains }));
-  for (const w of work) { labelOwn(w); look(w, models); labelLeftovers(w, models.own); lookAgainAtLeftovers(w, models.untagged); }
+  for (const w of work) { labelOwn(w); look(w, models); labelLeftovers(w, models.own); lookAgainAtLeftovers(w, models.untagged); labelLost(w, models.untaggedAgain); }
   const blind = Object.fromEntries(Object.keys(QUESTIONS).map((name) => [name, blindForest(models[name], findFeatures(models[name], kind), collect(work, name))]));
   for (const w of work) look(w, blind);
   const own = calibrateEach(blind.own, work, 'own');
   work.forEach((w, k) => { labelLeftovers(w, own[k]); lookAgainAtLeftovers(w, blind.untagged); });
   const untaggedAgain = calibrateEach(blind.untaggedAgain, work, 'untaggedAgain');
+  work.forEach((w, k) => labelLost(w, untaggedAgain[k]));
   const lost = calibrateEach(blind.lost, work, 'lost');
   return scenes.map((_, k) => ({ first: blind.first, second: blind.second, own: own[k], untagged: blind.untagged, untaggedAgain: untaggedAgain[k], lost: lost[k] }));
 }

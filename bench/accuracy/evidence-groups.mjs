@@ -2,7 +2,7 @@
 export const EVIDENCE = {
   /** When the sound reached each microphone, and how well the waveforms agree at that lag. */
   lags: [
-    'heardShare', 'bestZ', 'bestAgreement', 'lagOfBestMs', 'earliestLagMs', 'earliestZ', 'laterZ', 'earlierZ', 'rangeM', 'leadOverCurveDb', 'zeroLag',
+    'heardShare', 'bestZ', 'bestMemberZ', 'bestAgreement', 'lagOfBestMs', 'earliestLagMs', 'earliestZ', 'laterZ', 'earlierZ', 'rangeM', 'leadOverCurveDb', 'zeroLag',
     'weightedLagMs', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'lagMs', 'lagTracks', 'otherLagMs', 'heard', 'contactLagMs', 'contactAgreement',
     'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
     'pairLagMs', 'pairLagGapMs', 'pairLagClearness', 'pairLeadDb', 'pairLeadGapDb', 'pairLeadClearness', 'pairCount', 'lagToUntaggedMs', 'leadToUntaggedDb',
@@ -23,13 +23,18 @@ export const EVIDENCE = {
     'overPedestal', 'pitchToUsual', 'elements', 'eventMs', 'pitch', 'harmonicity', 'contactTiltDb', 'tiltBelowUsualDb', 'ownLikeness', 'otherLikeness', 'likeUntagged',
     'shorterThanUsual', 'longerThanUsual', 'kindToOwn', 'kindToOthers', 'kindThird', 'otherCutKind', 'unevenness', 'gapMs', 'sameLikeness', 'besideTiltDb', 'besideLikeness',
   ],
+  /** Whose voice it is like, among sure calls of the recording. */
+  voice: [
+    'ownVoice', 'rivalVoice', 'voiceLead', 'voiceLeadOfAll', 'rivalVoiceLead', 'voiceOdds', 'rivalVoiceOdds', 'pairTelling', 'voiceTelling', 'clearVoice', 'clearVoiceLead', 'beforeVoice', 'beforeMs',
+    'wearersVoice', 'acceptedVoice', 'untaggedVoice', 'alikeCount', 'alikeLogOdds', 'lostVoice', 'lostVoiceLead',
+  ],
   /** What is known from other sounds: those at the same time and just before, and how each bird usually arrives from where it sits. */
   context: [
     'rivalDb', 'explainedDb', 'rivalCount', 'rivalOnsetMs', 'sinceLouderMs', 'louderByDb', 'sameTrackDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb',
     'templateCount', 'aboveUsualDb', 'pitchToUsual', 'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'neighbourLogOdds', 'aboveAcceptedDb',
     'acceptedOverlap', 'sinceAcceptedMs', 'aboveSinceDb', 'lagMs', 'lagTracks', 'leadMedianDb', 'expectedStrengthDb', 'otherLagMs', 'otherLeadDb', 'templates',
     'sinceTemplateSec', 'pitch', 'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
-    'shareOfEvent', 'sinceEventMs', 'belowStrongestDb',
+    'shareOfEvent', 'sinceEventMs', 'belowStrongestDb', 'onsetTracks',
     'pairLagMs', 'pairLagGapMs', 'pairLagClearness', 'pairLeadDb', 'pairLeadGapDb', 'pairLeadClearness', 'pairCount',
     'otherCutLogOdds', 'surelyUntagged', 'untaggedNearby', 'lagToUntaggedMs', 'leadToUntaggedDb', 'likeUntagged', 'aboveUntaggedDb',
     'shorterThanUsual', 'longerThanUsual', 'kindToOwn', 'kindToOthers', 'kindThird', 'otherCutKind', 'containerLogOdds', 'containerShare', 'partLogOdds', 'partShare', 'abuttingLogOdds', 'abuttingMs',

@@ -1,5 +1,5 @@
 // Evidence of one scene as JSON text; numbers survive exactly.
-const ARRAYS = ['levelDb', 'floorDb', 'lagSec', 'agreement', 'agreementZ', 'zeroLag', 'tiltDb', 'lostShare', 'bands'];
+const ARRAYS = ['levelDb', 'floorDb', 'lagSec', 'agreement', 'agreementZ', 'zeroLag', 'tiltDb', 'lostShare', 'bands', 'voice'];
 
 export function packEvidence(scene) {
   return JSON.stringify(scene, (_, v) => (ArrayBuffer.isView(v) ? Array.from(v) : v));

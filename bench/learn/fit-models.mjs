@@ -5,8 +5,8 @@ import { scoreForest } from '../../dist/model/forest.js';
 import { LOST_FEATURES } from '../../dist/attribute/lost-features.js';
 import { UNTAGGED_AGAIN_FEATURES } from '../../dist/attribute/untagged-context.js';
 import { UNTAGGED_FEATURES } from '../../dist/attribute/untagged-features.js';
-import { judgeOwnRows, judgeUntaggedRows, labelLeftovers, labelOwn, lookAgain, lookAgainAtLeftovers } from './label-scene.mjs';
-import { fitCalibration, fitRisingLine } from './train-forest.mjs';
+import { judgeLostRows, judgeOwnRows, judgeUntaggedRows, labelLeftovers, labelLost, labelOwn, lookAgain, lookAgainAtLeftovers } from './label-scene.mjs';
+import { fitRisingLine } from './train-forest.mjs';
 import { trainSideBySide } from './train-side-by-side.mjs';
 
 const FOLDS = 3;
@@ -48,8 +48,9 @@ export async function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
   eachLeftOut((s, m) => lookAgainAtLeftovers(s, m.untagged));
   await fit('untaggedAgain', 'vx', 'uy', UNTAGGED_AGAIN_FEATURES, untaggedOptions);
   shareCalibration('untaggedAgain', calibrate(folds, (f, s) => judgeUntaggedRows(s, f.models.untaggedAgain, LEAST_LOG_ODDS)));
+  eachLeftOut((s, m) => labelLost(s, m.untaggedAgain));
   await fit('lost', 'lx', 'ly', LOST_FEATURES, { ...options, trees: Math.round(trees * 0.4), depth: 3 });
-  shareCalibration('lost', leaveOut(folds, 'lost', 'lx', 'ly'));
+  shareCalibration('lost', calibrate(folds, (f, s) => judgeLostRows(s, f.models.lost, LEAST_LOG_ODDS)));
   return { models, folds: folds.map((f) => ({ models: f.models, scenes: f.test })) };
 
   function shareCalibration(name, calibration) {
@@ -57,17 +58,23 @@ export async function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
   }
 }
 
-/** What the first look is this sure to be no call stands for others like it in later looks: one of MANY, which counts as many. */
+/** What an earlier look is this sure to be no call stands for others like it in later looks: one of MANY, which counts as many. */
 const SURELY_NOT = -4;
 const MANY = 8;
+/** Of sounds left over that are no calls, before any look at them: one of these, which counts as so many. */
+const SOME = 4;
 
 /** Rows, labels and weights of scenes. Shared sound is never the wearer's own: it takes part in the last questions only. */
 function gatherRows(scenes, x, y, features, options) {
-  const isThinned = (s, n) => x !== 'x1' && s.y[n] === 0 && s.z1[n] < SURELY_NOT;
-  const isAsked = (s, n) => y !== 'y' || (!s.candidates[n].shared && !(isThinned(s, n) && (n + s.seed) % MANY > 0));
+  const share = (s, n) => {
+    if (s[y][n] || x === 'x1' || x === 'lx') return 1;
+    if (x === 'ux') return SOME;
+    return (x === 'vx' ? s.uz : s.z1)[n] < SURELY_NOT ? MANY : 1;
+  };
+  const isAsked = (s, n) => !(y === 'y' && s.candidates[n].shared) && (n + s.seed) % share(s, n) === 0;
   const pick = (s, values) => values.filter((_, n) => isAsked(s, n));
-  const weigh = (s) => s.w.map((w, n) => (s.y[n] ? 1 : isThinned(s, n) ? MANY * w : w));
-  const weights = y === 'y' ? Float64Array.from(scenes.flatMap((s) => pick(s, weigh(s)))) : undefined;
+  const weigh = (s) => s[y].map((label, n) => (label ? 1 : share(s, n) * (y === 'y' ? s.w[n] : 1)));
+  const weights = Float64Array.from(scenes.flatMap((s) => pick(s, weigh(s))));
   return { rows: scenes.flatMap((s) => pick(s, s[x])), labels: scenes.flatMap((s) => pick(s, s[y])), features, options: { ...options, weights } };
 }
 
@@ -90,11 +97,4 @@ export function calibrateModels(models, scenes) {
 function calibrate(folds, judge) {
   const rows = folds.flatMap((f) => f.test.flatMap((s) => judge(f, s)));
   return fitRisingLine(rows.map((r) => r.z), rows.map((r) => r.right));
-}
-
-function leaveOut(folds, name, x, y) {
-  const scores = [];
-  const labels = [];
-  for (const f of folds) for (const s of f.test) s[x].forEach((v, n) => { if (x !== 'lx' && s.candidates[n].shared) return; scores.push(scoreForest(f.models[name], v)); labels.push(s[y][n]); });
-  return fitCalibration(scores, labels);
 }

@@ -7,6 +7,7 @@ import { computeUntaggedFeatures, listCuts } from '../../dist/attribute/untagged
 import { computeCallFeatures } from '../../dist/model/call-features.js';
 import { computeContextFeatures } from '../../dist/model/context-features.js';
 import { readProbability, scoreForest } from '../../dist/model/forest.js';
+import { readVoices } from '../../dist/model/voices.js';
 import { intersectionOverUnion } from '../../dist/numeric/intervals.js';
 
 const ONSET_SEC = 0.05;
@@ -34,17 +35,25 @@ export function labelLeftovers(scene, own) {
   const events = findLeftovers(scene.candidates, accepted, p, scene.gains);
   const cuts = listCuts(scene.candidates, events);
   scene.cuts = cuts;
+  scene.events = events;
+  scene.z3 = z;
   scene.ux = computeUntaggedFeatures(scene.candidates, scene.x3, z, events, cuts, accepted, scene.gains);
-  const claims = collectLostClaims(scene.candidates, scene.z1, events, scene.gains);
-  scene.lx = claims.map((c) => c.features);
-  scene.ly = claims.map((c) => Number(scene.truth.some((t) => t.bird === scene.birds[c.track] && Math.abs(events[c.event].onsetSec - t.onsetSec) <= ONSET_SEC && intersectionOverUnion(events[c.event], t) > 0.3)));
   const free = scene.truth.filter((t) => t.bird === 'none');
   scene.uy = cuts.map(({ candidate }) => Number(free.some((t) => isSame(scene.candidates[candidate], t))));
 }
 
+/** Claims of birds whose link was down on leftovers, with features `lx` and labels `ly`, once the second look has been taken. */
+export function labelLost(scene, untaggedAgain) {
+  const odds = scene.vx.map((x) => scoreForest(untaggedAgain, x));
+  scene.claims = collectLostClaims(scene.candidates, scene.z3, scene.events, scene.cuts, odds, scene.gains, readVoices(scene.candidates));
+  scene.lx = scene.claims.map((c) => c.features);
+  scene.ly = scene.claims.map((c) => Number(scene.truth.some((t) => t.bird === scene.birds[c.track] && isSame(scene.candidates[scene.cuts[c.cut].candidate], t))));
+}
+
 /** Features `vx` of the second look at leftovers, from what the first said. */
 export function lookAgainAtLeftovers(scene, untagged) {
-  scene.vx = computeUntaggedContext(scene.candidates, scene.cuts, scene.ux, scene.ux.map((x) => scoreForest(untagged, x)), scene.gains);
+  scene.uz = scene.ux.map((x) => scoreForest(untagged, x));
+  scene.vx = computeUntaggedContext(scene.candidates, scene.cuts, scene.ux, scene.uz, scene.gains);
 }
 
 /**
@@ -70,6 +79,15 @@ export function judgeUntaggedRows(scene, untagged, least) {
   const claims = scene.cuts.map(({ candidate }, k) => ({ track: 0, onsetSec: scene.candidates[candidate].onsetSec, offsetSec: scene.candidates[candidate].offsetSec, score: z[k] }));
   const stand = suppressRivals(claims, least);
   const right = judgeRows(scene.truth, stand.map((k) => ({ bird: 'none', onsetSec: claims[k].onsetSec })));
+  return stand.map((k, m) => ({ z: z[k], right: right[m] }));
+}
+
+/** Calls of birds with a lost link that would stand at log-odds above `least`, were there no other claims: { z, right } each. */
+export function judgeLostRows(scene, lost, least) {
+  const z = scene.lx.map((x) => scoreForest(lost, x));
+  const claims = scene.claims.map(({ cut }, k) => ({ track: 0, onsetSec: scene.candidates[scene.cuts[cut].candidate].onsetSec, offsetSec: scene.candidates[scene.cuts[cut].candidate].offsetSec, score: z[k] }));
+  const stand = suppressRivals(claims, least);
+  const right = judgeRows(scene.truth, stand.map((k) => ({ bird: scene.birds[scene.claims[k].track], onsetSec: claims[k].onsetSec })));
   return stand.map((k, m) => ({ z: z[k], right: right[m] }));
 }
 

@@ -4,9 +4,10 @@ import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
-import { drawRandomScene } from '../../dist/simulate/random-scene.js';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
 import { calibrateModels, fitModels } from './fit-models.mjs';
+import { cutPiece } from './cut-piece.mjs';
+import { drawLearningScene } from './draw-scene.mjs';
 import { packEvidence, unpackEvidence } from './evidence-file.mjs';
 import { gatherInMemory } from './run-scene.mjs';
 import { varyScene } from './vary-scene.mjs';
@@ -26,7 +27,7 @@ async function gatherScenes(first, end, isVaried) {
     const preset = PRESETS[seed % PRESETS.length];
     const files = [join(folder, `${seed}.json`), ...(isVaried ? [join(folder, `${seed}-varied.json`)] : [])];
     if (!files.every((f) => existsSync(f))) {
-      const s = simulateScene(drawRandomScene(seed, preset), seed);
+      const s = simulateScene(drawLearningScene(seed, preset), seed);
       const drawn = { birds: s.tracks.map((t) => t.bird), recorders: s.tracks.map((t) => t.recorder), signals: s.tracks.map((t) => t.samples), truth: s.truth };
       await keepEvidence(files[0], drawn, s.sampleRateHz, seed, preset);
       if (isVaried) await keepEvidence(files[1], varyScene({ ...drawn, clock: s.clock, sampleRateHz: s.sampleRateHz, seed }), s.sampleRateHz, seed, preset);
@@ -52,7 +53,8 @@ async function keepEvidence(file, { birds, recorders, signals, truth }, sampleRa
   }
 }
 
-const { models } = await fitModels(scenes, { trees: Number(values.trees), log: (t) => process.stderr.write(`${t}\n`) });
+const pieces = scenes.map(cutPiece).filter((s) => s.candidates.length > 0);
+const { models } = await fitModels([...scenes, ...pieces], { trees: Number(values.trees), log: (t) => process.stderr.write(`${t}\n`) });
 calibrateModels(models, await gatherScenes(...CALIBRATION_SEEDS, false));
 for (const [name, forest] of Object.entries(models)) {
   const text = `import type { Forest } from './forest.js';\n\n/** Learned on ${scenes.length} simulated scenes by bench/learn; not to be edited by hand. */\n`

@@ -3,6 +3,7 @@ import { computeCallFeatures, type CallFeatures } from '../model/call-features.j
 import { computeContextFeatures, CONTEXT_FEATURES } from '../model/context-features.js';
 import { createFeatureRows } from '../model/feature-rows.js';
 import type { GainFit } from '../model/fit-gains.js';
+import { readVoices, type Voices } from '../model/voices.js';
 import { readProbability, scoreForest, type Forest } from '../model/forest.js';
 import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
 import { joinAbutting } from './join-abutting.js';
@@ -49,7 +50,7 @@ export const UNTAGGED = -1;
 const LEAST_PROBABILITY = 0.5;
 /** Leftovers below this own probability may be calls of birds without a tag. */
 const FREE_BELOW = 0.5;
-/** Cuts below this probability to be a call without a tag are not looked at further. */
+/** Cuts below this probability to be a call are not looked at further. */
 const LEAST_UNTAGGED = 0.05;
 
 /**
@@ -59,57 +60,51 @@ const LEAST_UNTAGGED = 0.05;
 export function attributeCandidates(candidates: readonly Candidate[], gains: GainFit, models: Models): Attribution {
   const early = computeCallFeatures(candidates, gains);
   const earlyOdds = Float64Array.from(early, (x) => scoreForest(models.first, x));
-  const rows = createFeatureRows(candidates.length, CONTEXT_FEATURES.length);
-  const secondOdds = Float64Array.from(computeContextFeatures(candidates, early, earlyOdds, gains, rows), (x) => scoreForest(models.second, x));
-  const features = computeContextFeatures(candidates, early, secondOdds, gains, rows);
+  const rows = createFeatureRows(candidates.length, CONTEXT_FEATURES.length), voices = readVoices(candidates);
+  const secondOdds = Float64Array.from(computeContextFeatures(candidates, early, earlyOdds, gains, rows, voices), (x) => scoreForest(models.second, x));
+  const features = computeContextFeatures(candidates, early, secondOdds, gains, rows, voices);
   const logOdds = Float64Array.from(features, (x) => scoreForest(models.own, x));
   const ownProbability = logOdds.map((z, n) => (candidates[n].shared ? 0 : readProbability(models.own, z)));
   const accepted = acceptCandidates(candidates, ownProbability, LEAST_PROBABILITY);
   const events = findLeftovers(candidates, accepted, ownProbability, gains);
-  const untagged = findUntagged(candidates, features, logOdds, events, accepted, gains, models);
+  const claims = weighLeftovers(candidates, features, logOdds, events, accepted, gains, models, voices);
   const calls: AttributedCall[] = accepted.map((n) => ({
     caller: candidates[n].track, candidate: n, onsetSec: candidates[n].onsetSec, offsetSec: candidates[n].offsetSec,
     probability: ownProbability[n], ...findRunnerUp(candidates, ownProbability, n),
   }));
-  const lost = new Map<number, { track: number; p: number }>();
-  for (const claim of collectLostClaims(candidates, earlyOdds, events, gains)) {
-    const p = readProbability(models.lost, scoreForest(models.lost, claim.features));
-    if (p > (lost.get(claim.event)?.p ?? 0)) lost.set(claim.event, { track: claim.track, p });
-  }
   const leftovers: LeftoverEvent[] = [];
   events.forEach((e, k) => {
-    const claim = lost.get(k);
-    const cuts = untagged[k];
-    const surest = Math.max(0, ...cuts.map((u) => u.p));
-    if (claim && claim.p > surest && claim.p >= LEAST_PROBABILITY) {
-      calls.push({
-        caller: claim.track, candidate: e.lead, onsetSec: e.onsetSec, offsetSec: e.offsetSec, probability: claim.p, runnerUp: UNTAGGED, runnerUpProbability: Math.min(surest, 1 - claim.p),
-      });
-      return;
-    }
-    const stand = cuts.filter((u) => u.p >= LEAST_PROBABILITY);
+    const stand = claims[k].filter((u) => u.p >= LEAST_PROBABILITY);
     if (stand.length === 0) leftovers.push(e);
-    for (const { n, p } of stand) {
+    for (const { n, caller, p, secondP } of stand) {
       const c = candidates[n];
-      calls.push({
-        caller: UNTAGGED, candidate: n, onsetSec: c.onsetSec, offsetSec: c.offsetSec, probability: p, runnerUp: c.track, runnerUpProbability: Math.min(ownProbability[n], 1 - p),
-      });
+      const second = caller === UNTAGGED ? { runnerUp: c.track, runnerUpProbability: Math.min(ownProbability[n], 1 - p) } : { runnerUp: UNTAGGED, runnerUpProbability: Math.min(secondP, 1 - p) };
+      calls.push({ caller, candidate: n, onsetSec: c.onsetSec, offsetSec: c.offsetSec, probability: p, ...second });
     }
   });
   return { calls: joinAbutting(calls), leftovers, ownProbability };
 }
 
-/** Per event the cuts that may be calls of birds without a tag: where cuts overlap, whatever their track, the surest. */
-function findUntagged(
-  candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], accepted: readonly number[], gains: GainFit, models: Models,
-): { n: number; p: number }[][] {
+/** A cut that may be a call of a bird without a tag, or of one whose link was down; `secondP` that it is the other of these. */
+interface LeftoverClaim { n: number; caller: number; p: number; secondP: number }
+
+/** Per event the cuts that may be calls: where cuts overlap, whatever their track, the surest. */
+function weighLeftovers(
+  candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], accepted: readonly number[], gains: GainFit, models: Models, voices: Voices,
+): LeftoverClaim[][] {
   const cuts = listCuts(candidates, events);
-  const early = computeUntaggedFeatures(candidates, features, logOdds, events, cuts, accepted, gains);
+  const early = computeUntaggedFeatures(candidates, features, logOdds, events, cuts, accepted, gains, voices);
   const earlyOdds = early.map((x) => scoreForest(models.untagged, x));
-  const p = computeUntaggedContext(candidates, cuts, early, earlyOdds, gains).map((x) => readProbability(models.untaggedAgain, scoreForest(models.untaggedAgain, x)));
-  const claims = cuts.map(({ candidate }, k) => ({ track: 0, onsetSec: candidates[candidate].onsetSec, offsetSec: candidates[candidate].offsetSec, score: p[k] }));
-  const out: { n: number; p: number }[][] = events.map(() => []);
-  for (const k of suppressRivals(claims, LEAST_UNTAGGED)) out[cuts[k].event].push({ n: cuts[k].candidate, p: p[k] });
+  const odds = computeUntaggedContext(candidates, cuts, early, earlyOdds, gains, voices).map((x) => scoreForest(models.untaggedAgain, x));
+  const best = cuts.map(({ candidate }, k): LeftoverClaim => ({ n: candidate, caller: UNTAGGED, p: readProbability(models.untaggedAgain, odds[k]), secondP: 0 }));
+  for (const { cut, track, features: x } of collectLostClaims(candidates, logOdds, events, cuts, odds, gains, voices)) {
+    const p = readProbability(models.lost, scoreForest(models.lost, x)), now = best[cut];
+    if (p > now.p) best[cut] = { n: now.n, caller: track, p, secondP: now.caller === UNTAGGED ? now.p : now.secondP };
+    else if (now.caller === UNTAGGED && p > now.secondP) now.secondP = p;
+  }
+  const claims = best.map(({ n, p }) => ({ track: 0, onsetSec: candidates[n].onsetSec, offsetSec: candidates[n].offsetSec, score: p }));
+  const out: LeftoverClaim[][] = events.map(() => []);
+  for (const k of suppressRivals(claims, LEAST_UNTAGGED)) out[cuts[k].event].push(best[k]);
   return out;
 }
 

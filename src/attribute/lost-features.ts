@@ -1,67 +1,87 @@
 import type { Candidate } from '../evidence/candidate.js';
-import { collectTemplates, type Template } from '../model/templates.js';
+import { collectTemplates, findNear, type Template } from '../model/templates.js';
+import { compareLikeness, compareWithBird, UNKNOWN_VOICE, type Voices } from '../model/voices.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { log2 } from '../numeric/elementary.js';
 import { measureStrength, type LeftoverEvent } from './group-leftovers.js';
+import type { LeftoverCut } from './untagged-features.js';
 
-/** A leftover sound and a bird whose link was down at that moment: could it have been that bird? */
+/** A cut of a leftover sound and a bird whose link was down at that moment: could it have been that bird? */
 export interface LostClaim {
-  event: number;
+  /** Index of the cut. */
+  cut: number;
   track: number;
   features: Float64Array;
 }
 
-/** How the sound arrived at the other microphones, against how that bird's calls arrived there while its link was up. */
+/**
+ * How the sound arrived at the other microphones, and whose voice it is like, against how that bird's calls arrived there while its link was up; and
+ * how well it is cut: what other looks said of the cut, and how it lies in its event.
+ */
 export const LOST_FEATURES = [
   'lagMs', 'lagTracks', 'leadDb', 'leadMedianDb', 'expectedStrengthDb', 'otherLagMs', 'otherLeadDb', 'templates', 'sinceTemplateSec', 'lostShare', 'lostBirds',
-  'durationMs', 'entropy', 'peakDb', 'bestZ', 'heard', 'firstLogOdds', 'pitch', 'shared',
+  'durationMs', 'entropy', 'peakDb', 'bestZ', 'heard', 'pitch', 'shared', 'lostVoice', 'lostVoiceLead', 'ownLogOdds', 'untaggedLogOdds', 'members', 'belowStrongestDb', 'shareOfEvent', 'sinceEventMs',
 ] as const;
 
 const CLEAR_Z = 5;
 const LEAST_LOST = 0.4;
 const REACH_SEC = 150;
 
-/** Claims of birds with a lost link on leftover events; `firstOdds` are the log-odds of the first look. */
+/**
+ * Claims of birds with a lost link on cuts of leftover events.
+ * @param logOdds of every candidate to be its wearer's call @param untaggedOdds of every cut to be a call without a tag
+ */
 export function collectLostClaims(
-  candidates: readonly Candidate[], firstOdds: ArrayLike<number>, events: readonly LeftoverEvent[], gains: GainFit,
+  candidates: readonly Candidate[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], cuts: readonly LeftoverCut[], untaggedOdds: ArrayLike<number>, gains: GainFit, voices: Voices,
 ): LostClaim[] {
-  const templates = collectTemplates(candidates, firstOdds, gains);
+  const templates = collectTemplates(candidates, logOdds, gains);
   const claims: LostClaim[] = [];
-  events.forEach((e, event) => {
-    const c = candidates[e.lead];
+  cuts.forEach(({ event, candidate }, cut) => {
+    const c = candidates[candidate];
     const lost = Array.from(c.lostShare, (_, k) => k).filter((k) => k !== c.track && c.lostShare[k] > LEAST_LOST);
     for (const track of lost) {
-      if (templates[track].length === 0) continue;
-      claims.push({ event, track, features: describeClaim(candidates, firstOdds, templates, e, track, lost.length, gains) });
+      const [from, to] = findNear(templates[track], c.onsetSec);
+      if (from === to) continue;
+      const claim = describeClaim(candidates, candidate, templates, track, lost.length, gains, voices);
+      claims.push({ cut, track, features: Float64Array.from([...claim, logOdds[candidate], untaggedOdds[cut], ...describePlace(candidates, candidate, events[event], gains)]) });
     }
   });
   return claims;
 }
 
-function describeClaim(
-  candidates: readonly Candidate[], firstOdds: ArrayLike<number>, templates: readonly Template[][], e: LeftoverEvent, track: number, lostBirds: number, gains: GainFit,
-): Float64Array {
-  const c = candidates[e.lead];
+/** How a cut lies in its event: members, level below the strongest, share of the length, onset after the event's. */
+function describePlace(candidates: readonly Candidate[], n: number, e: LeftoverEvent, gains: GainFit): number[] {
+  const c = candidates[n];
+  return [
+    e.members.length, measureStrength(c, gains.gainDb) - measureStrength(candidates[e.lead], gains.gainDb), (c.offsetSec - c.onsetSec) / Math.max(1e-3, e.offsetSec - e.onsetSec), (c.onsetSec - e.onsetSec) * 1e3,
+  ];
+}
+
+function describeClaim(candidates: readonly Candidate[], n: number, templates: readonly Template[][], track: number, lostBirds: number, gains: GainFit, voices: Voices): number[] {
+  const c = candidates[n];
   const own = compareArrival(candidates, templates[track], c, track, gains);
-  let otherLag = 0.5; let otherLead = 20;
+  let otherLag = 0.5; let otherLead = 20; let otherVoice = UNKNOWN_VOICE;
   templates.forEach((list, k) => {
-    if (k === track || k === c.track) return;
+    if (k === track) return;
+    otherVoice = Math.max(otherVoice, compareWithBird(voices, candidates, n, list));
+    if (k === c.track) return;
     const d = compareArrival(candidates, list, c, k, gains);
     if (d.lagMs < otherLag) otherLag = d.lagMs;
     if (d.leadDb < otherLead) otherLead = d.leadDb;
   });
   const pitches = templates[track].map((t) => log2(candidates[t.candidate].centroidHz)).sort((a, b) => a - b);
+  const voice = compareWithBird(voices, candidates, n, templates[track]);
   let bestZ = 0; let heard = 0;
   for (let j = 0; j < c.agreementZ.length; j++) {
     if (j === c.track) continue;
     bestZ = Math.max(bestZ, c.agreementZ[j]);
     if (c.agreementZ[j] > CLEAR_Z) heard++;
   }
-  return Float64Array.from([
+  return [
     own.lagMs, own.common, own.leadDb, own.leadMedianDb, measureStrength(c, gains.gainDb) - own.strengthDb, otherLag, otherLead, log2(1 + templates[track].length),
-    own.sinceSec, c.lostShare[track], lostBirds, (e.offsetSec - e.onsetSec) * 1e3, c.entropy, c.peakDb, bestZ, heard, firstOdds[e.lead],
-    Math.abs(log2(c.centroidHz) - pitches[pitches.length >> 1]), c.shared,
-  ]);
+    own.sinceSec, c.lostShare[track], lostBirds, (c.offsetSec - c.onsetSec) * 1e3, c.entropy, c.peakDb, bestZ, heard,
+    Math.abs(log2(c.centroidHz) - pitches[pitches.length >> 1]), c.shared, voice, compareLikeness(voice, otherVoice),
+  ];
 }
 
 interface Arrival { lagMs: number; common: number; leadDb: number; leadMedianDb: number; strengthDb: number; sinceSec: number }

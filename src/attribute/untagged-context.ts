@@ -1,8 +1,9 @@
 import type { Candidate } from '../evidence/candidate.js';
-import { log2 } from '../numeric/elementary.js';
+import { log2, pow2 } from '../numeric/elementary.js';
 import { createFeatureRows, writeFeatures } from '../model/feature-rows.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { multiplySpectra } from '../model/spectra-likeness.js';
+import { compareVoices, readVoices, UNKNOWN_VOICE, type Voices } from '../model/voices.js';
 import { measureStrength } from './group-leftovers.js';
 import { overlapShare } from './suppress.js';
 import { UNTAGGED_FEATURES, type LeftoverCut } from './untagged-features.js';
@@ -13,11 +14,16 @@ import { UNTAGGED_FEATURES, type LeftoverCut } from './untagged-features.js';
  */
 export const UNTAGGED_AGAIN_FEATURES = [
   ...UNTAGGED_FEATURES, 'untaggedLogOdds', 'otherCutLogOdds', 'surelyUntagged', 'untaggedNearby', 'lagToUntaggedMs', 'leadToUntaggedDb', 'likeUntagged', 'aboveUntaggedDb',
+  'untaggedVoice', 'alikeCount', 'alikeLogOdds',
 ] as const;
 
 const CLEAR_Z = 6;
 const REACH_SEC = 150;
 const SURE_LOG_ODDS = 0;
+const POSSIBLE_LOG_ODDS = -3;
+/** From this likeness on two sounds may be of one voice. */
+const ALIKE = 0.4;
+const LOG2E = 1.4426950408889634;
 const MOST_NEAR = 24;
 /** What two sounds differ by at most where they can be compared, and what is stated where they cannot. */
 const FARTHEST_MS = 1;
@@ -26,8 +32,9 @@ const FARTHEST_DB = 15;
 /** @param logOdds of the first look by cut; cuts in order of time */
 export function computeUntaggedContext(
   candidates: readonly Candidate[], cuts: readonly LeftoverCut[], first: readonly Float64Array[], logOdds: ArrayLike<number>, gains: GainFit,
+  voices: Voices = readVoices(candidates),
 ): Float64Array[] {
-  const sure = collectSure(candidates, cuts, logOdds);
+  const sure = collectSure(candidates, cuts, logOdds, SURE_LOG_ODDS), possible = collectSure(candidates, cuts, logOdds, POSSIBLE_LOG_ODDS);
   let expected = 0;
   for (const k of sure) expected += 1 / (1 + Math.max(0, 2 - logOdds[k]));
   const g = gains.gainDb;
@@ -37,7 +44,7 @@ export function computeUntaggedContext(
     let other = -8;
     for (let m = k - 1; m >= 0 && candidates[cuts[m].candidate].onsetSec > c.onsetSec - 2; m--) if (cuts[m].event === event) other = Math.max(other, logOdds[m]);
     for (let m = k + 1; m < cuts.length && candidates[cuts[m].candidate].onsetSec < c.offsetSec; m++) if (cuts[m].event === event) other = Math.max(other, logOdds[m]);
-    let count = 0; let lag = FARTHEST_MS; let lead = FARTHEST_DB; let like = 0; let above = 0; let aboveCount = 0;
+    let count = 0; let lag = FARTHEST_MS; let lead = FARTHEST_DB; let like = 0; let voice = UNKNOWN_VOICE; let above = 0; let aboveCount = 0;
     for (const m of nearestInTime(candidates, cuts, sure, c.onsetSec)) {
       const o = candidates[cuts[m].candidate];
       if (cuts[m].event === event || overlapShare(c, o) > 0) continue;
@@ -45,23 +52,45 @@ export function computeUntaggedContext(
       const far = compareArrival(c, o);
       if (far.lagMs < lag) { lag = far.lagMs; lead = far.leadDb; }
       like = Math.max(like, multiplySpectra(c.bands, o.bands));
+      voice = Math.max(voice, compareVoices(voices, candidate, cuts[m].candidate));
       above += measureStrength(c, g) - measureStrength(o, g);
       aboveCount++;
     }
-    writeFeatures(rows[k], first[k], [logOdds[k], other, log2(1 + expected), log2(1 + count), lag, lead, like, aboveCount ? above / aboveCount : 0]);
+    const alike = logOdds[k] < POSSIBLE_LOG_ODDS ? { count: 0, logOdds: POSSIBLE_LOG_ODDS } : findAlike(candidates, cuts, possible, logOdds, voices, k);
+    writeFeatures(rows[k], first[k], [logOdds[k], other, log2(1 + expected), log2(1 + count), lag, lead, like, aboveCount ? above / aboveCount : 0, voice, log2(1 + alike.count), alike.logOdds]);
   });
   return rows;
 }
 
-/** Cuts that the first look took for calls without a tag, the surest of each event, in order of time. */
-function collectSure(candidates: readonly Candidate[], cuts: readonly LeftoverCut[], logOdds: ArrayLike<number>): number[] {
+/** Cuts of at least these log-odds, the surest of each event, in order of time. */
+function collectSure(candidates: readonly Candidate[], cuts: readonly LeftoverCut[], logOdds: ArrayLike<number>, least: number): number[] {
   const best = new Map<number, number>();
   cuts.forEach(({ event }, k) => {
-    if (logOdds[k] < SURE_LOG_ODDS) return;
+    if (logOdds[k] < least) return;
     const now = best.get(event);
     if (now === undefined || logOdds[k] > logOdds[now]) best.set(event, k);
   });
   return [...best.values()].sort((a, b) => candidates[cuts[a].candidate].onsetSec - candidates[cuts[b].candidate].onsetSec || a - b);
+}
+
+/**
+ * Sounds of the same voice that may be calls without a tag, none of them sure: several that are alike bear each other out. How many are expected to be
+ * calls, each by its likeness, and the mean log-odds by likeness.
+ */
+function findAlike(
+  candidates: readonly Candidate[], cuts: readonly LeftoverCut[], possible: readonly number[], logOdds: ArrayLike<number>, voices: Voices, k: number,
+): { count: number; logOdds: number } {
+  const { candidate, event } = cuts[k];
+  const c = candidates[candidate];
+  let count = 0; let odds = 0; let weights = 0;
+  for (const m of nearestInTime(candidates, cuts, possible, c.onsetSec)) {
+    if (cuts[m].event === event || overlapShare(c, candidates[cuts[m].candidate]) > 0) continue;
+    const weight = Math.max(0, (compareVoices(voices, candidate, cuts[m].candidate) - ALIKE) / (1 - ALIKE));
+    count += weight / (1 + pow2(-logOdds[m] * LOG2E));
+    odds += weight * logOdds[m];
+    weights += weight;
+  }
+  return { count, logOdds: weights > 0 ? odds / weights : POSSIBLE_LOG_ODDS };
 }
 
 function nearestInTime(candidates: readonly Candidate[], cuts: readonly LeftoverCut[], sure: readonly number[], tSec: number): readonly number[] {

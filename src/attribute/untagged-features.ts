@@ -1,6 +1,8 @@
 import type { Candidate } from '../evidence/candidate.js';
 import type { CallFeatures } from '../model/call-features.js';
 import { CONTEXT_FEATURES } from '../model/context-features.js';
+import { collectTemplates } from '../model/templates.js';
+import { compareVoices, compareWithBird, readVoices, UNKNOWN_VOICE, type Voices } from '../model/voices.js';
 import { createFeatureRows, writeFeatures } from '../model/feature-rows.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { measureStrength, type LeftoverEvent } from './group-leftovers.js';
@@ -9,6 +11,7 @@ import { measureStrength, type LeftoverEvent } from './group-leftovers.js';
 export const UNTAGGED_FEATURES = [
   ...CONTEXT_FEATURES, 'ownLogOdds', 'trackCount', 'spreadDb', 'totalShare', 'eventMs', 'aboveAcceptedDb', 'acceptedOverlap', 'sinceAcceptedMs', 'aboveSinceDb', 'members',
   'belowStrongestDb', 'shareOfEvent', 'sinceEventMs',
+  'wearersVoice', 'acceptedVoice', 'onsetTracks', 'bestMemberZ',
 ] as const;
 
 export interface AcceptedCall { index: number; probability: number }
@@ -25,12 +28,14 @@ export function listCuts(candidates: readonly Candidate[], events: readonly Left
 /** Features of every cut of every leftover event. `accepted` are the candidates given to tagged birds, in time order. */
 export function computeUntaggedFeatures(
   candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], cuts: readonly LeftoverCut[],
-  accepted: readonly number[], gains: GainFit,
+  accepted: readonly number[], gains: GainFit, voices: Voices = readVoices(candidates),
 ): Float64Array[] {
   const g = gains.gainDb;
   let first = 0;
   const best = events.map((e) => measureStrength(candidates[e.lead], g));
   const rows = createFeatureRows(cuts.length, UNTAGGED_FEATURES.length);
+  const templates = collectTemplates(candidates, logOdds, gains);
+  const bestZ = events.map((e) => findBestZ(candidates, e));
   cuts.forEach(({ event, candidate }, k) => {
     const e = events[event];
     const lead = candidates[candidate];
@@ -40,10 +45,11 @@ export function computeUntaggedFeatures(
     let share = 0;
     for (const n of e.members) share += candidates[n].ownedShare;
     while (first < accepted.length && candidates[accepted[first]].offsetSec < lead.onsetSec - 2) first++;
-    let above = 60; let overlap = 0; let since = 500; let aboveSince = 60;
+    let above = 60; let overlap = 0; let since = 500; let aboveSince = 60; let acceptedVoice = UNKNOWN_VOICE;
     for (let m = first; m < accepted.length; m++) {
       const a = candidates[accepted[m]];
       if (a.onsetSec > lead.offsetSec) break;
+      if (lead.onsetSec - a.offsetSec < SHORTLY_SEC) acceptedVoice = Math.max(acceptedVoice, compareVoices(voices, candidate, accepted[m]));
       const difference = strength - measureStrength(a, g);
       const both = Math.min(a.offsetSec, lead.offsetSec) - Math.max(a.onsetSec, lead.onsetSec);
       if (both > 0) {
@@ -58,7 +64,29 @@ export function computeUntaggedFeatures(
       logOdds[candidate], tracks.size, (levels[0] ?? 0) - (levels[levels.length >> 1] ?? 0), share / tracks.size,
       (e.offsetSec - e.onsetSec) * 1e3, above, overlap, since, aboveSince, e.members.length,
       strength - best[event], (lead.offsetSec - lead.onsetSec) / Math.max(1e-3, e.offsetSec - e.onsetSec), (lead.onsetSec - e.onsetSec) * 1e3,
+      Math.max(...templates.map((list) => compareWithBird(voices, candidates, candidate, list))), acceptedVoice, countOnsets(candidates, e, lead.onsetSec), bestZ[event],
     ]);
   });
   return rows;
+}
+
+/** Accepted calls that ended less than this before may still sound. */
+const SHORTLY_SEC = 0.5;
+const ONSET_SEC = 0.01;
+
+/** Tracks on which a cut of the event begins with this one. */
+function countOnsets(candidates: readonly Candidate[], e: LeftoverEvent, onsetSec: number): number {
+  const seen = new Set<number>();
+  for (const n of e.members) {
+    const c = candidates[n];
+    if (Math.abs(c.onsetSec - onsetSec) < ONSET_SEC) seen.add(c.track);
+  }
+  return seen.size;
+}
+
+/** Highest phase correlation of any cut of the event with any other track, standard deviations of unrelated noise. */
+function findBestZ(candidates: readonly Candidate[], e: LeftoverEvent): number {
+  let best = 0;
+  for (const n of e.members) for (let j = 0; j < candidates[n].agreementZ.length; j++) if (j !== candidates[n].track) best = Math.max(best, candidates[n].agreementZ[j]);
+  return best;
 }

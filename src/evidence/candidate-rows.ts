@@ -4,10 +4,11 @@
  */
 import type { Candidate } from './candidate.js';
 import { SOUND_BANDS } from './describe-sound.js';
+import { VOICE_NUMBERS } from './voice-pattern.js';
 
 type KeysOf<T> = { [K in keyof Candidate]: Candidate[K] extends T ? K : never }[keyof Candidate];
 
-/** Order of the numbers in a row: these, then the arrays by track, then the bands. */
+/** Order of the numbers in a row: these, then the arrays by track, then the bands and the voice. */
 const NUMBERS = [
   'track', 'onsetSec', 'offsetSec', 'peakDb', 'overPedestal', 'shared', 'core', 'twin', 'elements', 'unevenness', 'gapSec', 'ownedShare', 'leadDb', 'entropy', 'crestDb', 'peakHz', 'centroidHz',
   'bandwidthHz', 'highRiseDb', 'timeEntropy', 'attackDb', 'flatness', 'steadiness', 'harmonicity', 'ownedBins',
@@ -16,7 +17,7 @@ const BY_TRACK = ['levelDb', 'floorDb', 'lagSec', 'agreement', 'agreementZ', 'ze
 
 /** Numbers in a row. */
 export function countRowNumbers(trackCount: number): number {
-  return NUMBERS.length + BY_TRACK.length * trackCount + SOUND_BANDS;
+  return NUMBERS.length + BY_TRACK.length * trackCount + SOUND_BANDS + VOICE_NUMBERS;
 }
 
 /** @returns [candidate][number] in memory of its own */
@@ -28,6 +29,8 @@ export function packCandidates(candidates: readonly Candidate[], trackCount: num
     for (const name of BY_TRACK) { rows.set(c[name], at); at += trackCount; }
     rows.set(c.bands, at);
     at += SOUND_BANDS;
+    rows.set(c.voice, at);
+    at += VOICE_NUMBERS;
   }
   return rows;
 }
@@ -49,6 +52,6 @@ function readRow(rows: Float64Array, start: number, trackCount: number): Candida
     ownedShare: number(), leadDb: number(), entropy: number(), crestDb: number(), peakHz: number(), centroidHz: number(), bandwidthHz: number(), highRiseDb: number(),
     timeEntropy: number(), attackDb: number(), flatness: number(), steadiness: number(), harmonicity: number(), ownedBins: number(),
     levelDb: array(trackCount), floorDb: array(trackCount), lagSec: array(trackCount), agreement: array(trackCount), agreementZ: array(trackCount), zeroLag: array(trackCount),
-    tiltDb: array(trackCount), lostShare: array(trackCount), bands: array(SOUND_BANDS),
+    tiltDb: array(trackCount), lostShare: array(trackCount), bands: array(SOUND_BANDS), voice: array(VOICE_NUMBERS),
   };
 }

@@ -60,6 +60,8 @@ export interface Candidate {
   steadiness: number;
   /** Root of the share of energy in bands (see describe-sound.ts). */
   bands: Float64Array;
+  /** Packed pattern of the voice (see voice-pattern.ts). */
+  voice: Float64Array;
   /** Self-similarity of the spectrum under a shift, 0..1. */
   harmonicity: number;
   /** Number of owned bins. */

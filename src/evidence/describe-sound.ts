@@ -2,6 +2,7 @@ import { ln, log10, log2, pow2 } from '../numeric/elementary.js';
 import type { FloorSpectrum } from './floors.js';
 import type { BinSet } from './lags.js';
 import type { StretchSpectra } from './spectra.js';
+import { makeVoicePattern } from './voice-pattern.js';
 
 export interface SoundShape {
   entropy: number; crestDb: number; peakHz: number; centroidHz: number; bandwidthHz: number; highRiseDb: number;
@@ -10,6 +11,8 @@ export interface SoundShape {
   bands: Float64Array;
   /** Largest correlation of the amplitude spectrum with itself shifted by 250 to 3500 Hz: near 1 for stacks of harmonics. */
   harmonicity: number;
+  /** Pattern of the voice (see voice-pattern.ts). */
+  voice: Float64Array;
 }
 
 export const SOUND_BANDS = 16;
@@ -46,6 +49,7 @@ export function describeSound(
     attackDb: attack(inTime),
     bands: shareBands(spectrum, total, bins),
     harmonicity: likeness,
+    voice: makeVoicePattern(spectrum, bins),
     // Last, for spectrum and course in time are views that the next call of a kernel overwrites.
     ...describeFrames(s, floor, track, startFrame, endFrame, bins),
   };

@@ -8,6 +8,8 @@ import { computePairFeatures, PAIR_FEATURES } from './pair-splits.js';
 import { computeSameSoundFeatures, SAME_SOUND_FEATURES } from './same-sound.js';
 import { BESIDE_FEATURES, comparePlaces } from './same-place.js';
 import { compareSpectra, gatherSpectra } from './spectra-likeness.js';
+import { computeVoiceFeatures, VOICE_FEATURES } from './voice-features.js';
+import { readVoices, type Voices } from './voices.js';
 import { CLEAR_Z, collectTemplates, findNear, high, liftOfLowEnd, makeTemplate, middle, type Template } from './templates.js';
 
 /** Second look: the first features, what the first look said, and how the candidate fits what its bird and the others usually sound like. */
@@ -15,15 +17,17 @@ export const CONTEXT_FEATURES = [
   ...CALL_FEATURES, 'firstLogOdds', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb', 'templateCount', 'aboveUsualDb', 'pitchToUsual',
   'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements', 'shared', 'core', 'doubtShare', 'gainScaleDb', 'birds',
   'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
-  ...PAIR_FEATURES, ...KIND_FEATURES, ...SAME_SOUND_FEATURES, ...BESIDE_FEATURES, 'unevenness', 'gapMs',
+  ...PAIR_FEATURES, ...KIND_FEATURES, ...SAME_SOUND_FEATURES, ...BESIDE_FEATURES, 'unevenness', 'gapMs', ...VOICE_FEATURES,
 ] as const;
 
 /**
  * Features of the second look for every candidate (sorted by onset).
  * @param rows where they are written; those of an earlier look may be given once they were read
+ * @param voices of all candidates, where they were read before
  */
 export function computeContextFeatures(
   candidates: readonly Candidate[], first: readonly CallFeatures[], logOdds: ArrayLike<number>, gains: GainFit, rows: readonly Float64Array[] = createFeatureRows(candidates.length, CONTEXT_FEATURES.length),
+  voices: Voices = readVoices(candidates),
 ): readonly CallFeatures[] {
   const templates = collectTemplates(candidates, logOdds, gains);
   const residual = candidates.map((c) => meanLeadResidual(c, gains));
@@ -43,6 +47,7 @@ export function computeContextFeatures(
   const kinds = computeKindFeatures(candidates, logOdds, templates, findNear);
   const likeness = candidates.map((c) => compareSpectra(c, templates, spectra, findNear));
   const same = computeSameSoundFeatures(candidates, logOdds, strength, likeness.map(([toOwn]) => toOwn), gains);
+  const byVoice = computeVoiceFeatures(candidates, voices, logOdds, templates, gains);
   candidates.forEach((c, n) => {
     const own = usual[c.track];
     const hasOwn = templates[c.track].length > 0;
@@ -62,7 +67,7 @@ export function computeContextFeatures(
       around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared, c.core, doubt, gains.scaleDb, gains.gainDb.length,
       ...likeness[n], inPlace.leadDb, inPlace.count, hasOwn ? residual[n] - own.high : 0, hasOwn ? liftOfLowEnd(c) - own.tilt : 0, inPlace.strengthDb,
       hasOwn ? (residual[n] - own.residual) / own.spread : 0, hasOwn ? own.spread : 0,
-      ...pairs[n], ...kinds[n], ...same[n], ...inPlace.beside, c.unevenness, c.gapSec * 1e3,
+      ...pairs[n], ...kinds[n], ...same[n], ...inPlace.beside, c.unevenness, c.gapSec * 1e3, ...byVoice[n],
     ]);
   });
   return rows;

@@ -48,14 +48,14 @@ export function makeTemplate(c: Candidate, n: number, gains: GainFit): Template 
 }
 
 /** Which templates, in order of time, are the nearest within reach: [from, to). */
-export function findNear(list: readonly Template[], tSec: number): [number, number] {
+export function findNear(list: readonly Template[], tSec: number, most = MOST_TEMPLATES): [number, number] {
   let lo = 0;
   let hi = list.length;
   while (lo < hi) {
     const mid = (lo + hi) >> 1;
     if (list[mid].tSec < tSec) lo = mid + 1; else hi = mid;
   }
-  let from = Math.max(0, lo - MOST_TEMPLATES / 2), to = Math.min(list.length, lo + MOST_TEMPLATES / 2);
+  let from = Math.max(0, lo - most / 2), to = Math.min(list.length, lo + most / 2);
   while (from < to && !(Math.abs(list[from].tSec - tSec) < REACH_SEC)) from++;
   while (to > from && !(Math.abs(list[to - 1].tSec - tSec) < REACH_SEC)) to--;
   return [from, to];

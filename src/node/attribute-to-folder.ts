@@ -69,7 +69,7 @@ export async function prepareRun(manifestPath: string, options: AttributeToFolde
   requireTracks(study.timeline);
   const inputs = await describeInputs(study);
   const kernelHash = createHash('sha256').update(readKernelsFile(kernels)).digest('hex');
-  const header = { schema: 2, volary: readVersion(), kernels, kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs };
+  const header = { schema: 3, volary: readVersion(), kernels, kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs };
   return { study, inputs, kernels, kernelHash, header, problemCount: bad.length };
 }
 

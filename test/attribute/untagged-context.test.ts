@@ -2,6 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { computeUntaggedContext, UNTAGGED_AGAIN_FEATURES } from '../../src/attribute/untagged-context.js';
 import { UNTAGGED_FEATURES } from '../../src/attribute/untagged-features.js';
 import type { Candidate } from '../../src/evidence/candidate.js';
+import { makeVoicePattern } from '../../src/evidence/voice-pattern.js';
 import type { GainFit } from '../../src/model/fit-gains.js';
 import { makeCandidate } from '../model/make-candidate.js';
 
@@ -50,5 +51,30 @@ describe('second look at sounds of no tagged bird', () => {
     const rows = computeUntaggedContext([sound(0, 1, PERCH)], [{ event: 0, candidate: 0 }], [first], [-3], gains);
     expect(rows[0].length).toBe(UNTAGGED_AGAIN_FEATURES.length);
     rows[0].forEach((v) => expect(Number.isFinite(v)).toBe(true));
+  });
+});
+
+describe('sounds that are alike', () => {
+  const spectrum = (first: number): Float64Array => Float64Array.from({ length: 96 }, (_, b) => (b >= first && b < first + 4 ? 1 : 0.01));
+  const whistle = makeVoicePattern(spectrum(50), [0, 96]), other = makeVoicePattern(spectrum(20), [0, 96]);
+
+  it('bear each other out though none is sure', () => {
+    const rows = look([1, 5, 9, 13, 17].map((t, k) => sound(0, t, PERCH, { voice: k < 4 ? whistle : other })), [-1, -1, -1, -1, -1]);
+    // Three others of the same voice, each a call with probability 1 / (1 + e).
+    expect(rows[0].alikeCount).toBeCloseTo(Math.log2(1 + 3 / (1 + Math.E)), 9);
+    expect(rows[0].alikeLogOdds).toBeCloseTo(-1, 9);
+    expect(rows[4].alikeCount).toBe(0);
+    expect(rows[4].alikeLogOdds).toBe(-3);
+  });
+
+  it('are not asked of cuts that are hardly calls, nor of other cuts of the same sound', () => {
+    const rows = look([sound(0, 1, PERCH, { voice: whistle }), sound(1, 1.02, PERCH, { voice: whistle }), sound(0, 5, PERCH, { voice: whistle })], [-1, -1, -4], [0, 0, 1]);
+    expect(rows.map((r) => r.alikeCount)).toEqual([0, 0, 0]);
+  });
+
+  it('are compared by voice with those that the first look was sure of', () => {
+    const [, alike, unlike] = look([sound(0, 1, PERCH, { voice: whistle }), sound(0, 5, PERCH, { voice: whistle }), sound(0, 9, PERCH, { voice: other })], [2, -1, -1]);
+    expect(alike.untaggedVoice).toBeCloseTo(1, 9);
+    expect(unlike.untaggedVoice).toBeLessThan(0.3);
   });
 });

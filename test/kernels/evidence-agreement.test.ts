@@ -1,4 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
+import { readVoicePattern, VOICE_BINS } from '../../src/evidence/voice-pattern.js';
 import { describeSound } from '../../src/evidence/describe-sound.js';
 import { findLostFrames } from '../../src/evidence/dropouts.js';
 import { estimateFloors } from '../../src/evidence/floors.js';
@@ -64,10 +65,14 @@ describe.each([3, 8])('evidence of %i tracks', (trackCount) => {
     expect(readings[1].lagSec).toBeCloseTo(9 / RATE, 4);
     for (const key of ['low', 'high', 'noise'] as const) slow[key].forEach((v, j) => expect(Math.abs(sums[key][j] / v - 1)).toBeLessThan(1e-5));
     const [shape, quickShape] = [plain, fast].map((s) => describeSound(s, floors[0], 0, 0, fast.frameCount, set, bins, RATE / settings.fftSize));
-    const { bands, ...numbers } = shape;
+    const { bands, voice, ...numbers } = shape;
     for (const key of Object.keys(numbers) as (keyof typeof numbers)[]) expect(Math.abs(quickShape[key] / numbers[key] - 1), key).toBeLessThan(1e-5);
     bands.forEach((v, k) => expect(quickShape.bands[k]).toBeCloseTo(v, 6));
     expect(bands.reduce((sum, v) => sum + v * v, 0)).toBeCloseTo(1, 6);
+    // Patterns are whole numbers: rounding may fall to the other side.
+    const [pattern, quickPattern] = [voice, quickShape.voice].map((packed) => { const out = new Int8Array(VOICE_BINS); readVoicePattern(packed, out); return out; });
+    expect(Math.max(...pattern)).toBeGreaterThan(60);
+    pattern.forEach((v, k) => expect(Math.abs(v - quickPattern[k])).toBeLessThanOrEqual(1));
   });
 
   it('is the same where rows of powers end above the band', async () => {

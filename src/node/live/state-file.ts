@@ -25,7 +25,7 @@ export interface SavedRun {
 export function describeRun(setup: LiveSetup, warmUpSec: number): Record<string, unknown> {
   const { version } = JSON.parse(readFileSync(new URL('../../../package.json', import.meta.url), 'utf8')) as { version: string };
   return {
-    schema: 1, volary: version, kernelHash: createHash('sha256').update(readKernelsFile()).digest('hex'), warmUpSec,
+    schema: 2, volary: version, kernelHash: createHash('sha256').update(readKernelsFile()).digest('hex'), warmUpSec,
     sampleRateHz: setup.sampleRateHz, recorders: setup.recorders, inputs: setup.inputs, tracks: setup.tracks, originFrames: setup.originFrames, request: setup.request,
   };
 }

@@ -1,0 +1,74 @@
+import type { Candidate } from '../evidence/candidate.js';
+import { readVoicePattern, VOICE_BINS } from '../evidence/voice-pattern.js';
+import { findNear, type Template } from './templates.js';
+
+/** Patterns of the voices of all candidates side by side, and their lengths as vectors. */
+export interface Voices {
+  /** [candidate][VOICE_BINS]. */
+  patterns: Int8Array;
+  lengths: Float64Array;
+}
+
+/** Templates of a bird that a voice is compared with: the nearest in time. */
+const MOST_TEMPLATES = 24;
+/** Calls nearer than this in time may hold some of the same sound. */
+const APART_SEC = 0.02;
+
+export function readVoices(candidates: readonly Candidate[]): Voices {
+  const patterns = new Int8Array(candidates.length * VOICE_BINS);
+  const lengths = new Float64Array(candidates.length);
+  candidates.forEach((c, n) => {
+    readVoicePattern(c.voice, patterns, n * VOICE_BINS);
+    lengths[n] = Math.sqrt(multiply(patterns, n * VOICE_BINS, n * VOICE_BINS));
+  });
+  return { patterns, lengths };
+}
+
+/** Cosine of the patterns of candidates `a` and `b`: 1 of equal ones, about 0 of unrelated ones; 0 where there is none. */
+export function compareVoices(v: Voices, a: number, b: number): number {
+  const both = v.lengths[a] * v.lengths[b];
+  return both > 0 ? multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS) / both : 0;
+}
+
+/** What is said of a voice that cannot be compared with any: less than any likeness of two. */
+export const UNKNOWN_VOICE = -1;
+
+/** Mean cosine with the two most alike calls of a list near the candidate in time, none of which may be the same sound; UNKNOWN_VOICE where there is none. */
+export function compareWithBird(v: Voices, candidates: readonly Candidate[], n: number, list: readonly Template[]): number {
+  const c = candidates[n];
+  const [from, to] = findNear(list, c.onsetSec, MOST_TEMPLATES);
+  let best = UNKNOWN_VOICE; let second = UNKNOWN_VOICE;
+  for (let k = from; k < to; k++) {
+    const m = list[k].candidate, o = candidates[m];
+    if (o.onsetSec < c.offsetSec + APART_SEC && o.offsetSec > c.onsetSec - APART_SEC) continue;
+    const likeness = compareVoices(v, n, m);
+    if (likeness > best) { second = best; best = likeness; } else if (likeness > second) second = likeness;
+  }
+  return second > UNKNOWN_VOICE ? (best + second) / 2 : best;
+}
+
+/** How much more a voice is like one bird than another; 0 where it cannot be compared with both. */
+export function compareLikeness(one: number, other: number): number {
+  return one > UNKNOWN_VOICE && other > UNKNOWN_VOICE ? one - other : 0;
+}
+
+/** A call that leads on its own track by this much, gains taken out, is hardly a neighbour's, however near that one's beak was. */
+const CLEAR_LEAD_DB = 3;
+const LEAST_CLEAR = 2;
+
+/**
+ * The calls of each bird that tell its voice: those that no other track hears nearly as loud, where there are two at least. Templates of birds in body
+ * contact may hold calls of the neighbour, which would bear each other out.
+ */
+export function selectClear(templates: readonly (readonly Template[])[]): (readonly Template[])[] {
+  return templates.map((list, track) => {
+    const clear = list.filter((t) => t.leadDb.every((lead, j) => j === track || !(lead < CLEAR_LEAD_DB)));
+    return clear.length < LEAST_CLEAR ? list : clear;
+  });
+}
+
+function multiply(x: Int8Array, a: number, b: number): number {
+  let sum = 0;
+  for (let k = 0; k < VOICE_BINS; k++) sum += x[a + k] * x[b + k];
+  return sum;
+}
