@@ -9,7 +9,7 @@ import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
 import { joinAbutting } from './join-abutting.js';
 import { collectLostClaims } from './lost-features.js';
 import { acceptCandidates, isTwinOf, overlapShare, suppressRivals } from './suppress.js';
-import { computeUntaggedContext } from './untagged-context.js';
+import { computeUntaggedContext, UNTAGGED_AGAIN_FEATURES } from './untagged-context.js';
 import { computeUntaggedFeatures, listCuts } from './untagged-features.js';
 
 export interface Models {
@@ -93,9 +93,10 @@ function weighLeftovers(
   candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], accepted: readonly number[], gains: GainFit, models: Models, voices: Voices,
 ): LeftoverClaim[][] {
   const cuts = listCuts(candidates, events);
-  const early = computeUntaggedFeatures(candidates, features, logOdds, events, cuts, accepted, gains, voices);
+  const rows = createFeatureRows(cuts.length, UNTAGGED_AGAIN_FEATURES.length);
+  const early = computeUntaggedFeatures(candidates, features, logOdds, events, cuts, accepted, gains, voices, rows);
   const earlyOdds = early.map((x) => scoreForest(models.untagged, x));
-  const odds = computeUntaggedContext(candidates, cuts, early, earlyOdds, gains, voices).map((x) => scoreForest(models.untaggedAgain, x));
+  const odds = computeUntaggedContext(candidates, cuts, early, earlyOdds, gains, voices, rows).map((x) => scoreForest(models.untaggedAgain, x));
   const best = cuts.map(({ candidate }, k): LeftoverClaim => ({ n: candidate, caller: UNTAGGED, p: readProbability(models.untaggedAgain, odds[k]), secondP: 0 }));
   for (const { cut, track, features: x } of collectLostClaims(candidates, logOdds, events, cuts, odds, gains, voices)) {
     const p = readProbability(models.lost, scoreForest(models.lost, x)), now = best[cut];

@@ -29,16 +29,15 @@ const MOST_NEAR = 24;
 const FARTHEST_MS = 1;
 const FARTHEST_DB = 15;
 
-/** @param logOdds of the first look by cut; cuts in order of time */
+/** @param logOdds of the first look by cut; cuts in order of time @param rows where they are written: may be those of the first look, if they are long enough */
 export function computeUntaggedContext(
   candidates: readonly Candidate[], cuts: readonly LeftoverCut[], first: readonly Float64Array[], logOdds: ArrayLike<number>, gains: GainFit,
-  voices: Voices = readVoices(candidates),
-): Float64Array[] {
+  voices: Voices = readVoices(candidates), rows: readonly Float64Array[] = createFeatureRows(cuts.length, UNTAGGED_AGAIN_FEATURES.length),
+): readonly Float64Array[] {
   const sure = collectSure(candidates, cuts, logOdds, SURE_LOG_ODDS), possible = collectSure(candidates, cuts, logOdds, POSSIBLE_LOG_ODDS);
   let expected = 0;
   for (const k of sure) expected += 1 / (1 + Math.max(0, 2 - logOdds[k]));
   const g = gains.gainDb;
-  const rows = createFeatureRows(cuts.length, UNTAGGED_AGAIN_FEATURES.length);
   cuts.forEach(({ candidate, event }, k) => {
     const c = candidates[candidate];
     let other = -8;
@@ -57,7 +56,7 @@ export function computeUntaggedContext(
       aboveCount++;
     }
     const alike = logOdds[k] < POSSIBLE_LOG_ODDS ? { count: 0, logOdds: POSSIBLE_LOG_ODDS } : findAlike(candidates, cuts, possible, logOdds, voices, k);
-    writeFeatures(rows[k], first[k], [logOdds[k], other, log2(1 + expected), log2(1 + count), lag, lead, like, aboveCount ? above / aboveCount : 0, voice, log2(1 + alike.count), alike.logOdds]);
+    writeFeatures(rows[k], first[k].subarray(0, UNTAGGED_FEATURES.length), [logOdds[k], other, log2(1 + expected), log2(1 + count), lag, lead, like, aboveCount ? above / aboveCount : 0, voice, log2(1 + alike.count), alike.logOdds]);
   });
   return rows;
 }

@@ -25,15 +25,18 @@ export function listCuts(candidates: readonly Candidate[], events: readonly Left
     .sort((a, b) => candidates[a.candidate].onsetSec - candidates[b.candidate].onsetSec || a.candidate - b.candidate);
 }
 
-/** Features of every cut of every leftover event. `accepted` are the candidates given to tagged birds, in time order. */
+/**
+ * Features of every cut of every leftover event.
+ * @param accepted the candidates given to tagged birds, in time order @param rows where they are written; longer ones hold those of the second look too
+ */
 export function computeUntaggedFeatures(
   candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], cuts: readonly LeftoverCut[],
   accepted: readonly number[], gains: GainFit, voices: Voices = readVoices(candidates),
-): Float64Array[] {
+  rows: readonly Float64Array[] = createFeatureRows(cuts.length, UNTAGGED_FEATURES.length),
+): readonly Float64Array[] {
   const g = gains.gainDb;
   let first = 0;
   const best = events.map((e) => measureStrength(candidates[e.lead], g));
-  const rows = createFeatureRows(cuts.length, UNTAGGED_FEATURES.length);
   const templates = collectTemplates(candidates, logOdds, gains);
   const bestZ = events.map((e) => findBestZ(candidates, e));
   cuts.forEach(({ event, candidate }, k) => {

@@ -31,11 +31,18 @@ interface Margins { mean: Float64Array[]; spread: Float64Array[]; telling: numbe
 
 /** @returns a row of VOICE_FEATURES for every candidate (sorted by onset) */
 export function computeVoiceFeatures(candidates: readonly Candidate[], voices: Voices, logOdds: ArrayLike<number>, templates: readonly (readonly Template[])[], gains: GainFit): number[][] {
-  const margins = measureMargins(candidates, voices, templates);
   const clear = selectClear(templates);
-  const likeness = (n: number, track: number): number => compareWithBird(voices, candidates, n, templates[track]);
+  // Rivals and templates are candidates themselves, and asked about again.
+  const known = new Float64Array(candidates.length * templates.length).fill(NaN);
+  const likeness = (n: number, track: number): number => {
+    const at = n * templates.length + track;
+    if (Number.isNaN(known[at])) known[at] = compareWithBird(voices, candidates, n, templates[track]);
+    return known[at];
+  };
+  const margins = measureMargins(templates, likeness);
+  const notCompared = [UNKNOWN_VOICE, UNKNOWN_VOICE, 0, 0, 0, 0, 0, 0, margins.telling, UNKNOWN_VOICE, 0, 0, BEFORE_SEC * 1e3];
   return candidates.map((c, n) => {
-    if (logOdds[n] < LEAST_LOG_ODDS) return [UNKNOWN_VOICE, UNKNOWN_VOICE, 0, 0, 0, 0, 0, 0, margins.telling, UNKNOWN_VOICE, 0, 0, BEFORE_SEC * 1e3];
+    if (logOdds[n] < LEAST_LOG_ODDS) return notCompared;
     const rival = findRival(candidates, logOdds, n, gains);
     const own = likeness(n, c.track);
     let other = UNKNOWN_VOICE;
@@ -58,12 +65,12 @@ export function computeVoiceFeatures(candidates: readonly Candidate[], voices: V
   });
 }
 
-function measureMargins(candidates: readonly Candidate[], voices: Voices, templates: readonly (readonly Template[])[]): Margins {
+function measureMargins(templates: readonly (readonly Template[])[], likeness: (n: number, track: number) => number): Margins {
   const count = templates.length;
   const mean = templates.map(() => new Float64Array(count)), spread = templates.map(() => new Float64Array(count));
   let right = 0; let all = 0;
   templates.forEach((list, i) => {
-    const rows = list.map((t) => templates.map((other) => compareWithBird(voices, candidates, t.candidate, other)));
+    const rows = list.map((t) => templates.map((_, track) => likeness(t.candidate, track)));
     for (let j = 0; j < count; j++) {
       if (j === i) continue;
       let sum = USUAL.calls * USUAL.margin; let square = USUAL.calls * (USUAL.margin ** 2 + USUAL.spread ** 2 - COLOUR * COLOUR); let calls = USUAL.calls;

@@ -7,27 +7,32 @@ export interface Voices {
   /** [candidate][VOICE_BINS]. */
   patterns: Int8Array;
   lengths: Float64Array;
+  /** Of the upper halves alone. */
+  upperLengths: Float64Array;
 }
 
 /** Templates of a bird that a voice is compared with: the nearest in time. */
 const MOST_TEMPLATES = 24;
+const HALF = VOICE_BINS / 2;
 /** Calls nearer than this in time may hold some of the same sound. */
 const APART_SEC = 0.02;
 
 export function readVoices(candidates: readonly Candidate[]): Voices {
   const patterns = new Int8Array(candidates.length * VOICE_BINS);
-  const lengths = new Float64Array(candidates.length);
+  const lengths = new Float64Array(candidates.length), upperLengths = new Float64Array(candidates.length);
   candidates.forEach((c, n) => {
     readVoicePattern(c.voice, patterns, n * VOICE_BINS);
-    lengths[n] = Math.sqrt(multiply(patterns, n * VOICE_BINS, n * VOICE_BINS));
+    const upper = multiply(patterns, n * VOICE_BINS, n * VOICE_BINS, HALF, VOICE_BINS);
+    lengths[n] = Math.sqrt(upper + multiply(patterns, n * VOICE_BINS, n * VOICE_BINS, 0, HALF));
+    upperLengths[n] = Math.sqrt(upper);
   });
-  return { patterns, lengths };
+  return { patterns, lengths, upperLengths };
 }
 
 /** Cosine of the patterns of candidates `a` and `b`: 1 of equal ones, about 0 of unrelated ones; 0 where there is none. */
 export function compareVoices(v: Voices, a: number, b: number): number {
   const both = v.lengths[a] * v.lengths[b];
-  return both > 0 ? multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS) / both : 0;
+  return both > 0 ? multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS, 0, VOICE_BINS) / both : 0;
 }
 
 /** What is said of a voice that cannot be compared with any: less than any likeness of two. */
@@ -41,7 +46,7 @@ export function compareWithBird(v: Voices, candidates: readonly Candidate[], n: 
   for (let k = from; k < to; k++) {
     const m = list[k].candidate, o = candidates[m];
     if (o.onsetSec < c.offsetSec + APART_SEC && o.offsetSec > c.onsetSec - APART_SEC) continue;
-    const likeness = compareVoices(v, n, m);
+    const likeness = compareAbove(v, n, m, second);
     if (likeness > best) { second = best; best = likeness; } else if (likeness > second) second = likeness;
   }
   return second > UNKNOWN_VOICE ? (best + second) / 2 : best;
@@ -67,8 +72,23 @@ export function selectClear(templates: readonly (readonly Template[])[]): (reado
   });
 }
 
-function multiply(x: Int8Array, a: number, b: number): number {
+/** A product less than this below the bound is worked out. */
+const ROUNDING = 1e-9;
+
+/** The cosine of two patterns where it is above `least`, else anything that is not. */
+function compareAbove(v: Voices, a: number, b: number, least: number): number {
+  const both = v.lengths[a] * v.lengths[b];
+  if (!(both > 0)) return 0;
+  const lower = multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS, 0, HALF);
+  // What is left is no more than the product of the lengths (Cauchy and Schwarz).
+  const most = (lower + v.upperLengths[a] * v.upperLengths[b]) / both;
+  if (most + ROUNDING < least) return most;
+  return (lower + multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS, HALF, VOICE_BINS)) / both;
+}
+
+/** Sum of products of values [from, to) of two patterns. */
+function multiply(x: Int8Array, a: number, b: number, from: number, to: number): number {
   let sum = 0;
-  for (let k = 0; k < VOICE_BINS; k++) sum += x[a + k] * x[b + k];
+  for (let k = from; k < to; k++) sum += x[a + k] * x[b + k];
   return sum;
 }
