@@ -1,5 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
-import { log2, pow2 } from '../numeric/elementary.js';
+import { exp, log2 } from '../numeric/elementary.js';
 import { createFeatureRows, writeFeatures } from '../model/feature-rows.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { multiplySpectra } from '../model/spectra-likeness.js';
@@ -23,7 +23,6 @@ const SURE_LOG_ODDS = 0;
 const POSSIBLE_LOG_ODDS = -3;
 /** From this likeness on two sounds may be of one voice. */
 const ALIKE = 0.4;
-const LOG2E = 1.4426950408889634;
 const MOST_NEAR = 24;
 /** What two sounds differ by at most where they can be compared, and what is stated where they cannot. */
 const FARTHEST_MS = 1;
@@ -85,7 +84,7 @@ function findAlike(
   for (const m of nearestInTime(candidates, cuts, possible, c.onsetSec)) {
     if (cuts[m].event === event || overlapShare(c, candidates[cuts[m].candidate]) > 0) continue;
     const weight = Math.max(0, (compareVoices(voices, candidate, cuts[m].candidate) - ALIKE) / (1 - ALIKE));
-    count += weight / (1 + pow2(-logOdds[m] * LOG2E));
+    count += weight / (1 + exp(-logOdds[m]));
     odds += weight * logOdds[m];
     weights += weight;
   }

@@ -54,7 +54,7 @@ export function computeVoiceFeatures(candidates: readonly Candidate[], voices: V
       if (j === rival.track) rivalVoice = v;
     }
     const lead = compareLikeness(own, rivalVoice);
-    const itsLead = rival.candidate < 0 ? -lead : compareLikeness(likeness(rival.candidate, rival.track), likeness(rival.candidate, c.track));
+    const itsLead = rival.candidate < 0 ? 0 - lead : compareLikeness(likeness(rival.candidate, rival.track), likeness(rival.candidate, c.track));
     const ownClear = compareWithBird(voices, candidates, n, clear[c.track]), rivalClear = rival.track < 0 ? UNKNOWN_VOICE : compareWithBird(voices, candidates, n, clear[rival.track]);
     const before = compareBefore(candidates, voices, logOdds, n);
     return [

@@ -80,7 +80,7 @@ describe('features of the voice', () => {
   it('say nothing where nothing is known, and are finite', () => {
     const rows = look([call(0, 1), call(1, 1.01), makeCandidate(3, { track: 2, onsetSec: 4, voice: NO_VOICE, lostShare: Float64Array.from([1, 1, 0]) })], [-1, -1, -7]);
     for (const r of rows) {
-      expect([r.voiceLead, r.voiceLeadOfAll, r.rivalVoiceLead + 0, r.voiceOdds, r.rivalVoiceOdds, r.pairTelling, r.clearVoiceLead]).toEqual([0, 0, 0, 0, 0, 0, 0]);
+      expect([r.voiceLead, r.voiceLeadOfAll, r.rivalVoiceLead, r.voiceOdds, r.rivalVoiceOdds, r.pairTelling, r.clearVoiceLead]).toEqual([0, 0, 0, 0, 0, 0, 0]);
       expect([r.ownVoice, r.rivalVoice, r.clearVoice]).toEqual([UNKNOWN_VOICE, UNKNOWN_VOICE, UNKNOWN_VOICE]);
       for (const name of VOICE_FEATURES) expect(Number.isFinite(r[name]), name).toBe(true);
     }
