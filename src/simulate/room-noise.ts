@@ -1,11 +1,12 @@
 import { applyBiquad, designLowPass, normalizeRms } from './filters.js';
+import { renderKnock } from './knock.js';
 import { drawPoissonTimes } from './random.js';
 import type { Random } from './random.js';
 import type { FullScene } from './scene.js';
 import { renderSyllable } from './syllable.js';
 import type { Vec3 } from './vector.js';
 
-export type RoomKind = 'cage' | 'thump' | 'speech';
+export type RoomKind = 'cage' | 'thump' | 'speech' | 'knock';
 
 /** A sound that belongs to no bird, from one place in the room; `samples` has unit root mean square. */
 export interface RoomEvent { kind: RoomKind; startSec: number; positionM: Vec3; samples: Float64Array; levelDb: number }
@@ -24,6 +25,7 @@ export function planRoomNoise(scene: FullScene, random: Random): RoomEvent[] {
   draw('cage', rates.cagePerMin, 0.05, 0.6, (out) => renderRattle(out, scene.sampleRateHz, chance));
   draw('thump', rates.thumpPerMin, 0.15, 0.6, (out) => renderThump(out, scene.sampleRateHz, chance));
   draw('speech', rates.speechPerMin, 0.3, 1.5, (out) => renderSpeech(out, scene.sampleRateHz, chance));
+  draw('knock', rates.knockPerMin, 0.08, 0.8, (out) => renderKnock(out, scene.sampleRateHz, chance));
   return events.sort((a, b) => a.startSec - b.startSec);
 }
 

@@ -136,7 +136,7 @@ export const sceneSchema = {
       airborneDb: number(-26, -100, 0, 'the same sound in air at 3 cm'),
     }),
     roomNoise: part({
-      cagePerMin: perMin(1, 'rattling of the cage'), thumpPerMin: perMin(0, 'doors'), speechPerMin: perMin(0, 'voices of people'),
+      cagePerMin: perMin(1, 'rattling of the cage'), thumpPerMin: perMin(0, 'doors'), speechPerMin: perMin(0, 'voices of people'), knockPerMin: perMin(0, 'blows on bars, perches and bowls'),
       levelDb: range(-12, 6, -80, 60, 'source level'),
     }),
     link: part({

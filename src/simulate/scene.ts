@@ -153,7 +153,7 @@ export interface FullBodyNoise {
   airborneDb: number;
 }
 
-export interface FullRoomNoise { cagePerMin: number; thumpPerMin: number; speechPerMin: number; levelDb: Range }
+export interface FullRoomNoise { cagePerMin: number; thumpPerMin: number; speechPerMin: number; knockPerMin: number; levelDb: Range }
 
 export interface FullBreakthrough { from: string; to: string; levelDb: number; onsetSec: number; offsetSec: number }
 
