@@ -2,7 +2,7 @@
 // weighing the same, which is the same as always taking that branch of every split on it. Nothing is fitted anew but the calibration of the
 // log-odds, on the other scenes of the run (a scene never calibrates itself). A forest that had never had the feature would lean more on
 // the rest and lose less.
-import { labelLeftovers, labelLost, labelOwn, lookAgain, lookAgainAtLeftovers } from '../learn/label-scene.mjs';
+import { labelLeftovers, labelLost, labelOwn, lookAgainAtLeftovers, takeFirstLook, takeSecondLook } from '../learn/label-scene.mjs';
 import { fitCalibration } from '../learn/train-forest.mjs';
 import { scoreForest } from '../../dist/model/forest.js';
 import { findFeatures } from './evidence-groups.mjs';
@@ -30,9 +30,8 @@ export function blindModels(models, kind, scenes) {
 }
 
 function look(w, { first, second }) {
-  w.z1 = w.x1.map((x) => scoreForest(first, x));
-  lookAgain(w, first, 'x1', 'x2');
-  lookAgain(w, second, 'x2', 'x3');
+  takeFirstLook(w, first);
+  takeSecondLook(w, second);
 }
 
 /** The forest with some features held at their medians over { rows, labels }. */

@@ -26,7 +26,7 @@ export const EVIDENCE = {
   /** Whose voice it is like, among sure calls of the recording. */
   voice: [
     'ownVoice', 'rivalVoice', 'voiceLead', 'voiceLeadOfAll', 'rivalVoiceLead', 'voiceOdds', 'rivalVoiceOdds', 'pairTelling', 'voiceTelling', 'clearVoice', 'clearVoiceLead', 'beforeVoice', 'beforeMs',
-    'wearersVoice', 'acceptedVoice', 'untaggedVoice', 'alikeCount', 'alikeLogOdds', 'lostVoice', 'lostVoiceLead',
+    'bestVoice', 'acceptedVoice', 'untaggedVoice', 'alikeCount', 'alikeLogOdds', 'lostVoice', 'lostVoiceLead',
   ],
   /** What is known from other sounds: those at the same time and just before, and how each bird usually arrives from where it sits. */
   context: [

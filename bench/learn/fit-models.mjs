@@ -1,11 +1,10 @@
 // Fits the six forests on scenes, each look on what the look before said of scenes left out of its fit (folds by scene).
 import { CALL_FEATURES } from '../../dist/model/call-features.js';
 import { CONTEXT_FEATURES } from '../../dist/model/context-features.js';
-import { scoreForest } from '../../dist/model/forest.js';
 import { LOST_FEATURES } from '../../dist/attribute/lost-features.js';
 import { UNTAGGED_AGAIN_FEATURES } from '../../dist/attribute/untagged-context.js';
 import { UNTAGGED_FEATURES } from '../../dist/attribute/untagged-features.js';
-import { judgeLostRows, judgeOwnRows, judgeUntaggedRows, labelLeftovers, labelLost, labelOwn, lookAgain, lookAgainAtLeftovers } from './label-scene.mjs';
+import { judgeLostRows, judgeOwnRows, judgeUntaggedRows, labelLeftovers, labelLost, labelOwn, lookAgainAtLeftovers, takeFirstLook, takeSecondLook } from './label-scene.mjs';
 import { fitRisingLine } from './train-forest.mjs';
 import { trainSideBySide } from './train-side-by-side.mjs';
 
@@ -38,9 +37,9 @@ export async function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
   const untaggedOptions = { ...contextOptions, depth: 4 };
 
   await fit('first', 'x1', 'y', CALL_FEATURES, options);
-  eachLeftOut((s, m) => { s.z1 = s.x1.map((x) => scoreForest(m.first, x)); lookAgain(s, m.first, 'x1', 'x2'); });
+  eachLeftOut((s, m) => takeFirstLook(s, m.first));
   await fit('second', 'x2', 'y', CONTEXT_FEATURES, contextOptions);
-  eachLeftOut((s, m) => { lookAgain(s, m.second, 'x2', 'x3'); s.x2 = undefined; });
+  eachLeftOut((s, m) => { takeSecondLook(s, m.second); s.x2 = undefined; });
   await fit('own', 'x3', 'y', CONTEXT_FEATURES, contextOptions);
   shareCalibration('own', calibrate(folds, (f, s) => judgeOwnRows(s, f.models.own, LEAST_LOG_ODDS)));
   eachLeftOut((s, m) => labelLeftovers(s, m.own));
@@ -58,20 +57,13 @@ export async function fitModels(scenes, { trees = 200, log = () => {} } = {}) {
   }
 }
 
-/** What an earlier look is this sure to be no call stands for others like it in later looks: one of MANY, which counts as many. */
-const SURELY_NOT = -4;
-const MANY = 8;
 /** Of sounds left over that are no calls, before any look at them: one of these, which counts as so many. */
 const SOME = 4;
 
-/** Rows, labels and weights of scenes. Shared sound is never the wearer's own: it takes part in the last questions only. */
+/** Rows, labels and weights of scenes: of what a look asks about. Shared sound is never the wearer's own: it takes part in the last questions only. */
 function gatherRows(scenes, x, y, features, options) {
-  const share = (s, n) => {
-    if (s[y][n] || x === 'x1' || x === 'lx') return 1;
-    if (x === 'ux') return SOME;
-    return (x === 'vx' ? s.uz : s.z1)[n] < SURELY_NOT ? MANY : 1;
-  };
-  const isAsked = (s, n) => !(y === 'y' && s.candidates[n].shared) && (n + s.seed) % share(s, n) === 0;
+  const share = (s, n) => (!s[y][n] && x === 'ux' ? SOME : 1);
+  const isAsked = (s, n) => s[x][n] !== undefined && !(y === 'y' && s.candidates[n].shared) && (n + s.seed) % share(s, n) === 0;
   const pick = (s, values) => values.filter((_, n) => isAsked(s, n));
   const weigh = (s) => s[y].map((label, n) => (label ? 1 : share(s, n) * (y === 'y' ? s.w[n] : 1)));
   const weights = Float64Array.from(scenes.flatMap((s) => pick(s, weigh(s))));
@@ -83,9 +75,8 @@ export function calibrateModels(models, scenes) {
   models.own.calibration = { from: [], to: [] };
   for (const s of scenes) {
     labelOwn(s);
-    s.z1 = s.x1.map((x) => scoreForest(models.first, x));
-    lookAgain(s, models.first, 'x1', 'x2');
-    lookAgain(s, models.second, 'x2', 'x3');
+    takeFirstLook(s, models.first);
+    takeSecondLook(s, models.second);
   }
   const one = [{ models, test: scenes }];
   models.own.calibration = calibrate(one, (f, s) => judgeOwnRows(s, models.own, LEAST_LOG_ODDS));

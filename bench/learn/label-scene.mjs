@@ -5,7 +5,9 @@ import { collectLostClaims } from '../../dist/attribute/lost-features.js';
 import { computeUntaggedContext } from '../../dist/attribute/untagged-context.js';
 import { computeUntaggedFeatures, listCuts } from '../../dist/attribute/untagged-features.js';
 import { computeCallFeatures } from '../../dist/model/call-features.js';
-import { computeContextFeatures } from '../../dist/model/context-features.js';
+import { CONTEXT_FEATURES, prepareContextFeatures } from '../../dist/model/context-features.js';
+import { findDoubtful } from '../../dist/model/doubtful.js';
+import { createFeatureRows } from '../../dist/model/feature-rows.js';
 import { readProbability, scoreForest } from '../../dist/model/forest.js';
 import { readVoices } from '../../dist/model/voices.js';
 import { intersectionOverUnion } from '../../dist/numeric/intervals.js';
@@ -22,29 +24,53 @@ export function labelOwn(scene) {
   scene.y = scene.candidates.map((c) => Number(scene.truth.some((t) => t.bird === scene.birds[c.track] && isSame(c, t))));
 }
 
-/** Context features `key` from the log-odds of the look before. */
-export function lookAgain(scene, forest, from, key) {
-  scene[key] = computeContextFeatures(scene.candidates, scene.x1, scene[from].map((x) => scoreForest(forest, x)), scene.gains);
+/** What the first look says of every candidate, and whom it leaves in doubt. */
+export function takeFirstLook(scene, first) {
+  scene.z1 = scene.x1.map((x) => scoreForest(first, x));
+  lookAgain(scene, 'z1', 'x2', undefined, 'asked2');
+}
+
+/** What the second look says of those asked about, and whom it leaves in doubt. */
+export function takeSecondLook(scene, second) {
+  scene.z2 = scoreAsked(scene, second, 'x2', 'asked2', 'z1');
+  lookAgain(scene, 'z2', 'x3', scene.asked2, 'asked3');
+}
+
+/** Context features `x` of those that log-odds `z` leave in doubt (`asked`): none of the others. */
+function lookAgain(scene, z, x, before, asked) {
+  scene[asked] = findDoubtful(scene[z], before);
+  const describe = prepareContextFeatures(scene.candidates, scene.x1, scene[z], scene.gains);
+  const rows = createFeatureRows(scene[asked].length, CONTEXT_FEATURES.length);
+  scene[x] = new Array(scene.candidates.length);
+  scene[asked].forEach((n, k) => { describe(n, rows[k]); scene[x][n] = rows[k]; });
+}
+
+/** Log-odds of those asked about; of the others those of the look before. */
+function scoreAsked(scene, forest, x, asked, before) {
+  const out = [...scene[before]];
+  for (const n of scene[asked]) out[n] = scoreForest(forest, scene[x][n]);
+  return out;
 }
 
 /** Leftovers, their features `ux` and labels `uy`, once the second forest has decided. */
 export function labelLeftovers(scene, own) {
-  const z = scene.x3.map((x) => scoreForest(own, x));
+  const z = scoreAsked(scene, own, 'x3', 'asked3', 'z2');
   const p = z.map((v, n) => (scene.candidates[n].shared ? 0 : readProbability(own, v)));
   const accepted = acceptCandidates(scene.candidates, p, 0.5);
   const events = findLeftovers(scene.candidates, accepted, p, scene.gains);
   const cuts = listCuts(scene.candidates, events);
   scene.cuts = cuts;
   scene.events = events;
+  scene.accepted = accepted;
   scene.z3 = z;
-  scene.ux = computeUntaggedFeatures(scene.candidates, scene.x3, z, events, cuts, accepted, scene.gains);
+  scene.ux = computeUntaggedFeatures(scene.candidates, scene.x1, z, events, cuts, accepted, scene.gains);
   const free = scene.truth.filter((t) => t.bird === 'none');
   scene.uy = cuts.map(({ candidate }) => Number(free.some((t) => isSame(scene.candidates[candidate], t))));
 }
 
 /** Claims of birds whose link was down on leftovers, with features `lx` and labels `ly`, once the second look has been taken. */
 export function labelLost(scene, untaggedAgain) {
-  const odds = scene.vx.map((x) => scoreForest(untaggedAgain, x));
+  const odds = scoreAsked(scene, untaggedAgain, 'vx', 'askedCuts', 'uz');
   scene.claims = collectLostClaims(scene.candidates, scene.z3, scene.events, scene.cuts, odds, scene.gains, readVoices(scene.candidates));
   scene.lx = scene.claims.map((c) => c.features);
   scene.ly = scene.claims.map((c) => Number(scene.truth.some((t) => t.bird === scene.birds[c.track] && isSame(scene.candidates[scene.cuts[c.cut].candidate], t))));
@@ -53,7 +79,11 @@ export function labelLost(scene, untaggedAgain) {
 /** Features `vx` of the second look at leftovers, from what the first said. */
 export function lookAgainAtLeftovers(scene, untagged) {
   scene.uz = scene.ux.map((x) => scoreForest(untagged, x));
-  scene.vx = computeUntaggedContext(scene.candidates, scene.cuts, scene.ux, scene.uz, scene.gains);
+  scene.askedCuts = findDoubtful(scene.uz);
+  const voices = readVoices(scene.candidates), describe = prepareContextFeatures(scene.candidates, scene.x1, scene.z2, scene.gains, voices);
+  const rows = computeUntaggedContext(scene.candidates, { cuts: scene.cuts, rows: scene.ux, logOdds: scene.uz }, scene.askedCuts, scene.accepted, scene.gains, voices, describe);
+  scene.vx = new Array(scene.cuts.length);
+  scene.askedCuts.forEach((n, k) => { scene.vx[n] = rows[k]; });
 }
 
 /**
@@ -75,7 +105,7 @@ export function judgeRows(truth, rows) {
 
 /** Calls without a tag that would stand at log-odds above `least`: { z, right } each. */
 export function judgeUntaggedRows(scene, untagged, least) {
-  const z = scene.vx.map((x) => scoreForest(untagged, x));
+  const z = scoreAsked(scene, untagged, 'vx', 'askedCuts', 'uz');
   const claims = scene.cuts.map(({ candidate }, k) => ({ track: 0, onsetSec: scene.candidates[candidate].onsetSec, offsetSec: scene.candidates[candidate].offsetSec, score: z[k] }));
   const stand = suppressRivals(claims, least);
   const right = judgeRows(scene.truth, stand.map((k) => ({ bird: 'none', onsetSec: claims[k].onsetSec })));
@@ -93,7 +123,7 @@ export function judgeLostRows(scene, lost, least) {
 
 /** Own calls that would be accepted at log-odds above `least`: { z, right } each. */
 export function judgeOwnRows(scene, own, least) {
-  const z = scene.x3.map((x) => scoreForest(own, x));
+  const z = scoreAsked(scene, own, 'x3', 'asked3', 'z2');
   const accepted = acceptCandidates(scene.candidates, z.map((v, n) => (scene.candidates[n].shared ? -Infinity : v)), least);
   const right = judgeRows(scene.truth, accepted.map((n) => ({ bird: scene.birds[scene.candidates[n].track], onsetSec: scene.candidates[n].onsetSec })));
   return accepted.map((n, k) => ({ z: z[n], right: right[k] }));

@@ -27,7 +27,7 @@ export interface AttributeOptions {
   maxOffsetSec?: number;
   /** Told after every piece of work: the stage in words, and how many of its pieces are done. */
   onProgress?: (stage: string, done: number, total: number) => void;
-  /** Told the calls of every block of about 12 minutes as soon as they are decided, in order of time; `streamCalls` makes an iterator of it. */
+  /** Told the calls of every block of about 16 minutes as soon as they are decided, in order of time; `streamCalls` makes an iterator of it. */
   onCalls?: (block: CallBlock) => void;
   /** Stops the work: the promise is rejected with a VolaryError 'interrupted'. */
   signal?: AbortSignal;

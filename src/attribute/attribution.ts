@@ -1,7 +1,7 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { computeCallFeatures, type CallFeatures } from '../model/call-features.js';
-import { computeContextFeatures, CONTEXT_FEATURES } from '../model/context-features.js';
-import { createFeatureRows } from '../model/feature-rows.js';
+import { CONTEXT_FEATURES, prepareContextFeatures } from '../model/context-features.js';
+import { findDoubtful, scoreDoubtful, type Describe } from '../model/doubtful.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { readVoices, type Voices } from '../model/voices.js';
 import { readProbability, scoreForest, type Forest } from '../model/forest.js';
@@ -9,7 +9,7 @@ import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
 import { joinAbutting } from './join-abutting.js';
 import { collectLostClaims } from './lost-features.js';
 import { acceptCandidates, isTwinOf, overlapShare, suppressRivals } from './suppress.js';
-import { computeUntaggedContext, UNTAGGED_AGAIN_FEATURES } from './untagged-context.js';
+import { computeUntaggedContext } from './untagged-context.js';
 import { computeUntaggedFeatures, listCuts } from './untagged-features.js';
 
 export interface Models {
@@ -59,15 +59,15 @@ const LEAST_UNTAGGED = 0.05;
  */
 export function attributeCandidates(candidates: readonly Candidate[], gains: GainFit, models: Models): Attribution {
   const early = computeCallFeatures(candidates, gains);
-  const earlyOdds = Float64Array.from(early, (x) => scoreForest(models.first, x));
-  const rows = createFeatureRows(candidates.length, CONTEXT_FEATURES.length), voices = readVoices(candidates);
-  const secondOdds = Float64Array.from(computeContextFeatures(candidates, early, earlyOdds, gains, rows, voices), (x) => scoreForest(models.second, x));
-  const features = computeContextFeatures(candidates, early, secondOdds, gains, rows, voices);
-  const logOdds = Float64Array.from(features, (x) => scoreForest(models.own, x));
+  const earlyOdds = Float64Array.from(early, (x) => scoreForest(models.first, x)), voices = readVoices(candidates);
+  const doubtful = findDoubtful(earlyOdds), row = new Float64Array(CONTEXT_FEATURES.length);
+  const secondOdds = scoreDoubtful(models.second, prepareContextFeatures(candidates, early, earlyOdds, gains, voices), row, doubtful, earlyOdds);
+  const describe = prepareContextFeatures(candidates, early, secondOdds, gains, voices);
+  const logOdds = scoreDoubtful(models.own, describe, row, findDoubtful(secondOdds, doubtful), secondOdds);
   const ownProbability = logOdds.map((z, n) => (candidates[n].shared ? 0 : readProbability(models.own, z)));
   const accepted = acceptCandidates(candidates, ownProbability, LEAST_PROBABILITY);
   const events = findLeftovers(candidates, accepted, ownProbability, gains);
-  const claims = weighLeftovers(candidates, features, logOdds, events, accepted, gains, models, voices);
+  const claims = weighLeftovers(candidates, early, logOdds, events, accepted, gains, models, voices, describe);
   const calls: AttributedCall[] = accepted.map((n) => ({
     caller: candidates[n].track, candidate: n, onsetSec: candidates[n].onsetSec, offsetSec: candidates[n].offsetSec,
     probability: ownProbability[n], ...findRunnerUp(candidates, ownProbability, n),
@@ -90,13 +90,13 @@ interface LeftoverClaim { n: number; caller: number; p: number; secondP: number 
 
 /** Per event the cuts that may be calls: where cuts overlap, whatever their track, the surest. */
 function weighLeftovers(
-  candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], accepted: readonly number[], gains: GainFit, models: Models, voices: Voices,
+  candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], accepted: readonly number[], gains: GainFit, models: Models, voices: Voices, describe: Describe,
 ): LeftoverClaim[][] {
   const cuts = listCuts(candidates, events);
-  const rows = createFeatureRows(cuts.length, UNTAGGED_AGAIN_FEATURES.length);
-  const early = computeUntaggedFeatures(candidates, features, logOdds, events, cuts, accepted, gains, voices, rows);
-  const earlyOdds = early.map((x) => scoreForest(models.untagged, x));
-  const odds = computeUntaggedContext(candidates, cuts, early, earlyOdds, gains, voices, rows).map((x) => scoreForest(models.untaggedAgain, x));
+  const rows = computeUntaggedFeatures(candidates, features, logOdds, events, cuts, accepted, gains);
+  const first = { cuts, rows, logOdds: rows.map((x) => scoreForest(models.untagged, x)) }, odds = [...first.logOdds];
+  const asked = findDoubtful(first.logOdds);
+  computeUntaggedContext(candidates, first, asked, accepted, gains, voices, describe).forEach((x, k) => { odds[asked[k]] = scoreForest(models.untaggedAgain, x); });
   const best = cuts.map(({ candidate }, k): LeftoverClaim => ({ n: candidate, caller: UNTAGGED, p: readProbability(models.untaggedAgain, odds[k]), secondP: 0 }));
   for (const { cut, track, features: x } of collectLostClaims(candidates, logOdds, events, cuts, odds, gains, voices)) {
     const p = readProbability(models.lost, scoreForest(models.lost, x)), now = best[cut];

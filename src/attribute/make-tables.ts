@@ -51,8 +51,9 @@ function countOverlaps(calls: readonly AttributedCall[], n: number): number {
 const JOIN_SEC = 0.15;
 
 /**
- * What was heard and is no call: lost links, body noise (leading by far on its wearer's track, broad in frequency, heard by nobody else),
- * breakthrough (a copy without delay of a call, far below it) and sounds of the room (heard on several tracks, nobody's own).
+ * What was heard and is no call of a known caller: lost links, body noise (leading by far on its wearer's track, broad in frequency, heard by nobody else),
+ * breakthrough (a copy without delay of a call, far below it), sounds of the room (heard on several tracks, nobody's own), and what is probably a call
+ * of one of several birds that cannot be told apart.
  */
 export function makeSoundRows(
   candidates: readonly Candidate[], attribution: Attribution, lostRuns: readonly (readonly [number, number, number])[], context: TableContext,
@@ -60,13 +61,31 @@ export function makeSoundRows(
   const rows: SoundRow[] = [];
   for (const [track, onsetSec, offsetSec] of lostRuns) rows.push({ kind: 'dropout', track: context.birds[track], onsetSec, offsetSec, levelDb: NaN, source: '' });
   for (const event of attribution.leftovers) {
-    const kind = classifyLeftover(candidates, event);
+    const unsure = findUnsure(candidates, attribution.ownProbability, event, context);
+    if (unsure) rows.push(unsure);
+    const kind = unsure ? null : classifyLeftover(candidates, event);
     if (!kind) continue;
     const c = candidates[event.lead];
     rows.push({ kind, track: context.birds[c.track], onsetSec: event.onsetSec, offsetSec: event.offsetSec, levelDb: measureLevel(c, context), source: '' });
   }
   for (const call of attribution.calls) rows.push(...findBreakthrough(candidates[call.candidate], call, context));
   return joinRows(rows);
+}
+
+/** From this sum of the probabilities of all wearers on a sound is probably a call of one of them. */
+const PROBABLY = 0.5;
+
+/** The two likeliest wearers of a sound that is probably a call, though of none for sure: each track's likeliest cut speaks for it. */
+function findUnsure(candidates: readonly Candidate[], probability: ArrayLike<number>, event: LeftoverEvent, context: TableContext): SoundRow | null {
+  const byTrack = new Map<number, number>();
+  for (const n of event.members) {
+    const { track, shared } = candidates[n], best = byTrack.get(track);
+    if (!shared && (best === undefined || probability[n] > probability[best])) byTrack.set(track, n);
+  }
+  const cuts = [...byTrack.values()].sort((a, b) => probability[b] - probability[a] || a - b);
+  if (cuts.length < 2 || !(cuts.reduce((sum, n) => sum + probability[n], 0) >= PROBABLY)) return null;
+  const c = candidates[cuts[0]];
+  return { kind: 'unsure', track: context.birds[c.track], onsetSec: c.onsetSec, offsetSec: c.offsetSec, levelDb: measureLevel(c, context), source: context.birds[candidates[cuts[1]].track] };
 }
 
 function classifyLeftover(candidates: readonly Candidate[], event: LeftoverEvent): SoundRow['kind'] | null {
@@ -93,7 +112,7 @@ function joinRows(rows: SoundRow[]): SoundRow[] {
   const out: SoundRow[] = [];
   for (const r of rows) {
     const last = out[out.length - 1];
-    if (last && last.kind === r.kind && last.track === r.track && last.source === r.source && r.onsetSec - last.offsetSec < JOIN_SEC) {
+    if (last && r.kind !== 'unsure' && last.kind === r.kind && last.track === r.track && last.source === r.source && r.onsetSec - last.offsetSec < JOIN_SEC) {
       last.offsetSec = Math.max(last.offsetSec, r.offsetSec);
       if (!(last.levelDb >= r.levelDb)) last.levelDb = Number.isNaN(r.levelDb) ? last.levelDb : r.levelDb;
     } else out.push({ ...r });

@@ -1,19 +1,22 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { exp, log2 } from '../numeric/elementary.js';
-import { createFeatureRows, writeFeatures } from '../model/feature-rows.js';
+import { CALL_FEATURES } from '../model/call-features.js';
+import { CONTEXT_FEATURES } from '../model/context-features.js';
+import type { Describe } from '../model/doubtful.js';
+import { createFeatureRows } from '../model/feature-rows.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { multiplySpectra } from '../model/spectra-likeness.js';
-import { compareVoices, readVoices, UNKNOWN_VOICE, type Voices } from '../model/voices.js';
+import { compareVoices, UNKNOWN_VOICE, type Voices } from '../model/voices.js';
 import { measureStrength } from './group-leftovers.js';
 import { overlapShare } from './suppress.js';
-import { UNTAGGED_FEATURES, type LeftoverCut } from './untagged-features.js';
+import { EVENT_FEATURES, type LeftoverCut } from './untagged-features.js';
 
 /**
- * Second look at leftover sounds: birds without a tag call more than once, often from one place. The first features, what the first look said
+ * Second look at leftover sounds: birds without a tag call more than once, often from one place. All features of a candidate and its event, what the first look said
  * of this cut, of other cuts of the same sound and of the whole recording, and how much this sound resembles those that the first look was sure of.
  */
 export const UNTAGGED_AGAIN_FEATURES = [
-  ...UNTAGGED_FEATURES, 'untaggedLogOdds', 'otherCutLogOdds', 'surelyUntagged', 'untaggedNearby', 'lagToUntaggedMs', 'leadToUntaggedDb', 'likeUntagged', 'aboveUntaggedDb',
+  ...CONTEXT_FEATURES, ...EVENT_FEATURES, 'acceptedVoice', 'untaggedLogOdds', 'otherCutLogOdds', 'surelyUntagged', 'untaggedNearby', 'lagToUntaggedMs', 'leadToUntaggedDb', 'likeUntagged', 'aboveUntaggedDb',
   'untaggedVoice', 'alikeCount', 'alikeLogOdds',
 ] as const;
 
@@ -28,17 +31,29 @@ const MOST_NEAR = 24;
 const FARTHEST_MS = 1;
 const FARTHEST_DB = 15;
 
-/** @param logOdds of the first look by cut; cuts in order of time @param rows where they are written: may be those of the first look, if they are long enough */
+/** What the first look made of leftover sounds. */
+export interface FirstLook {
+  cuts: readonly LeftoverCut[];
+  rows: readonly Float64Array[];
+  logOdds: ArrayLike<number>;
+}
+
+/**
+ * Features of cuts for the second look, in the order of `asked`.
+ * @param first cuts in order of time @param asked indices of cuts @param accepted candidates given to tagged birds, in time order
+ * @param describe writes the features of a candidate (see prepareContextFeatures)
+ */
 export function computeUntaggedContext(
-  candidates: readonly Candidate[], cuts: readonly LeftoverCut[], first: readonly Float64Array[], logOdds: ArrayLike<number>, gains: GainFit,
-  voices: Voices = readVoices(candidates), rows: readonly Float64Array[] = createFeatureRows(cuts.length, UNTAGGED_AGAIN_FEATURES.length),
+  candidates: readonly Candidate[], first: FirstLook, asked: readonly number[], accepted: readonly number[], gains: GainFit, voices: Voices, describe: Describe,
 ): readonly Float64Array[] {
+  const { cuts, logOdds } = first;
+  const rows = createFeatureRows(asked.length, UNTAGGED_AGAIN_FEATURES.length);
   const sure = collectSure(candidates, cuts, logOdds, SURE_LOG_ODDS), possible = collectSure(candidates, cuts, logOdds, POSSIBLE_LOG_ODDS);
   let expected = 0;
   for (const k of sure) expected += 1 / (1 + Math.max(0, 2 - logOdds[k]));
   const g = gains.gainDb;
-  cuts.forEach(({ candidate, event }, k) => {
-    const c = candidates[candidate];
+  asked.forEach((k, row) => {
+    const { candidate, event } = cuts[k], c = candidates[candidate];
     let other = -8;
     for (let m = k - 1; m >= 0 && candidates[cuts[m].candidate].onsetSec > c.onsetSec - 2; m--) if (cuts[m].event === event) other = Math.max(other, logOdds[m]);
     for (let m = k + 1; m < cuts.length && candidates[cuts[m].candidate].onsetSec < c.offsetSec; m++) if (cuts[m].event === event) other = Math.max(other, logOdds[m]);
@@ -55,9 +70,38 @@ export function computeUntaggedContext(
       aboveCount++;
     }
     const alike = logOdds[k] < POSSIBLE_LOG_ODDS ? { count: 0, logOdds: POSSIBLE_LOG_ODDS } : findAlike(candidates, cuts, possible, logOdds, voices, k);
-    writeFeatures(rows[k], first[k].subarray(0, UNTAGGED_FEATURES.length), [logOdds[k], other, log2(1 + expected), log2(1 + count), lag, lead, like, aboveCount ? above / aboveCount : 0, voice, log2(1 + alike.count), alike.logOdds]);
+    describe(candidate, rows[row]);
+    rows[row].set(first.rows[k].subarray(CALL_FEATURES.length), CONTEXT_FEATURES.length);
+    rows[row].set([hearAccepted(candidates, voices, accepted, candidate), logOdds[k], other, log2(1 + expected), log2(1 + count), lag, lead, like, aboveCount ? above / aboveCount : 0, voice, log2(1 + alike.count), alike.logOdds], CONTEXT_FEATURES.length + EVENT_FEATURES.length);
   });
   return rows;
+}
+
+/** Accepted calls that ended less than this before may still sound. */
+const SHORTLY_SEC = 0.5;
+const LONGEST_SEC = 2;
+
+/** How alike the most similar accepted call is that sounds or has just ended. */
+function hearAccepted(candidates: readonly Candidate[], voices: Voices, accepted: readonly number[], n: number): number {
+  const c = candidates[n];
+  let best = UNKNOWN_VOICE;
+  for (let m = findFirst(accepted.length, (k) => candidates[accepted[k]].onsetSec, c.onsetSec - LONGEST_SEC); m < accepted.length; m++) {
+    const a = candidates[accepted[m]];
+    if (a.onsetSec > c.offsetSec) break;
+    if (c.onsetSec - a.offsetSec < SHORTLY_SEC) best = Math.max(best, compareVoices(voices, n, accepted[m]));
+  }
+  return best;
+}
+
+/** First of `count` rising values that is not less than `v`. */
+function findFirst(count: number, valueOf: (k: number) => number, v: number): number {
+  let lo = 0;
+  let hi = count;
+  while (lo < hi) {
+    const mid = (lo + hi) >> 1;
+    if (valueOf(mid) < v) lo = mid + 1; else hi = mid;
+  }
+  return lo;
 }
 
 /** Cuts of at least these log-odds, the surest of each event, in order of time. */
@@ -92,12 +136,7 @@ function findAlike(
 }
 
 function nearestInTime(candidates: readonly Candidate[], cuts: readonly LeftoverCut[], sure: readonly number[], tSec: number): readonly number[] {
-  let lo = 0;
-  let hi = sure.length;
-  while (lo < hi) {
-    const mid = (lo + hi) >> 1;
-    if (candidates[cuts[sure[mid]].candidate].onsetSec < tSec) lo = mid + 1; else hi = mid;
-  }
+  const lo = findFirst(sure.length, (k) => candidates[cuts[sure[k]].candidate].onsetSec, tSec);
   return sure.slice(Math.max(0, lo - MOST_NEAR / 2), lo + MOST_NEAR / 2).filter((m) => Math.abs(candidates[cuts[m].candidate].onsetSec - tSec) < REACH_SEC);
 }
 

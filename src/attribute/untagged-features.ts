@@ -1,18 +1,18 @@
 import type { Candidate } from '../evidence/candidate.js';
-import type { CallFeatures } from '../model/call-features.js';
-import { CONTEXT_FEATURES } from '../model/context-features.js';
-import { collectTemplates } from '../model/templates.js';
-import { compareVoices, compareWithBird, readVoices, UNKNOWN_VOICE, type Voices } from '../model/voices.js';
+import { CALL_FEATURES, type CallFeatures } from '../model/call-features.js';
 import { createFeatureRows, writeFeatures } from '../model/feature-rows.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { measureStrength, type LeftoverEvent } from './group-leftovers.js';
 
-/** The features of a cut, then what its event and the accepted calls around it add. */
-export const UNTAGGED_FEATURES = [
-  ...CONTEXT_FEATURES, 'ownLogOdds', 'trackCount', 'spreadDb', 'totalShare', 'eventMs', 'aboveAcceptedDb', 'acceptedOverlap', 'sinceAcceptedMs', 'aboveSinceDb', 'members',
+/** What a cut's event and the accepted calls around it add. */
+export const EVENT_FEATURES = [
+  'ownLogOdds', 'trackCount', 'spreadDb', 'totalShare', 'eventMs', 'aboveAcceptedDb', 'acceptedOverlap', 'sinceAcceptedMs', 'aboveSinceDb', 'members',
   'belowStrongestDb', 'shareOfEvent', 'sinceEventMs',
-  'wearersVoice', 'acceptedVoice', 'onsetTracks', 'bestMemberZ',
+  'onsetTracks', 'bestMemberZ',
 ] as const;
+
+/** First look at leftover sounds: the first features of a cut, then those of its event. */
+export const UNTAGGED_FEATURES = [...CALL_FEATURES, ...EVENT_FEATURES] as const;
 
 export interface AcceptedCall { index: number; probability: number }
 
@@ -27,17 +27,16 @@ export function listCuts(candidates: readonly Candidate[], events: readonly Left
 
 /**
  * Features of every cut of every leftover event.
- * @param accepted the candidates given to tagged birds, in time order @param rows where they are written; longer ones hold those of the second look too
+ * @param accepted the candidates given to tagged birds, in time order
  */
 export function computeUntaggedFeatures(
   candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], cuts: readonly LeftoverCut[],
-  accepted: readonly number[], gains: GainFit, voices: Voices = readVoices(candidates),
-  rows: readonly Float64Array[] = createFeatureRows(cuts.length, UNTAGGED_FEATURES.length),
+  accepted: readonly number[], gains: GainFit,
 ): readonly Float64Array[] {
+  const rows = createFeatureRows(cuts.length, UNTAGGED_FEATURES.length);
   const g = gains.gainDb;
   let first = 0;
   const best = events.map((e) => measureStrength(candidates[e.lead], g));
-  const templates = collectTemplates(candidates, logOdds, gains);
   const bestZ = events.map((e) => findBestZ(candidates, e));
   cuts.forEach(({ event, candidate }, k) => {
     const e = events[event];
@@ -48,11 +47,10 @@ export function computeUntaggedFeatures(
     let share = 0;
     for (const n of e.members) share += candidates[n].ownedShare;
     while (first < accepted.length && candidates[accepted[first]].offsetSec < lead.onsetSec - 2) first++;
-    let above = 60; let overlap = 0; let since = 500; let aboveSince = 60; let acceptedVoice = UNKNOWN_VOICE;
+    let above = 60; let overlap = 0; let since = 500; let aboveSince = 60;
     for (let m = first; m < accepted.length; m++) {
       const a = candidates[accepted[m]];
       if (a.onsetSec > lead.offsetSec) break;
-      if (lead.onsetSec - a.offsetSec < SHORTLY_SEC) acceptedVoice = Math.max(acceptedVoice, compareVoices(voices, candidate, accepted[m]));
       const difference = strength - measureStrength(a, g);
       const both = Math.min(a.offsetSec, lead.offsetSec) - Math.max(a.onsetSec, lead.onsetSec);
       if (both > 0) {
@@ -67,14 +65,12 @@ export function computeUntaggedFeatures(
       logOdds[candidate], tracks.size, (levels[0] ?? 0) - (levels[levels.length >> 1] ?? 0), share / tracks.size,
       (e.offsetSec - e.onsetSec) * 1e3, above, overlap, since, aboveSince, e.members.length,
       strength - best[event], (lead.offsetSec - lead.onsetSec) / Math.max(1e-3, e.offsetSec - e.onsetSec), (lead.onsetSec - e.onsetSec) * 1e3,
-      Math.max(...templates.map((list) => compareWithBird(voices, candidates, candidate, list))), acceptedVoice, countOnsets(candidates, e, lead.onsetSec), bestZ[event],
+      countOnsets(candidates, e, lead.onsetSec), bestZ[event],
     ]);
   });
   return rows;
 }
 
-/** Accepted calls that ended less than this before may still sound. */
-const SHORTLY_SEC = 0.5;
 const ONSET_SEC = 0.01;
 
 /** Tracks on which a cut of the event begins with this one. */

@@ -1,14 +1,15 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { log10, log2 } from '../numeric/elementary.js';
 import { CALL_FEATURES, type CallFeatures } from './call-features.js';
-import { createFeatureRows, writeFeatures } from './feature-rows.js';
+import type { Describe } from './doubtful.js';
+import { writeFeatures } from './feature-rows.js';
 import { readLeadCurve, type GainFit } from './fit-gains.js';
-import { computeKindFeatures, KIND_FEATURES } from './kind-features.js';
-import { computePairFeatures, PAIR_FEATURES } from './pair-splits.js';
-import { computeSameSoundFeatures, SAME_SOUND_FEATURES } from './same-sound.js';
+import { prepareKindFeatures, KIND_FEATURES } from './kind-features.js';
+import { preparePairFeatures, PAIR_FEATURES } from './pair-splits.js';
+import { prepareSameSoundFeatures, SAME_SOUND_FEATURES } from './same-sound.js';
 import { BESIDE_FEATURES, comparePlaces } from './same-place.js';
 import { compareSpectra, gatherSpectra } from './spectra-likeness.js';
-import { computeVoiceFeatures, VOICE_FEATURES } from './voice-features.js';
+import { prepareVoiceFeatures, VOICE_FEATURES } from './voice-features.js';
 import { readVoices, type Voices } from './voices.js';
 import { CLEAR_Z, collectTemplates, findNear, high, liftOfLowEnd, makeTemplate, middle, type Template } from './templates.js';
 
@@ -21,14 +22,13 @@ export const CONTEXT_FEATURES = [
 ] as const;
 
 /**
- * Features of the second look for every candidate (sorted by onset).
- * @param rows where they are written; those of an earlier look may be given once they were read
- * @param voices of all candidates, where they were read before
+ * Features of a later look at any candidate (sorted by onset), worked out one by one as they are asked for.
+ * @param first features of the first look @param logOdds what the look before said of every candidate @param voices of all candidates, where they were read before
+ * @returns writes the features of candidate n to a row of CONTEXT_FEATURES
  */
-export function computeContextFeatures(
-  candidates: readonly Candidate[], first: readonly CallFeatures[], logOdds: ArrayLike<number>, gains: GainFit, rows: readonly Float64Array[] = createFeatureRows(candidates.length, CONTEXT_FEATURES.length),
-  voices: Voices = readVoices(candidates),
-): readonly CallFeatures[] {
+export function prepareContextFeatures(
+  candidates: readonly Candidate[], first: readonly CallFeatures[], logOdds: ArrayLike<number>, gains: GainFit, voices: Voices = readVoices(candidates),
+): Describe {
   const templates = collectTemplates(candidates, logOdds, gains);
   const residual = candidates.map((c) => meanLeadResidual(c, gains));
   const strength = candidates.map((c) => c.levelDb[c.track] - gains.gainDb[c.track] + 10 * log10(c.ownedBins));
@@ -43,13 +43,14 @@ export function computeContextFeatures(
   const allPitch = middle(templates.flatMap((list) => list.map((t) => log2(candidates[t.candidate].centroidHz))));
   const doubt = measureDoubt(logOdds);
   const spectra = templates.map((list) => gatherSpectra(candidates, list));
-  const pairs = computePairFeatures(candidates, logOdds, gains);
-  const kinds = computeKindFeatures(candidates, logOdds, templates, findNear);
-  const likeness = candidates.map((c) => compareSpectra(c, templates, spectra, findNear));
-  const same = computeSameSoundFeatures(candidates, logOdds, strength, likeness.map(([toOwn]) => toOwn), gains);
-  const byVoice = computeVoiceFeatures(candidates, voices, logOdds, templates, gains);
-  candidates.forEach((c, n) => {
-    const own = usual[c.track];
+  const pairs = preparePairFeatures(candidates, logOdds, gains);
+  const kinds = prepareKindFeatures(candidates, logOdds, templates, findNear);
+  const known = new Array<[number, number] | undefined>(candidates.length);
+  const likeness = (n: number): [number, number] => (known[n] ??= compareSpectra(candidates[n], templates, spectra, findNear));
+  const same = prepareSameSoundFeatures(candidates, logOdds, strength, (n) => likeness(n)[0], gains);
+  const byVoice = prepareVoiceFeatures(candidates, voices, logOdds, templates, gains);
+  return (n, row) => {
+    const c = candidates[n], own = usual[c.track];
     const hasOwn = templates[c.track].length > 0;
     const mine = makeTemplate(c, n, gains);
     const toOwn = findNearest(candidates, templates[c.track], mine, c, c.track);
@@ -61,16 +62,15 @@ export function computeContextFeatures(
     const inPlace = comparePlaces(candidates, templates[c.track].slice(...findNear(templates[c.track], c.onsetSec)), strength, mine);
     let heard = 0;
     for (const v of mine.lagMs) if (!Number.isNaN(v)) heard++;
-    writeFeatures(rows[n], first[n], [
+    writeFeatures(row, first[n], [
       logOdds[n], residual[n], hasOwn ? residual[n] - own.residual : 0, toOwn.lagMs, toOwn.leadDb, log2(1 + templates[c.track].length),
       hasOwn ? strength[n] - own.strength : 0, Math.abs(log2(c.centroidHz) - (hasOwn ? own.pitch : allPitch)),
       around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared, c.core, doubt, gains.scaleDb, gains.gainDb.length,
-      ...likeness[n], inPlace.leadDb, inPlace.count, hasOwn ? residual[n] - own.high : 0, hasOwn ? liftOfLowEnd(c) - own.tilt : 0, inPlace.strengthDb,
+      ...likeness(n), inPlace.leadDb, inPlace.count, hasOwn ? residual[n] - own.high : 0, hasOwn ? liftOfLowEnd(c) - own.tilt : 0, inPlace.strengthDb,
       hasOwn ? (residual[n] - own.residual) / own.spread : 0, hasOwn ? own.spread : 0,
-      ...pairs[n], ...kinds[n], ...same[n], ...inPlace.beside, c.unevenness, c.gapSec * 1e3, ...byVoice[n],
+      ...pairs(n), ...kinds(n), ...same(n), ...inPlace.beside, c.unevenness, c.gapSec * 1e3, ...byVoice(n),
     ]);
-  });
-  return rows;
+  };
 }
 
 /** Doubtful candidates per sure call: says how hard the recording is. */

@@ -30,19 +30,20 @@ const NO_STRING = 3;
 
 interface Kind { length: number; pitch: number; entropy: number; evenness: number; bands: Float64Array }
 
-/** @param near templates of a track near a time, [from, to) @returns a row of KIND_FEATURES for every candidate (sorted by onset) */
-export function computeKindFeatures(
+/** @param candidates sorted by onset @param near templates of a track near a time, [from, to) @returns gives the row of KIND_FEATURES of candidate n */
+export function prepareKindFeatures(
   candidates: readonly Candidate[], logOdds: ArrayLike<number>, templates: readonly (readonly Template[])[], near: (list: readonly Template[], tSec: number) => [number, number],
-): number[][] {
+): (n: number) => number[] {
   const kinds = candidates.map(describeKind);
   const lengths = templates.flatMap((list) => list.map((t) => kinds[t.candidate].length)).sort((a, b) => a - b);
   const low = lengths[Math.floor(0.1 * lengths.length)] ?? 0, high = lengths[Math.min(lengths.length - 1, Math.floor(0.9 * lengths.length))] ?? 0;
-  const distances = candidates.map((c, n) => compareKinds(candidates, kinds, templates, near, c, n));
-  return candidates.map((_, n) => {
+  const known = new Array<KindDistances | undefined>(candidates.length);
+  const distances = (n: number): KindDistances => (known[n] ??= compareKinds(candidates, kinds, templates, near, candidates[n], n));
+  return (n) => {
     const cuts = compareCuts(candidates, logOdds, distances, n);
-    const d = distances[n];
+    const d = distances(n);
     return [lengths.length ? kinds[n].length - low : 0, lengths.length ? kinds[n].length - high : 0, d.own, d.others, d.third, ...cuts];
-  });
+  };
 }
 
 function describeKind(c: Candidate): Kind {
@@ -50,9 +51,11 @@ function describeKind(c: Candidate): Kind {
 }
 
 /** Distance to the nearest sure call of the own bird, of the others, and to the third nearest of all. */
+interface KindDistances { own: number; others: number; third: number }
+
 function compareKinds(
   candidates: readonly Candidate[], kinds: readonly Kind[], templates: readonly (readonly Template[])[], near: (list: readonly Template[], tSec: number) => [number, number], c: Candidate, n: number,
-): { own: number; others: number; third: number } {
+): KindDistances {
   let own = FARTHEST; let others = FARTHEST;
   const nearest = [FARTHEST, FARTHEST, FARTHEST];
   templates.forEach((list, track) => {
@@ -79,7 +82,7 @@ function measureDistance(a: Kind, b: Kind): number {
 }
 
 /** Other cuts of the same sound on the same track: how much nearer the best of them is to a kind, the surest that holds this one, the surest part, the surest neighbour. */
-function compareCuts(candidates: readonly Candidate[], logOdds: ArrayLike<number>, distances: readonly { own: number; third: number }[], n: number): number[] {
+function compareCuts(candidates: readonly Candidate[], logOdds: ArrayLike<number>, distances: (n: number) => KindDistances, n: number): number[] {
   const c = candidates[n], length = c.offsetSec - c.onsetSec;
   let kind = FARTHEST; let container = LEAST_LOG_ODDS; let containerShare = 1; let unevenness = NO_STRING; let elements = 1; let part = LEAST_LOG_ODDS; let partShare = 1; let abutting = LEAST_LOG_ODDS; let abuttingMs = ABUTTING_SEC * 1e3;
   const look = (m: number): void => {
@@ -91,7 +94,7 @@ function compareCuts(candidates: readonly Candidate[], logOdds: ArrayLike<number
       if (gap < ABUTTING_SEC && logOdds[m] > abutting) { abutting = logOdds[m]; abuttingMs = gap * 1e3; }
       return;
     }
-    if (both > SAME_SOUND * Math.min(length, other)) kind = Math.min(kind, distances[m].third);
+    if (both > SAME_SOUND * Math.min(length, other)) kind = Math.min(kind, distances(m).third);
     if (both > HELD * length && other > LONGER * length) {
       if (logOdds[m] > container) { container = logOdds[m]; containerShare = length / other; }
       if (o.elements > 1 && o.unevenness < unevenness) { unevenness = o.unevenness; elements = o.elements; }
@@ -100,5 +103,5 @@ function compareCuts(candidates: readonly Candidate[], logOdds: ArrayLike<number
   };
   for (let m = n - 1; m >= 0 && candidates[m].onsetSec > c.onsetSec - 2; m--) look(m);
   for (let m = n + 1; m < candidates.length && candidates[m].onsetSec < c.offsetSec + ABUTTING_SEC; m++) look(m);
-  return [kind - distances[n].third, container, containerShare, part, partShare, abutting, abuttingMs, unevenness, elements];
+  return [kind - distances(n).third, container, containerShare, part, partShare, abutting, abuttingMs, unevenness, elements];
 }

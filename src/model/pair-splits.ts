@@ -35,18 +35,20 @@ interface Split {
   clearness: number;
 }
 
-/** @returns a row of PAIR_FEATURES for every candidate (sorted by onset) */
-export function computePairFeatures(candidates: readonly Candidate[], logOdds: ArrayLike<number>, gains: GainFit): number[][] {
+const NOTHING = PAIR_FEATURES.map(() => 0);
+
+/** @param candidates sorted by onset @returns gives the row of PAIR_FEATURES of candidate n */
+export function preparePairFeatures(candidates: readonly Candidate[], logOdds: ArrayLike<number>, gains: GainFit): (n: number) => number[] {
   const rivals = candidates.map((c) => findContact(c, gains.gainDb));
   const sounds = collectPairSounds(candidates, rivals, logOdds, gains.gainDb);
   const known = new Map<string, [Split, Split]>();
-  return candidates.map((c, n) => {
-    const j = rivals[n];
-    if (j < 0) return PAIR_FEATURES.map(() => 0);
+  return (n) => {
+    const c = candidates[n], j = rivals[n];
+    if (j < 0) return NOTHING;
     const key = pairKey(c.track, j);
     const list = sounds.get(key) ?? [];
     const { from, to } = findWindow(list, c.onsetSec);
-    if (to - from < 2) return PAIR_FEATURES.map(() => 0);
+    if (to - from < 2) return NOTHING;
     const window = `${key} ${from} ${to}`;
     let splits = known.get(window);
     if (!splits) {
@@ -58,7 +60,7 @@ export function computePairFeatures(candidates: readonly Candidate[], logOdds: A
     const mine = seeFromPair(c, j, gains.gainDb);
     const sign = c.track < j ? 1 : -1;
     return [sign * (mine.lagMs - lag.middle), lag.gap, lag.clearness, sign * (mine.leadDb - lead.middle), lead.gap, lead.clearness, log2(1 + to - from)];
-  });
+  };
 }
 
 /** The track within reach of body contact that the candidate leads least; -1 where there is none. */

@@ -55,13 +55,14 @@ export function isSurelyOne(a: Candidate, b: Candidate): boolean {
 
 /**
  * @param strength loudness of every candidate without the receiver's gain, dB
- * @param ownLikeness likeness of every candidate to sure calls of its own bird
- * @returns a row of SAME_SOUND_FEATURES for every candidate (sorted by onset)
+ * @param ownLikeness likeness of a candidate to sure calls of its own bird
+ * @returns gives the row of SAME_SOUND_FEATURES of candidate n (sorted by onset)
  */
-export function computeSameSoundFeatures(
-  candidates: readonly Candidate[], logOdds: ArrayLike<number>, strength: readonly number[], ownLikeness: readonly number[], gains: GainFit,
-): number[][] {
-  return candidates.map((c, n) => {
+export function prepareSameSoundFeatures(
+  candidates: readonly Candidate[], logOdds: ArrayLike<number>, strength: readonly number[], ownLikeness: (n: number) => number, gains: GainFit,
+): (n: number) => number[] {
+  return (n) => {
+    const c = candidates[n];
     let best = -1; let same = LEAST_LOG_ODDS; let other = LEAST_LOG_ODDS;
     const look = (m: number): void => {
       const o = candidates[m];
@@ -74,8 +75,8 @@ export function computeSameSoundFeatures(
     for (let m = n - 1; m >= 0 && candidates[m].onsetSec > c.onsetSec - LONGEST_SEC; m--) look(m);
     for (let m = n + 1; m < candidates.length && candidates[m].onsetSec < c.offsetSec; m++) look(m);
     if (best < 0) return [LEAST_LOG_ODDS, 0, 0, 0, 0, 0.5, 30, 30, -40, 0, other];
-    return [...describePair(c, candidates[best], same, gains.gainDb), clamp(strength[best] - strength[n], 40), ownLikeness[n] - ownLikeness[best], other];
-  });
+    return [...describePair(c, candidates[best], same, gains.gainDb), clamp(strength[best] - strength[n], 40), ownLikeness(n) - ownLikeness(best), other];
+  };
 }
 
 function describePair(a: Candidate, b: Candidate, logOdds: number, g: ArrayLike<number>): number[] {

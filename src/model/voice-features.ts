@@ -11,10 +11,10 @@ import { compareLikeness, compareVoices, compareWithBird, selectClear, UNKNOWN_V
  * clearly louder on the own track than on any other: of birds that sit together for long, the others may be the neighbour's.
  */
 export const VOICE_FEATURES = [
-  'ownVoice', 'rivalVoice', 'voiceLead', 'voiceLeadOfAll', 'rivalVoiceLead', 'voiceOdds', 'rivalVoiceOdds', 'pairTelling', 'voiceTelling', 'clearVoice', 'clearVoiceLead', 'beforeVoice', 'beforeMs',
+  'ownVoice', 'rivalVoice', 'voiceLead', 'voiceLeadOfAll', 'rivalVoiceLead', 'voiceOdds', 'rivalVoiceOdds', 'pairTelling', 'voiceTelling', 'clearVoice', 'clearVoiceLead', 'bestVoice', 'beforeVoice', 'beforeMs',
 ] as const;
 
-/** Candidates that the look before is this sure of to be no call are not compared. */
+/** Others that the look before is this sure of to be no call are no rivals. */
 const LEAST_LOG_ODDS = -5;
 const SURE_LOG_ODDS = 0;
 /** Spread of differences of likeness that is added to what sure calls show: other places and heads turned away colour a voice. */
@@ -29,9 +29,9 @@ const LEAST_OVERLAP = 0.3;
 /** By how much the sure calls of a bird are more like its own others than like another bird's: [bird][other]. */
 interface Margins { mean: Float64Array[]; spread: Float64Array[]; telling: number }
 
-/** @returns a row of VOICE_FEATURES for every candidate (sorted by onset) */
-export function computeVoiceFeatures(candidates: readonly Candidate[], voices: Voices, logOdds: ArrayLike<number>, templates: readonly (readonly Template[])[], gains: GainFit): number[][] {
-  const clear = selectClear(templates);
+/** @param candidates sorted by onset @returns gives the row of VOICE_FEATURES of candidate n */
+export function prepareVoiceFeatures(candidates: readonly Candidate[], voices: Voices, logOdds: ArrayLike<number>, templates: readonly (readonly Template[])[], gains: GainFit): (n: number) => number[] {
+  const clear = selectClear(candidates, templates);
   // Rivals and templates are candidates themselves, and asked about again.
   const known = new Float64Array(candidates.length * templates.length).fill(NaN);
   const likeness = (n: number, track: number): number => {
@@ -40,9 +40,8 @@ export function computeVoiceFeatures(candidates: readonly Candidate[], voices: V
     return known[at];
   };
   const margins = measureMargins(templates, likeness);
-  const notCompared = [UNKNOWN_VOICE, UNKNOWN_VOICE, 0, 0, 0, 0, 0, 0, margins.telling, UNKNOWN_VOICE, 0, 0, BEFORE_SEC * 1e3];
-  return candidates.map((c, n) => {
-    if (logOdds[n] < LEAST_LOG_ODDS) return notCompared;
+  return (n) => {
+    const c = candidates[n];
     const rival = findRival(candidates, logOdds, n, gains);
     const own = likeness(n, c.track);
     let other = UNKNOWN_VOICE;
@@ -60,9 +59,9 @@ export function computeVoiceFeatures(candidates: readonly Candidate[], voices: V
     return [
       own, rivalVoice, lead, compareLikeness(own, other), itsLead, lead === 0 ? 0 : weighMargin(margins, lead, c.track, rival.track),
       itsLead === 0 ? 0 : weighMargin(margins, itsLead, rival.track, c.track), lead === 0 ? 0 : tellPair(margins, c.track, rival.track), margins.telling,
-      ownClear, compareLikeness(ownClear, rivalClear), before.likeness, before.gapMs,
+      ownClear, compareLikeness(ownClear, rivalClear), Math.max(own, other), before.likeness, before.gapMs,
     ];
-  });
+  };
 }
 
 function measureMargins(templates: readonly (readonly Template[])[], likeness: (n: number, track: number) => number): Margins {

@@ -60,14 +60,16 @@ export function compareLikeness(one: number, other: number): number {
 /** A call that leads on its own track by this much, gains taken out, is hardly a neighbour's, however near that one's beak was. */
 const CLEAR_LEAD_DB = 3;
 const LEAST_CLEAR = 2;
+/** What a track says whose link was down for more of a sound is not heard. */
+const MOST_LOST = 0.3;
 
 /**
- * The calls of each bird that tell its voice: those that no other track hears nearly as loud, where there are two at least. Templates of birds in body
+ * The calls of each bird that tell its voice: those that no other track whose link was up hears nearly as loud, where there are two at least. Templates of birds in body
  * contact may hold calls of the neighbour, which would bear each other out.
  */
-export function selectClear(templates: readonly (readonly Template[])[]): (readonly Template[])[] {
+export function selectClear(candidates: readonly Candidate[], templates: readonly (readonly Template[])[]): (readonly Template[])[] {
   return templates.map((list, track) => {
-    const clear = list.filter((t) => t.leadDb.every((lead, j) => j === track || !(lead < CLEAR_LEAD_DB)));
+    const clear = list.filter((t) => t.leadDb.every((lead, j) => j === track || !(lead < CLEAR_LEAD_DB) || candidates[t.candidate].lostShare[j] > MOST_LOST));
     return clear.length < LEAST_CLEAR ? list : clear;
   });
 }

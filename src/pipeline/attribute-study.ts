@@ -42,7 +42,7 @@ export interface StudyResult extends StudyTables {
 export interface AttributeOptions {
   maxOffsetSec?: number;
   onProgress?: (stage: string, done: number, total: number) => void;
-  /** Told the calls of every block of about 12 minutes as soon as they are decided, in order of time; blocks without calls too. */
+  /** Told the calls of every block of about 16 minutes as soon as they are decided, in order of time; blocks without calls too. */
   onCalls?: (block: CallBlock) => void;
   models?: Models;
   /** Keeps finished work, so that a run that was stopped goes on where it was. */

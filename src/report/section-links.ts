@@ -118,10 +118,10 @@ export function summariseTracks(input: Pick<ReportInput, 'hours' | 'run'>): Trac
 function tabulate(input: ReportInput): string {
   const rows = summariseTracks(input).map((t) => {
     const count = (kind: SoundRow['kind']): string => String(input.sounds.filter((s) => s.kind === kind && s.track === t.track).length);
-    return [t.track, t.recorder, showDuration(t.usableSec), showPercent(t.lostShare), showNumber(t.floorDb, 1), showNumber(t.gainDb, 1), count('dropout'), count('body'), count('breakthrough'), count('room')];
+    return [t.track, t.recorder, showDuration(t.usableSec), showPercent(t.lostShare), showNumber(t.floorDb, 1), showNumber(t.gainDb, 1), count('dropout'), count('body'), count('breakthrough'), count('room'), count('unsure')];
   });
-  return table(['track', 'recorder', 'usable', 'lost', 'noise floor dB', 'gain dB', 'dropouts', 'body noise', 'breakthrough', 'room noise'], rows,
-    { caption: 'Gain: against the mean of all receivers, found from crosstalk. The four columns at the right count what was heard and is no call.', left: [1] });
+  return table(['track', 'recorder', 'usable', 'lost', 'noise floor dB', 'gain dB', 'dropouts', 'body noise', 'breakthrough', 'room noise', 'caller unsure'], rows,
+    { caption: 'Gain: against the mean of all receivers, found from crosstalk. The five columns at the right count what was heard and is no call of a known caller; sounds whose caller is unsure stand at the likeliest bird.', left: [1] });
 }
 
 function dataOf(hours: readonly TrackHourRow[]): string {

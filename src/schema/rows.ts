@@ -21,12 +21,12 @@ export interface CallRow {
 }
 
 export interface SoundRow {
-  kind: 'body' | 'dropout' | 'breakthrough' | 'room';
+  kind: 'body' | 'dropout' | 'breakthrough' | 'room' | 'unsure';
   track: string;
   onsetSec: number;
   offsetSec: number;
   levelDb: number;
-  /** For breakthrough: the track it comes from. */
+  /** For breakthrough: the track it comes from. For unsure: the second likeliest bird. */
   source: string;
 }
 

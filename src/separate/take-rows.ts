@@ -10,9 +10,13 @@ export function takeCalls(rows: readonly CallRow[], birds: readonly string[]): S
   }));
 }
 
-/** Sounds of the table that a track has for itself: of its wearer's body, or broken through from another track. In order of onset. */
+/** Sounds of the table that a track has for itself: of its wearer's body, broken through from another track, or perhaps a call of the wearer. In order of onset. */
 export function takeSounds(rows: readonly SoundRow[], birds: readonly string[]): TrackSound[] {
-  return rows.filter((s) => (s.kind === 'body' || s.kind === 'breakthrough') && birds.includes(s.track))
-    .map((s) => ({ track: birds.indexOf(s.track), ...(s.kind === 'breakthrough' ? { source: birds.indexOf(s.source) } : {}), onsetSec: s.onsetSec, offsetSec: s.offsetSec }))
+  return rows.flatMap(({ kind, track, source, onsetSec, offsetSec }): TrackSound[] => {
+    const own = { track: birds.indexOf(track), onsetSec, offsetSec };
+    if (kind === 'body') return [own];
+    if (kind === 'breakthrough') return [{ ...own, source: birds.indexOf(source) }];
+    return kind === 'unsure' ? [own, { ...own, track: birds.indexOf(source) }] : [];
+  }).filter((s) => s.track >= 0)
     .sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track);
 }

@@ -57,14 +57,14 @@ export const callTable: TableSpec<CallRow> = {
 export const soundTable: TableSpec<SoundRow> = {
   name: 'sounds',
   title: 'Other sounds',
-  description: 'What was heard and is no call.',
+  description: 'What was heard and is no call of a known caller.',
   columns: [
-    { name: 'kind', key: 'kind', type: 'string', values: ['body', 'dropout', 'breakthrough', 'room'], description: 'body: wing, preening or handling noise of the wearer; dropout: the radio link was lost; breakthrough: another carrier leaks in; room: a sound of no bird.' },
-    { name: 'track', key: 'track', type: 'string', description: 'Track on which it was heard.' },
+    { name: 'kind', key: 'kind', type: 'string', values: ['body', 'dropout', 'breakthrough', 'room', 'unsure'], description: 'body: wing, preening or handling noise of the wearer; dropout: the radio link was lost; breakthrough: another carrier leaks in; room: a sound of no bird; unsure: probably a call of a tagged bird, of none with a probability of one half.' },
+    { name: 'track', key: 'track', type: 'string', description: 'Track on which it was heard; for unsure, the likeliest bird.' },
     { name: 'onset_s', key: 'onsetSec', ...SECONDS, description: `Onset ${REFERENCE}.` },
     { name: 'offset_s', key: 'offsetSec', ...SECONDS, description: `Offset ${REFERENCE}.` },
     { name: 'level_db', key: 'levelDb', ...DECIBEL, isOptional: true, description: 'Level on that track relative to full scale, root mean square within the band of the calls.' },
-    { name: 'source', key: 'source', type: 'string', isOptional: true, description: 'For breakthrough, the track it comes from.' },
+    { name: 'source', key: 'source', type: 'string', isOptional: true, description: 'For breakthrough, the track it comes from; for unsure, the second likeliest bird.' },
   ],
 };
 

@@ -117,22 +117,22 @@ describe('attributeStudyFile', () => {
 });
 
 describe('streamCalls', () => {
-  it('gives the calls of a longer study in blocks of 12 minutes that make up the whole table', async () => {
+  it('gives the calls of a longer study in blocks of 16 minutes that make up the whole table', async () => {
     const { attributeTracks, simulateScene, streamCalls } = await load();
     const sampleRateHz = 16000;
     const { tracks } = simulateScene({ ...makeScene(12, 1), sampleRateHz }, 5);
-    // The scene twice, with twelve minutes of faint noise between.
+    // The scene twice, with a quarter of an hour of faint noise between.
     const random = new RandomWords(1);
     const signals = tracks.map(({ samples }) => {
-      const out = Float32Array.from({ length: 770 * sampleRateHz }, () => 3e-4 * (random.nextUnit() - 0.5));
-      for (const startSec of [5, 750]) out.set(samples, startSec * sampleRateHz);
+      const out = Float32Array.from({ length: 1010 * sampleRateHz }, () => 3e-4 * (random.nextUnit() - 0.5));
+      for (const startSec of [5, 990]) out.set(samples, startSec * sampleRateHz);
       return out;
     });
     const stream = streamCalls((o) => attributeTracks({ birds: tracks.map((t) => t.bird), signals, sampleRateHz }, o));
     const blocks = [];
     let step = await stream.next();
     for (; !step.done; step = await stream.next()) blocks.push(step.value);
-    expect(blocks.map((b) => [b.fromSec, b.toSec])).toEqual([[0, 720], [720, Infinity]]);
+    expect(blocks.map((b) => [b.fromSec, b.toSec])).toEqual([[0, 960], [960, Infinity]]);
     expect(blocks.every((b) => b.calls.length > 5 && b.calls.every((c) => c.onsetSec >= b.fromSec && c.onsetSec < b.toSec))).toBe(true);
     expect(blocks.flatMap((b) => b.calls)).toEqual(step.value.calls);
     expect(step.value.calls.map((c) => c.callId)).toEqual(step.value.calls.map((_, n) => n + 1));

@@ -48,6 +48,21 @@ describe('sound rows', () => {
     expect(rows.map((r) => [r.kind, r.track])).toEqual([['body', 'red'], ['room', 'blue']]);
   });
 
+  it('name the two likeliest birds of what is probably a call, though of neither for sure', () => {
+    const c = [makeCandidate(3, { track: 0, onsetSec: 1 }), makeCandidate(3, { track: 1, onsetSec: 1.001 }), makeCandidate(3, { track: 1, onsetSec: 1.01 }), makeCandidate(3, { track: 2, onsetSec: 1.02, shared: 1 })];
+    const tell = (p: number[]) => makeSoundRows(c, { ...give([], [{ lead: 0, members: [0, 1, 2, 3], onsetSec: 1, offsetSec: 1.2 }]), ownProbability: Float64Array.from(p) }, [], context);
+    // Cuts of one track are the same bird: the likelier counts. Shared sound is nobody's own.
+    expect(tell([0.2, 0.31, 0.1, 0])).toMatchObject([{ kind: 'unsure', track: 'blue', source: 'red', onsetSec: 1.001 }]);
+    expect(tell([0.2, 0.25, 0.25, 0.4]).map((r) => r.kind)).toEqual(['room']);
+  });
+
+  it('leave calls of unsure callers apart, however near', () => {
+    const c = [0, 1].flatMap((k) => [makeCandidate(3, { track: 0, onsetSec: 1 + 0.25 * k, offsetSec: 1.2 + 0.25 * k }), makeCandidate(3, { track: 1, onsetSec: 1 + 0.25 * k, offsetSec: 1.2 + 0.25 * k })]);
+    const events = [0, 2].map((n) => ({ lead: n, members: [n, n + 1], onsetSec: c[n].onsetSec, offsetSec: c[n].offsetSec }));
+    const rows = makeSoundRows(c, { ...give([], events), ownProbability: Float64Array.from([0.4, 0.3, 0.4, 0.3]) }, [], context);
+    expect(rows.map((r) => [r.kind, r.track, r.source, r.onsetSec])).toEqual([['unsure', 'red', 'blue', 1], ['unsure', 'red', 'blue', 1.25]]);
+  });
+
   it('tell a copy without delay as breakthrough, with where it comes from and how much fainter it is', () => {
     const c = [makeCandidate(3, { track: 0, onsetSec: 1, levelDb: Float64Array.from([-40, -63, -60]), zeroLag: Float64Array.from([0, 0.8, 0.1]), lagSec: Float64Array.from([0, 1e-6, 0.002]) })];
     const rows = makeSoundRows(c, give([call(0, c[0])]), [], context);

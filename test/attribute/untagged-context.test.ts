@@ -1,22 +1,34 @@
 import { describe, expect, it } from 'vitest';
 import { computeUntaggedContext, UNTAGGED_AGAIN_FEATURES } from '../../src/attribute/untagged-context.js';
-import { UNTAGGED_FEATURES } from '../../src/attribute/untagged-features.js';
+import { CALL_FEATURES } from '../../src/model/call-features.js';
+import { EVENT_FEATURES, UNTAGGED_FEATURES } from '../../src/attribute/untagged-features.js';
 import type { Candidate } from '../../src/evidence/candidate.js';
 import { makeVoicePattern } from '../../src/evidence/voice-pattern.js';
 import type { GainFit } from '../../src/model/fit-gains.js';
+import { CONTEXT_FEATURES } from '../../src/model/context-features.js';
+import { compareVoices, readVoices } from '../../src/model/voices.js';
 import { makeCandidate } from '../model/make-candidate.js';
 
 const gains: GainFit = { gainDb: Float64Array.from([0, 0, 0, 0]), scaleDb: 1, leadCurveDb: Float64Array.from([7, 12, 17, 20]), observations: 100 };
-const first = new Float64Array(UNTAGGED_FEATURES.length);
+const first = new Float64Array(UNTAGGED_FEATURES.length).fill(3, CALL_FEATURES.length);
 
 /** A sound from a place with these arrival times (ms) at the four microphones, cut from a track. */
 const sound = (track: number, onsetSec: number, arrivalMs: number[], part: Partial<Candidate> = {}): Candidate => makeCandidate(4, {
   track, onsetSec, offsetSec: onsetSec + 0.1, lagSec: Float64Array.from(arrivalMs, (v) => (v - arrivalMs[track]) / 1e3), levelDb: Float64Array.from(arrivalMs, (v) => -40 - 4 * v), ...part,
 });
 
-function look(candidates: Candidate[], logOdds: number[], events = candidates.map((_, k) => k)): Record<string, number>[] {
-  const cuts = candidates.map((_, candidate) => ({ event: events[candidate], candidate }));
-  return computeUntaggedContext(candidates, cuts, cuts.map(() => first), logOdds, gains).map((x) => Object.fromEntries(UNTAGGED_AGAIN_FEATURES.map((name, k) => [name, x[k]])));
+const FROM_CANDIDATE = 7, FROM_EVENT = 3;
+
+function describeCuts(candidates: Candidate[], logOdds: number[], events = candidates.map((_, k) => k), accepted: number[] = []): readonly Float64Array[] {
+  const free = candidates.map((_, n) => n).filter((n) => !accepted.includes(n)), cuts = free.map((candidate) => ({ event: events[candidate], candidate }));
+  return computeUntaggedContext(
+    candidates, { cuts, rows: cuts.map(() => first), logOdds: free.map((n) => logOdds[n]) }, cuts.map((_, k) => k), accepted, gains, readVoices(candidates),
+    (_, row) => { row.fill(FROM_CANDIDATE, 0, CONTEXT_FEATURES.length); },
+  );
+}
+
+function look(...input: Parameters<typeof describeCuts>): Record<string, number>[] {
+  return describeCuts(...input).map((x) => Object.fromEntries(UNTAGGED_AGAIN_FEATURES.map((name, k) => [name, x[k]])));
 }
 
 const PERCH = [1, 2, 3, 5];
@@ -48,9 +60,35 @@ describe('second look at sounds of no tagged bird', () => {
   });
 
   it('is as long as its names and finite', () => {
-    const rows = computeUntaggedContext([sound(0, 1, PERCH)], [{ event: 0, candidate: 0 }], [first], [-3], gains);
-    expect(rows[0].length).toBe(UNTAGGED_AGAIN_FEATURES.length);
-    rows[0].forEach((v) => expect(Number.isFinite(v)).toBe(true));
+    const [row] = describeCuts([sound(0, 1, PERCH)], [-3]);
+    expect(row.length).toBe(UNTAGGED_AGAIN_FEATURES.length);
+    row.forEach((v) => expect(Number.isFinite(v)).toBe(true));
+  });
+
+  it('holds the features of the candidate, then those of its event', () => {
+    const [row] = describeCuts([sound(0, 1, PERCH)], [-3]), own = CONTEXT_FEATURES.length, both = own + EVENT_FEATURES.length;
+    expect(new Set(row.subarray(0, own))).toEqual(new Set([FROM_CANDIDATE]));
+    expect(new Set(row.subarray(own, both))).toEqual(new Set([FROM_EVENT]));
+  });
+
+  it('is of those cuts that are asked about', () => {
+    const candidates = [sound(0, 1, PERCH), sound(0, 5, PERCH), sound(0, 9, PERCH)], cuts = candidates.map((_, candidate) => ({ event: candidate, candidate }));
+    const rows = computeUntaggedContext(candidates, { cuts, rows: cuts.map(() => first), logOdds: [1, 2, 3] }, [2], [], gains, readVoices(candidates), () => {});
+    expect(rows.map((r) => r[UNTAGGED_AGAIN_FEATURES.indexOf('untaggedLogOdds')])).toEqual([3]);
+  });
+});
+
+describe('what is left of calls', () => {
+  const stack = makeVoicePattern(Float64Array.from({ length: 96 }, (_, b) => (b % 8 === 0 ? 1 : 0.01)), [0, 96]), whistle = makeVoicePattern(Float64Array.from({ length: 96 }, (_, b) => (b > 50 && b < 55 ? 1 : 0.01)), [0, 96]);
+
+  it('is of the voice of a call that has just ended; another call is not', () => {
+    const candidates = [sound(0, 1, PERCH, { voice: stack }), sound(1, 1.3, PERCH, { voice: stack }), sound(1, 1.45, PERCH, { voice: whistle }), sound(1, 5, PERCH, { voice: stack })];
+    const unlike = compareVoices(readVoices(candidates), 0, 2), [left, other, later] = look(candidates, [3, -1, -1, -1], undefined, [0]);
+    expect(unlike).toBeLessThan(0.3);
+    expect(left.acceptedVoice).toBeCloseTo(1, 9);
+    expect(other.acceptedVoice).toBeCloseTo(unlike, 9);
+    // Half a second later nothing of a call is left.
+    expect(later.acceptedVoice).toBe(-1);
   });
 });
 

@@ -2,37 +2,21 @@ import { describe, expect, it } from 'vitest';
 import { groupLeftovers } from '../../src/attribute/group-leftovers.js';
 import { computeUntaggedFeatures, listCuts, UNTAGGED_FEATURES } from '../../src/attribute/untagged-features.js';
 import type { Candidate } from '../../src/evidence/candidate.js';
-import { makeVoicePattern } from '../../src/evidence/voice-pattern.js';
 import type { GainFit } from '../../src/model/fit-gains.js';
-import { CONTEXT_FEATURES } from '../../src/model/context-features.js';
-import { compareVoices, readVoices } from '../../src/model/voices.js';
+import { CALL_FEATURES } from '../../src/model/call-features.js';
 import { makeCandidate } from '../model/make-candidate.js';
 
 const gains: GainFit = { gainDb: new Float64Array(3), scaleDb: 1, leadCurveDb: Float64Array.from([7, 12, 17, 20]), observations: 10 };
-const STACK = makeVoicePattern(Float64Array.from({ length: 96 }, (_, b) => (b % 8 === 0 ? 1 : 0.01)), [0, 96]), WHISTLE = makeVoicePattern(Float64Array.from({ length: 96 }, (_, b) => (b > 50 && b < 55 ? 1 : 0.01)), [0, 96]);
-const sound = (track: number, onsetSec: number, part: Partial<Candidate> = {}): Candidate => makeCandidate(3, { track, onsetSec, agreementZ: new Float64Array(3).fill(2), voice: STACK, ...part });
+const sound = (track: number, onsetSec: number, part: Partial<Candidate> = {}): Candidate => makeCandidate(3, { track, onsetSec, agreementZ: new Float64Array(3).fill(2), ...part });
 
 function look(candidates: Candidate[], accepted: number[]): Record<string, number>[] {
   const free = candidates.map((_, n) => n).filter((n) => !accepted.includes(n));
   const events = groupLeftovers(candidates, free, gains.gainDb), cuts = listCuts(candidates, events);
-  const rows = computeUntaggedFeatures(candidates, candidates.map(() => new Float64Array(CONTEXT_FEATURES.length)), candidates.map((_, n) => (accepted.includes(n) ? 3 : -3)), events, cuts, accepted, gains);
+  const rows = computeUntaggedFeatures(candidates, candidates.map(() => new Float64Array(CALL_FEATURES.length)), candidates.map((_, n) => (accepted.includes(n) ? 3 : -3)), events, cuts, accepted, gains);
   return rows.map((r) => Object.fromEntries(UNTAGGED_FEATURES.map((name, k) => [name, r[k]])));
 }
 
 describe('features of sounds of no tagged bird', () => {
-  it('know the voice of a call that has just ended from another one', () => {
-    const candidates = [sound(0, 1), sound(1, 1.3), sound(1, 1.45, { voice: WHISTLE }), sound(1, 5)];
-    const unlike = compareVoices(readVoices(candidates), 0, 2);
-    const [left, whistle, later] = look(candidates, [0]);
-    expect(unlike).toBeLessThan(0.3);
-    expect(left.acceptedVoice).toBeCloseTo(1, 9);
-    expect(left.wearersVoice).toBeCloseTo(1, 9);
-    expect(whistle.acceptedVoice).toBeCloseTo(unlike, 9);
-    // Half a second later nothing of a call is left.
-    expect(later.acceptedVoice).toBe(-1);
-    expect(later.wearersVoice).toBeCloseTo(1, 9);
-  });
-
   it('count the tracks on which the sound begins at once, and say where it is heard best', () => {
     const rows = look([sound(0, 1), sound(1, 1.004, { agreementZ: Float64Array.from([9, 0, 2]) }), sound(1, 1.006), sound(2, 1.05)], []);
     expect(rows.map((r) => r.onsetTracks)).toEqual([2, 2, 2, 1]);

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { Candidate } from '../../src/evidence/candidate.js';
 import { CALL_FEATURES, computeCallFeatures } from '../../src/model/call-features.js';
-import { computeContextFeatures, CONTEXT_FEATURES } from '../../src/model/context-features.js';
+import { CONTEXT_FEATURES, prepareContextFeatures } from '../../src/model/context-features.js';
 import type { GainFit } from '../../src/model/fit-gains.js';
 import { collectTemplates } from '../../src/model/templates.js';
 import { makeCandidate } from './make-candidate.js';
@@ -13,8 +13,13 @@ const call = (track: number, onsetSec: number, lagMs: number[], part: Partial<Ca
 });
 const LAGS = [[0, 1, 1.5, 2], [1.1, 0, 0.8, 1.4], [1.6, 0.9, 0, 0.7]];
 
+function describeAll(candidates: Candidate[], odds: number[]): Float64Array[] {
+  const describe = prepareContextFeatures(candidates, computeCallFeatures(candidates, gains), odds, gains);
+  return candidates.map((_, n) => { const row = new Float64Array(CONTEXT_FEATURES.length).fill(NaN); describe(n, row); return row; });
+}
+
 function look(candidates: Candidate[], odds: number[]): Record<string, number>[] {
-  return computeContextFeatures(candidates, computeCallFeatures(candidates, gains), odds, gains)
+  return describeAll(candidates, odds)
     .map((x) => Object.fromEntries(CONTEXT_FEATURES.map((name, k) => [name, x[k]])));
 }
 
@@ -25,7 +30,7 @@ describe('features', () => {
       call(3, 2, [1, 1, 1, 0], { shared: 1 }),
     ];
     const first = computeCallFeatures(odd, gains);
-    const second = computeContextFeatures(odd, first, [3, -2, 0, 1], gains);
+    const second = describeAll(odd, [3, -2, 0, 1]);
     for (const x of first) expect(x.length).toBe(CALL_FEATURES.length);
     for (const x of second) {
       expect(x.length).toBe(CONTEXT_FEATURES.length);

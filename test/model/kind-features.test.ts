@@ -2,14 +2,15 @@ import { describe, expect, it } from 'vitest';
 import type { Candidate } from '../../src/evidence/candidate.js';
 import { collectTemplates, findNear } from '../../src/model/templates.js';
 import type { GainFit } from '../../src/model/fit-gains.js';
-import { computeKindFeatures, KIND_FEATURES } from '../../src/model/kind-features.js';
+import { KIND_FEATURES, prepareKindFeatures } from '../../src/model/kind-features.js';
 import { makeCandidate } from './make-candidate.js';
 
 const gains: GainFit = { gainDb: new Float64Array(2), scaleDb: 1, leadCurveDb: Float64Array.from([7, 12, 17, 20]), observations: 100 };
 type Row = Record<(typeof KIND_FEATURES)[number], number>;
 
 function compare(candidates: readonly Candidate[], logOdds: readonly number[]): Row[] {
-  return computeKindFeatures(candidates, logOdds, collectTemplates(candidates, logOdds, gains), findNear).map((x) => Object.fromEntries(KIND_FEATURES.map((name, k) => [name, x[k]])) as Row);
+  const describe = prepareKindFeatures(candidates, logOdds, collectTemplates(candidates, logOdds, gains), findNear);
+  return candidates.map((_, n) => describe(n)).map((x) => Object.fromEntries(KIND_FEATURES.map((name, k) => [name, x[k]])) as Row);
 }
 const call = (track: number, onsetSec: number, lengthSec: number, part: Partial<Candidate> = {}): Candidate => makeCandidate(2, { track, onsetSec, offsetSec: onsetSec + lengthSec, ...part });
 

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
+import type { Candidate } from '../../src/evidence/candidate.js';
 import type { GainFit } from '../../src/model/fit-gains.js';
-import { computePairFeatures, PAIR_FEATURES, splitValues } from '../../src/model/pair-splits.js';
+import { PAIR_FEATURES, preparePairFeatures, splitValues } from '../../src/model/pair-splits.js';
 import { makeCandidate } from './make-candidate.js';
 
 const gains: GainFit = { gainDb: Float64Array.from([0, 0, 0]), scaleDb: 1, leadCurveDb: Float64Array.from([7, 12, 17, 20]), observations: 100 };
@@ -42,6 +43,11 @@ describe('the split of values into two groups', () => {
   });
 });
 
+function describeAll(candidates: Candidate[], logOdds: number[]): number[][] {
+  const describePair = preparePairFeatures(candidates, logOdds, gains);
+  return candidates.map((_, n) => describePair(n));
+}
+
 describe('two birds side by side', () => {
   // Delays of the receivers make both birds' calls arrive at the second one's microphone first: -0.12 ms for the second bird, -0.02 ms for the first.
   const sound = (onsetSec: number, track: number, lagFirstToSecondMs: number, leadOfFirstDb: number) => {
@@ -52,7 +58,7 @@ describe('two birds side by side', () => {
     return makeCandidate(3, { track, onsetSec, offsetSec: onsetSec + 0.1, lagSec: Float64Array.from(lag), levelDb: Float64Array.from(level) });
   };
   const candidates = Array.from({ length: 12 }, (_, k) => (k % 2 === 0 ? sound(k, 1, -0.02, 1) : sound(k, 1, -0.12, -5)));
-  const rows = computePairFeatures(candidates, candidates.map(() => 1), gains).map((x) => Object.fromEntries(PAIR_FEATURES.map((name, k) => [name, x[k]])));
+  const rows = describeAll(candidates, candidates.map(() => 1)).map((x) => Object.fromEntries(PAIR_FEATURES.map((name, k) => [name, x[k]])));
 
   it('fall into two groups, whichever track the sound was cut from', () => {
     for (const [k, r] of rows.entries()) {
@@ -63,16 +69,16 @@ describe('two birds side by side', () => {
       expect(r.pairLeadDb).toBeCloseTo(k % 2 === 0 ? -3 : 3, 9);
       expect(r.pairCount).toBeCloseTo(Math.log2(13), 9);
     }
-    const [seenFromFirst] = computePairFeatures([sound(4, 0, -0.02, 1), ...candidates.slice(5)], Array(8).fill(1), gains);
+    const [seenFromFirst] = describeAll([sound(4, 0, -0.02, 1), ...candidates.slice(5)], Array(8).fill(1));
     expect(seenFromFirst[0]).toBeGreaterThan(0);
   });
 
   it('are not told by what is surely no call, nor by a bird alone', () => {
     const wings = Array.from({ length: 20 }, (_, k) => sound(20 + k / 4, 1, -0.4, -30));
-    const with2 = computePairFeatures([...candidates, ...wings], [...candidates.map(() => 1), ...wings.map(() => -5)], gains);
+    const with2 = describeAll([...candidates, ...wings], [...candidates.map(() => 1), ...wings.map(() => -5)]);
     expect(with2[0][1]).toBeCloseTo(0.1, 9);
     const far = makeCandidate(3, { track: 0, onsetSec: 1, offsetSec: 1.1, lagSec: Float64Array.from([0, 1e-3, 2e-3]) });
-    expect(computePairFeatures([far], [3], gains)[0]).toEqual(PAIR_FEATURES.map(() => 0));
-    expect(computePairFeatures([candidates[0]], [3], gains)[0]).toEqual(PAIR_FEATURES.map(() => 0));
+    expect(describeAll([far], [3])[0]).toEqual(PAIR_FEATURES.map(() => 0));
+    expect(describeAll([candidates[0]], [3])[0]).toEqual(PAIR_FEATURES.map(() => 0));
   });
 });

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { Candidate } from '../../src/evidence/candidate.js';
 import type { GainFit } from '../../src/model/fit-gains.js';
-import { compareLags, computeSameSoundFeatures, isSameSound, isSurelyOne, SAME_SOUND_FEATURES } from '../../src/model/same-sound.js';
+import { compareLags, isSameSound, isSurelyOne, prepareSameSoundFeatures, SAME_SOUND_FEATURES } from '../../src/model/same-sound.js';
 import { makeCandidate } from './make-candidate.js';
 
 const gains: GainFit = { gainDb: Float64Array.from([2, -2, 0]), scaleDb: 1, leadCurveDb: Float64Array.from([7, 12, 17, 20]), observations: 100 };
@@ -12,7 +12,8 @@ function hear(track: number, onsetSec: number, arrivalMs: readonly number[], par
 }
 
 function compare(candidates: readonly Candidate[], logOdds: readonly number[], likeness = candidates.map(() => 0)): Record<string, number>[] {
-  return computeSameSoundFeatures(candidates, logOdds, candidates.map((c) => c.levelDb[c.track]), likeness, gains).map((x) => Object.fromEntries(SAME_SOUND_FEATURES.map((name, k) => [name, x[k]])));
+  const describe = prepareSameSoundFeatures(candidates, logOdds, candidates.map((c) => c.levelDb[c.track]), (n) => likeness[n], gains);
+  return candidates.map((_, n) => describe(n)).map((x) => Object.fromEntries(SAME_SOUND_FEATURES.map((name, k) => [name, x[k]])));
 }
 
 describe('one sound on two tracks', () => {

@@ -3,7 +3,7 @@ import type { Candidate } from '../../src/evidence/candidate.js';
 import { makeVoicePattern } from '../../src/evidence/voice-pattern.js';
 import type { GainFit } from '../../src/model/fit-gains.js';
 import { collectTemplates } from '../../src/model/templates.js';
-import { computeVoiceFeatures, VOICE_FEATURES } from '../../src/model/voice-features.js';
+import { prepareVoiceFeatures, VOICE_FEATURES } from '../../src/model/voice-features.js';
 import { compareVoices, compareWithBird, readVoices, UNKNOWN_VOICE } from '../../src/model/voices.js';
 import { makeRandom } from './clock-synthetic.js';
 import { makeCandidate, NO_VOICE } from './make-candidate.js';
@@ -25,7 +25,7 @@ function call(track: number, onsetSec: number, part: Partial<Candidate> = {}, bi
 }
 
 function look(candidates: Candidate[], logOdds: number[]): Record<(typeof VOICE_FEATURES)[number], number>[] {
-  const rows = computeVoiceFeatures(candidates, readVoices(candidates), logOdds, collectTemplates(candidates, logOdds, gains), gains);
+  const describeVoice = prepareVoiceFeatures(candidates, readVoices(candidates), logOdds, collectTemplates(candidates, logOdds, gains), gains), rows = candidates.map((_, n) => describeVoice(n));
   return rows.map((r) => Object.fromEntries(VOICE_FEATURES.map((name, k) => [name, r[k]])) as Record<(typeof VOICE_FEATURES)[number], number>);
 }
 

@@ -59,7 +59,7 @@ describe('buildReport', () => {
     // ochre: 3 calls, 0.99 + 0.6 + 0.983 expected, 10 s usable = 0.0028 h, 1080 per hour; 100 ms, 25 dB, 3.5 kHz, one of three overlapped.
     expect(text).toContain('ochre 3 2.6 0.0028 1080 100 25.0 3.50 33 %');
     expect(text).toContain('no tag 1 1.0 0.0028 360 100 25.0 3.50 100 %');
-    expect(text).toContain(`ochre one 10.0 s 0 % −61.5 3.3 0 1 0 1 ${SHOWN} ${SHOWN} 9.2 s 8.0 % −66.5 −3.3 1 0 1 0`);
+    expect(text).toContain(`ochre one 10.0 s 0 % −61.5 3.3 0 1 0 1 0 ${SHOWN} ${SHOWN} 9.2 s 8.0 % −66.5 −3.3 1 0 1 0`);
     expect(text).toContain(`${SHOWN} 0.500000 0.500200 20.00 12`);
     expect(text).toContain('ran 20.0 parts per million fast');
     expect(text).toContain('kernel hash abc123');

@@ -1,7 +1,9 @@
 import { describe, expect, it } from 'vitest';
 import { Fft, getFft } from '../../src/simulate/fft.js';
 import { findLabelEdges, LABEL_EDGE_DB } from '../../src/simulate/label-edges.js';
+import { renderKnock } from '../../src/simulate/knock.js';
 import { Random } from '../../src/simulate/random.js';
+import { planRoomNoise } from '../../src/simulate/room-noise.js';
 import { drawRepertoire, renderCall, resampleBy } from '../../src/simulate/repertoire.js';
 import { parseScene } from '../../src/simulate/parse-scene.js';
 import type { SyllableKind } from '../../src/simulate/scene.js';
@@ -107,5 +109,30 @@ describe('voices', () => {
     for (let i = 0; i < x.length; i++) x[i] = Math.sin((2 * Math.PI * 1000 * i) / 22050);
     const y = resampleBy(x, 22050 / 48000);
     for (let i = 2000; i < 6000; i += 7) expect(Math.abs(y[i] - Math.sin((2 * Math.PI * 1000 * i) / 48000))).toBeLessThan(0.02);
+  });
+});
+
+describe('struck things', () => {
+  const energyOf = (x: Float64Array, from: number, to: number): number => x.subarray(Math.round(from * x.length), Math.round(to * x.length)).reduce((sum, v) => sum + v * v, 0);
+
+  it('begin at once and fade, but for those that are rubbed: one in five', () => {
+    const knocks = Array.from({ length: 300 }, (_, seed) => renderKnock(new Float64Array(0.4 * FS), FS, new Random(seed)));
+    for (const x of knocks) expect(x.every(Number.isFinite) && energyOf(x, 0, 1) > 0).toBe(true);
+    const fading = knocks.filter((x) => energyOf(x, 0, 0.1) > 3 * energyOf(x, 0.9, 1)).length / knocks.length;
+    // Four in five are struck; three standard errors of that share are .07. Of the rubbed, some swell at the beginning.
+    expect(fading).toBeGreaterThan(0.73);
+    expect(fading).toBeLessThan(0.95);
+  });
+
+  it('sound as often as the scene says, and not unless it says so', () => {
+    const plan = (knockPerMin?: number) => planRoomNoise(parseScene(makeQuietScene({ durationSec: 120, roomNoise: { cagePerMin: 0, knockPerMin } })), new Random(3));
+    expect(plan()).toEqual([]);
+    const events = plan(30);
+    // 60 are expected; Poisson scatter is 8.
+    expect(Math.abs(events.length - 60)).toBeLessThan(4 * Math.sqrt(60));
+    for (const e of events) {
+      expect(e.kind).toBe('knock');
+      expect(energyOf(e.samples, 0, 1) / e.samples.length).toBeCloseTo(1, 9);
+    }
   });
 });

@@ -126,9 +126,9 @@ function strike(context: CanvasRenderingContext2D, left: number, top: number, wi
   context.stroke();
 }
 
-/** Other sounds under the picture: body noise dotted, lost link hatched. */
+/** Other sounds under the picture: dotted; where a link was lost the picture is veiled, a call of an unsure caller is outlined. */
 function drawSounds(context: CanvasRenderingContext2D, layout: StageLayout, view: Viewport, sounds: readonly SoundRow[], state: ReviewState, theme: Theme): void {
-  context.fillStyle = theme.soft;
+  context.fillStyle = context.strokeStyle = theme.soft;
   for (const sound of sounds) {
     if (sound.offsetSec <= view.startSec || sound.onsetSec >= view.endSec) continue;
     const track = state.source.info.tracks.findIndex((t) => t.bird === sound.track);
@@ -141,6 +141,7 @@ function drawSounds(context: CanvasRenderingContext2D, layout: StageLayout, view
       context.fillRect(left, top + layout.lanePx, right - left, layout.rowPx - layout.lanePx);
       context.globalAlpha = 1;
     }
+    if (sound.kind === 'unsure') context.strokeRect(left, top + layout.lanePx + 1, right - left, layout.rowPx - layout.lanePx - 2);
     for (let x = left; x < right; x += 4) context.fillRect(x, top + layout.lanePx / 2, Math.min(2, right - x), 1.5);
   }
 }
