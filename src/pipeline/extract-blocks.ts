@@ -8,7 +8,7 @@ import { resumeCells, type Checkpoint } from './checkpoint.js';
 /** Cells that are saved together: two minutes. */
 const BLOCK_CELLS = 12;
 /** Blocks that are decided together, and blocks of context on both sides: what a bird sounds like is learned from 150 s around, most of it from nearer. */
-const CHUNK_BLOCKS = 12;
+const CHUNK_BLOCKS = 8;
 const CONTEXT_BLOCKS = 1;
 /** The next chunk is begun when no more than this of the last one is missing. */
 const AHEAD_BLOCKS = 2;
