@@ -3,7 +3,7 @@ import type { CorrelationPlan } from '../kernels/correlation.js';
 import { createKernels } from '../kernels/kernels.js';
 import type { Kernels } from '../kernels/kernels.js';
 import { countCoveringSpectra } from '../kernels/cross-spectra.js';
-import { computePower, computeStft } from '../kernels/stft.js';
+import { measureMeanPowers } from '../kernels/mean-powers.js';
 import type { SignalRegion } from '../kernels/stft.js';
 import type { CallRow, ClockRow } from '../schema/rows.js';
 import type { StudyAudio } from '../study/study-audio.js';
@@ -104,20 +104,8 @@ class PairMeter {
 
   /** Mean power per bin of every track over `count` windows. */
   private readPowers(region: SignalRegion, firstFrame: number, count: number): Float64Array[] {
-    const { k, plan, trackCount } = this;
-    const { firstBin, endBin, stft } = plan.sums;
-    const before = k.mark();
-    const power = computePower(k, computeStft(k, stft, region, firstFrame, count));
-    const means = Array.from({ length: trackCount }, (_, j) => {
-      const mean = new Float64Array(stft.binCount);
-      for (let s = 0; s < count; s++) {
-        const row = (j * count + s) * stft.binCount;
-        for (let b = firstBin; b < endBin; b++) mean[b] += power[row + b] / count;
-      }
-      return mean;
-    });
-    k.release(before);
-    return means;
+    const { firstBin, endBin, stft } = this.plan.sums;
+    return measureMeanPowers(this.k, stft, region, firstFrame, count, [firstBin, endBin]);
   }
 
   /** Only bins where the call stands out on its own track have a say in the lag. */

@@ -132,6 +132,17 @@ describe('measureEvidence', () => {
     expect(await measureEvidence(await loadKernelsFile(), makeStudy(makeTracks(0)), unfit, { ...options, clock: [] })).toEqual([]);
   });
 
+  it('has room for the longest calls on the most tracks', async () => {
+    const burst = makeNoise(1.9 * RATE, 7, 0.2);
+    const tracks = Object.fromEntries(Array.from({ length: 16 }, (_, j) => {
+      const x = makeNoise(4 * RATE, 20 + j, 0.0005);
+      burst.forEach((v, i) => { x[RATE + i + 10 * j] += v / 2 ** Math.min(j, 3); });
+      return [`t${j}`, x];
+    }));
+    const points = await measureEvidence(await loadKernelsFile(), makeStudy(tracks), [callRow(1, 't0', 1, 0.99, { offsetSec: 2.9 })], { gainsDb: {}, bandHz: [500, 12000], clock: [] });
+    expect(points.map((p) => Math.round((p.lagMs * RATE) / 1000))).toEqual(Array.from({ length: 15 }, (_, j) => 10 * (j + 1)));
+  });
+
   it('claims nothing about a track that does not hear the call', async () => {
     const { a } = makeTracks(0);
     expect(await measureEvidence(await loadKernelsFile(), makeStudy({ a, b: makeNoise(3 * RATE, 13, 0.0005) }), [call], { ...options, clock: [] })).toEqual([]);

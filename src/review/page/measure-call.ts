@@ -3,8 +3,8 @@ import { correlateRegion, createCorrelationPlan, findPeak } from '../../kernels/
 import { countCoveringSpectra } from '../../kernels/cross-spectra.js';
 import { createKernels } from '../../kernels/kernels.js';
 import type { Kernels } from '../../kernels/kernels.js';
-import { computePower, computeStft } from '../../kernels/stft.js';
-import type { SignalRegion, StftPlan } from '../../kernels/stft.js';
+import { measureMeanPowers } from '../../kernels/mean-powers.js';
+import type { SignalRegion } from '../../kernels/stft.js';
 import type { StudyInfo } from '../study-info.js';
 import type { ReadSamples } from './compute-tile.js';
 import type { CallEvidence, MeasureJob, TrackEvidence } from './worker-messages.js';
@@ -45,8 +45,8 @@ export async function measureCall(kernels: WebAssembly.Module, info: StudyInfo, 
   const signal = k.allocF32(trackCount * frames);
   k.f32(signal, trackCount * frames).set(samples);
   const region: SignalRegion = { signal, trackStrideFrames: frames, trackCount, frameCount: frames };
-  const noise = readPowers(k, plan.sums.stft, region, beforeFrames - windowFrames, 1);
-  const powers = readPowers(k, plan.sums.stft, region, beforeFrames, countCoveringSpectra(callFrames, windowFrames, windowFrames / 4));
+  const noise = measureMeanPowers(k, plan.sums.stft, region, beforeFrames - windowFrames, 1, [firstBin, endBin]);
+  const powers = measureMeanPowers(k, plan.sums.stft, region, beforeFrames, countCoveringSpectra(callFrames, windowFrames, windowFrames / 4), [firstBin, endBin]);
   const correlations = correlateRegion(k, plan, region, beforeFrames, callFrames, { weight: weighBins(k, powers[0], noise[0]) });
   const tracks = powers.map((power, j): TrackEvidence => {
     const peak = j === 0 ? { lagFrames: 0, value: 1 } : findPeak(k, plan, correlations, 0, j);
@@ -64,17 +64,6 @@ export async function measureCall(kernels: WebAssembly.Module, info: StudyInfo, 
   chosen.forEach((track, j) => { inOrder[track] = tracks[j]; });
   for (let j = 0; j < info.tracks.length; j++) inOrder[j] ??= { levelDb: -Infinity, riseDb: 0, likeness: 0, spectrumDb: new Float32Array(0) };
   return { tracks: inOrder, firstHz: firstBin * binHz, binHz, own: job.own };
-}
-
-function readPowers(k: Kernels, stft: StftPlan, region: SignalRegion, firstFrame: number, count: number): Float64Array[] {
-  const before = k.mark();
-  const means = Array.from({ length: region.trackCount }, () => new Float64Array(stft.binCount));
-  for (let s = 0; s < count; s++) {
-    const power = computePower(k, computeStft(k, stft, region, firstFrame + s * stft.hopFrames, 1));
-    means.forEach((mean, j) => { for (let b = 0; b < stft.binCount; b++) mean[b] += power[j * stft.binCount + b] / count; });
-    k.release(before);
-  }
-  return means;
 }
 
 /** Only bins where the call stands out on its own track have a say in the lag; the noise of one window is ragged and is smoothed. */
