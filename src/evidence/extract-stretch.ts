@@ -57,7 +57,7 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
     if (!isLoud[j]) continue;
     const plain = cutSegments(j, levels[j], rules);
     const tonal = cutSegments(j, tonalLevels[j], rules, true);
-    const strings = STRING_GAPS_SEC.flatMap((gap) => joinSegments(plain, Math.round(gap / hopSec), Math.round(settings.callSec[1] / hopSec)));
+    const strings = plain.length < 2 ? [] : STRING_GAPS_SEC.flatMap((gap) => joinSegments(plain, Math.round(gap / hopSec), Math.round(settings.callSec[1] / hopSec)));
     const found = [...plain];
     for (const s of [...tonal, ...strings]) if (!found.some((b) => sameStretch(s, b))) found.push(s);
     for (const segment of found) if (!input.tellingOnly || mayBeTelling(segment)) keep(segment);
@@ -66,7 +66,10 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
     if (input.tellingOnly && !mayBeTelling(segment)) continue;
     const shared = collectShared(spectra, input.floors, lost, ownership, settings.bandBins, segment.startFrame, Math.min(spectra.frameCount, segment.endFrame));
     // On the track that hears it best.
-    if (shared.track >= 0) keep({ ...segment, track: shared.track, shared: true }, shared);
+    if (shared.track < 0) continue;
+    segment.track = shared.track;
+    segment.shared = true;
+    keep(segment, shared);
   }
   const wanted = input.tellingOnly ? candidates.filter(isTelling) : candidates;
   wanted.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec || a.shared - b.shared || a.twin - b.twin);
@@ -77,7 +80,8 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
 function cutShared(sharedLevel: Float32Array, rules: SegmentRules, hopSec: number): Segment[] {
   const sharedRules = { ...rules, triggerDb: 6, keepDb: 2, belowPeakDb: 13, bridgeFrames: Math.round(0.009 / hopSec) };
   const wide = cutSegments(0, sharedLevel, sharedRules);
-  const narrow = cutSegments(0, sharedLevel, { ...sharedRules, belowPeakDb: 8 }).map((s) => ({ ...s, core: true }));
+  const narrow = cutSegments(0, sharedLevel, { ...sharedRules, belowPeakDb: 8 });
+  for (const segment of narrow) segment.core = true;
   return [...wide, ...narrow.filter((a) => !wide.some((b) => sameStretch(a, b)))];
 }
 

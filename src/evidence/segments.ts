@@ -34,6 +34,14 @@ export interface SegmentRules {
   leastFrames: number;
 }
 
+/** A copy to be changed, with all fields in one order: objects of one shape cost the engine least, and compiled code is not thrown away for others. */
+export function copySegment(s: Segment): Segment {
+  return {
+    track: s.track, startFrame: s.startFrame, endFrame: s.endFrame, peakFrame: s.peakFrame, peakDb: s.peakDb, overPedestal: s.overPedestal, elements: s.elements,
+    unevenness: s.unevenness ?? 0, gapFrames: s.gapFrames ?? 0, shared: s.shared ?? false, core: s.core ?? false, twin: s.twin ?? false,
+  };
+}
+
 /**
  * Cuts one track's level over time (dB over the floor, one value per frame) into segments: from each peak above `triggerDb` the segment
  * reaches as far as the level stays above max(keepDb, peak - belowPeakDb), bridging short gaps; peaks are taken loudest first.
@@ -54,7 +62,9 @@ export function cutSegments(track: number, levelDb: Float32Array, rules: Segment
     const startFrame = walk(levelDb, taken, peak, -1, low, rules.bridgeFrames);
     // What lies next to a loud call and is its decay must not become a call of its own: block it up to where the level stops falling.
     blockDecay(levelDb, taken, startFrame, endFrame);
-    if (endFrame - startFrame >= rules.leastFrames) out.push({ track, startFrame, endFrame, peakFrame: peak, peakDb: levelDb[peak], overPedestal, elements: 1 });
+    if (endFrame - startFrame >= rules.leastFrames) {
+      out.push(copySegment({ track, startFrame, endFrame, peakFrame: peak, peakDb: levelDb[peak], overPedestal, elements: 1 }));
+    }
   }
   return out.sort((a, b) => a.startFrame - b.startFrame);
 }
@@ -98,7 +108,14 @@ export function joinSegments(segments: readonly Segment[], mostGap: number, most
     // Weak fragments around one call are no string: elements are within 12 dB of the strongest.
     const strong = segments.slice(k, last + 1).filter((s) => s.peakDb > segments[best].peakDb - 12);
     if (strong.length > 1) {
-      out.push({ ...segments[best], startFrame: strong[0].startFrame, endFrame: strong[strong.length - 1].endFrame, elements: strong.length, ...describeString(strong) });
+      const { unevenness, gapFrames } = describeString(strong);
+      const joined = copySegment(segments[best]);
+      joined.startFrame = strong[0].startFrame;
+      joined.endFrame = strong[strong.length - 1].endFrame;
+      joined.elements = strong.length;
+      joined.unevenness = unevenness;
+      joined.gapFrames = gapFrames;
+      out.push(joined);
     }
     k = last + 1;
   }
