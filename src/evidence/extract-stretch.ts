@@ -78,9 +78,9 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
 
 /** Segments of sound that no track leads clearly, not yet on a track. */
 function cutShared(sharedLevel: Float32Array, rules: SegmentRules, hopSec: number): Segment[] {
-  const sharedRules = { ...rules, triggerDb: 6, keepDb: 2, belowPeakDb: 13, bridgeFrames: Math.round(0.009 / hopSec) };
-  const wide = cutSegments(0, sharedLevel, sharedRules);
-  const narrow = cutSegments(0, sharedLevel, { ...sharedRules, belowPeakDb: 8 });
+  const { leastFrames } = rules, bridgeFrames = Math.round(0.009 / hopSec);
+  const cut = (belowPeakDb: number): Segment[] => cutSegments(0, sharedLevel, { triggerDb: 6, keepDb: 2, belowPeakDb, bridgeFrames, leastFrames });
+  const wide = cut(13), narrow = cut(8);
   for (const segment of narrow) segment.core = true;
   return [...wide, ...narrow.filter((a) => !wide.some((b) => sameStretch(a, b)))];
 }

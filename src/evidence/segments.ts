@@ -124,17 +124,24 @@ export function joinSegments(segments: readonly Segment[], mostGap: number, most
 
 /** Root of the mean squares of how lengths and intervals (octaves) and peaks differ from their medians; mean gap, frames. */
 function describeString(elements: readonly Segment[]): { unevenness: number; gapFrames: number } {
-  const next = elements.slice(1);
-  const differences = [
-    ...scatterAround(elements.map((s) => log2(s.endFrame - s.startFrame))), ...scatterAround(next.map((s, k) => log2(s.startFrame - elements[k].startFrame))),
-    ...scatterAround(elements.map((s) => s.peakDb / PEAK_OCTAVE_DB)),
-  ];
-  const gaps = next.reduce((sum, s, k) => sum + s.startFrame - elements[k].endFrame, 0);
-  return { unevenness: Math.sqrt(differences.reduce((sum, d) => sum + d * d, 0) / differences.length), gapFrames: gaps / next.length };
+  const count = elements.length;
+  const values = new Float64Array(count);
+  for (let k = 0; k < count; k++) values[k] = log2(elements[k].endFrame - elements[k].startFrame);
+  let squares = addScatter(values, 0);
+  for (let k = 1; k < count; k++) values[k - 1] = log2(elements[k].startFrame - elements[k - 1].startFrame);
+  squares = addScatter(values.subarray(0, count - 1), squares);
+  for (let k = 0; k < count; k++) values[k] = elements[k].peakDb / PEAK_OCTAVE_DB;
+  squares = addScatter(values, squares);
+  let gaps = 0;
+  for (let k = 1; k < count; k++) gaps += elements[k].startFrame - elements[k - 1].endFrame;
+  return { unevenness: Math.sqrt(squares / (3 * count - 1)), gapFrames: gaps / (count - 1) };
 }
 
-function scatterAround(values: readonly number[]): number[] {
-  const sorted = [...values].sort((a, b) => a - b), half = sorted.length >> 1;
+/** Adds the squares of how values differ from their median. */
+function addScatter(values: Float64Array, sum: number): number {
+  const sorted = values.slice().sort(), half = sorted.length >> 1;
   const middle = sorted.length % 2 === 1 ? sorted[half] : (sorted[half - 1] + sorted[half]) / 2;
-  return values.map((v) => v - middle);
+  let squares = sum;
+  for (let k = 0; k < values.length; k++) squares += (values[k] - middle) * (values[k] - middle);
+  return squares;
 }

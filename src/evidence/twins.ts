@@ -28,10 +28,11 @@ export function measureTwins(c: StretchContext, segment: Segment, { candidate, s
     const leadDb = level - (candidate.levelDb[j] - c.gainDb[j]);
     if (leadDb < (segment.shared ? MOST_SHARED_LEAD_DB : MOST_LEAD_DB)) near.push({ track: j, leadDb });
   }
+  if (near.length === 0) return [];
   near.sort((a, b) => a.leadDb - b.leadDb || a.track - b.track);
   const chosen = near.slice(0, MOST_TWINS);
   // Shared sound of a lone track is the room's; where two are in contact it may be either bird's own voice.
-  if (segment.shared && chosen.length > 0) chosen.push({ track: i, leadDb: 0 });
+  if (segment.shared) chosen.push({ track: i, leadDb: 0 });
   const to = Math.min(c.spectra.frameCount, segment.endFrame);
   const twins = chosen.map(({ track, leadDb }) => {
     const ownedShare = measureShare(c, track, set, segment.startFrame, to);
