@@ -38,22 +38,23 @@ export function collectOwned(
     // A little less than the threshold, so that rounding drops nothing here.
     const least = f32x4.splat(<f32>(0.999 * lift));
     const row = rowPtr + ((<usize>t * <usize>binCount) << 2);
-    for (let b = firstBin; b < endBin; b++) {
-      const at = <usize>b << 2;
-      if (b + 4 <= endBin && !v128.any_true(f32x4.ge(v128.load(row + at), f32x4.mul(least, v128.load(ownFloor + at))))) {
-        b += 3;
-        continue;
+    for (let b = firstBin; b < endBin; b += 4) {
+      // Bins of the next four that may be loud enough, as bits.
+      let loud = endBin - b < 4 ? (1 << (endBin - b)) - 1 : 15 ^ i32x4.bitmask(f32x4.lt(v128.load(row + (<usize>b << 2)), f32x4.mul(least, v128.load(ownFloor + (<usize>b << 2)))));
+      for (; loud; loud &= loud - 1) {
+        const bin = b + ctz(loud);
+        const at = <usize>bin << 2;
+        const p = <f64>load<f32>(row + at), f = <f64>load<f32>(ownFloor + at);
+        if (p < lift * f) continue;
+        const excess = p - f;
+        all += excess;
+        const k = t * binCount + bin;
+        if (<i32>load<u8>(ownerPtr + <usize>k) != track) continue;
+        owned += excess;
+        led += excess * <f64>load<f32>(leadPtr + (<usize>k << 2));
+        store<u32>(o, k);
+        o += 4;
       }
-      const p = <f64>load<f32>(row + at), f = <f64>load<f32>(ownFloor + at);
-      if (p < lift * f) continue;
-      const excess = p - f;
-      all += excess;
-      const k = t * binCount + b;
-      if (<i32>load<u8>(ownerPtr + <usize>k) != track) continue;
-      owned += excess;
-      led += excess * <f64>load<f32>(leadPtr + (<usize>k << 2));
-      store<u32>(o, k);
-      o += 4;
     }
   }
   store<f64>(resultPtr, all);
@@ -70,30 +71,42 @@ export function collectShared(
   let led: f64 = 0, weight: f64 = 0;
   let o = setPtr;
   for (let t = from; t < to; t++) {
-    for (let b = firstBin; b < endBin; b++) {
-      const k = t * binCount + b;
-      if (b + 4 <= endBin && load<i32>(ownerPtr + <usize>k) == -1) {
-        b += 3;
-        continue;
+    const first = o;
+    for (let b = firstBin; b < endBin; ) {
+      const count = min(4, endBin - b);
+      let k = t * binCount + b;
+      b += count;
+      if (count == 4 && load<i32>(ownerPtr + <usize>k) == -1) continue;
+      for (const end = k + count; k < end; k++) {
+        const owner = <i32>load<u8>(ownerPtr + <usize>k);
+        const lead = <f64>load<f32>(leadPtr + (<usize>k << 2));
+        if (owner == 255 || lead > mostLead) continue;
+        store<u32>(o, k);
+        o += 4;
+        const e = powerAt(powerPtr, frameCount, binCount, owner, k) / floorAt(floorPtr, binCount, owner, k - t * binCount);
+        led += e * lead;
+        weight += e;
       }
-      const owner = <i32>load<u8>(ownerPtr + <usize>k);
-      const lead = <f64>load<f32>(leadPtr + (<usize>k << 2));
-      if (owner == 255 || lead > mostLead) continue;
-      store<u32>(o, k);
-      o += 4;
-      const e = powerAt(powerPtr, frameCount, binCount, owner, k) / floorAt(floorPtr, binCount, owner, b);
-      led += e * lead;
-      weight += e;
-      for (let j = 0; j < trackCount; j++) {
-        if (load<u8>(lostPtr + <usize>j * <usize>frameCount + <usize>t)) continue;
-        const heard = resultPtr + (<usize>(2 + j) << 3);
-        store<f64>(heard, load<f64>(heard) + max<f64>(0, powerAt(powerPtr, frameCount, binCount, j, k) / floorAt(floorPtr, binCount, j, b) - 1));
-      }
+    }
+    for (let j = 0; j < trackCount; j++) {
+      if (!load<u8>(lostPtr + <usize>j * <usize>frameCount + <usize>t)) addHeard(powerPtr, frameCount, binCount, floorPtr, t, j, first, o, resultPtr + (<usize>(2 + j) << 3));
     }
   }
   store<f64>(resultPtr, led);
   store<f64>(resultPtr, weight, 8);
   return <i32>((o - setPtr) >> 2);
+}
+
+/** Adds what a track hears of the bins of one frame of the set, which stand at from .. to. */
+function addHeard(powerPtr: usize, frameCount: i32, binCount: i32, floorPtr: usize, t: i32, track: i32, from: usize, to: usize, sumPtr: usize): void {
+  const power = powerPtr + ((<usize>track * <usize>frameCount * <usize>binCount) << 2);
+  const floor = floorPtr + ((<usize>track * <usize>binCount) << 2) - ((<usize>t * <usize>binCount) << 2);
+  let sum = load<f64>(sumPtr);
+  for (let p = from; p < to; p += 4) {
+    const at = <usize>load<u32>(p) << 2;
+    sum += max<f64>(0, <f64>load<f32>(power + at) / <f64>load<f32>(floor + at) - 1);
+  }
+  store<f64>(sumPtr, sum);
 }
 
 export function sumShared(
@@ -102,15 +115,16 @@ export function sumShared(
 ): void {
   for (let t = 0; t < frameCount; t++) {
     let a: f64 = 0;
-    for (let b = firstBin; b < endBin; b++) {
-      const k = t * binCount + b;
-      if (b + 4 <= endBin && load<i32>(ownerPtr + <usize>k) == -1) {
-        b += 3;
-        continue;
+    for (let b = firstBin; b < endBin; ) {
+      const count = min(4, endBin - b);
+      let k = t * binCount + b;
+      b += count;
+      if (count == 4 && load<i32>(ownerPtr + <usize>k) == -1) continue;
+      for (const end = k + count; k < end; k++) {
+        const owner = <i32>load<u8>(ownerPtr + <usize>k);
+        if (owner == 255 || <f64>load<f32>(leadPtr + (<usize>k << 2)) > mostLead) continue;
+        a += max<f64>(0, powerAt(powerPtr, frameCount, binCount, owner, k) - floorAt(floorPtr, binCount, owner, k - t * binCount)) / load<f64>(floorSumPtr + (<usize>owner << 3));
       }
-      const owner = <i32>load<u8>(ownerPtr + <usize>k);
-      if (owner == 255 || <f64>load<f32>(leadPtr + (<usize>k << 2)) > mostLead) continue;
-      a += max<f64>(0, powerAt(powerPtr, frameCount, binCount, owner, k) - floorAt(floorPtr, binCount, owner, b)) / load<f64>(floorSumPtr + (<usize>owner << 3));
     }
     store<f32>(levelPtr + (<usize>t << 2), <f32>a);
   }
@@ -118,10 +132,16 @@ export function sumShared(
 
 export function sumLoud(powerPtr: usize, frameCount: i32, binCount: i32, floorPtr: usize, track: i32, factor: f64, from: i32, to: i32, firstBin: i32, endBin: i32): f64 {
   let all: f64 = 0;
+  const floor = floorPtr + ((<usize>track * <usize>binCount) << 2), least = f32x4.splat(<f32>(0.999 * factor));
   for (let t = from; t < to; t++) {
-    for (let b = firstBin; b < endBin; b++) {
-      const p = powerAt(powerPtr, frameCount, binCount, track, t * binCount + b);
-      if (p > factor * floorAt(floorPtr, binCount, track, b)) all += p;
+    const row = powerPtr + ((<usize>(track * frameCount + t) * <usize>binCount) << 2);
+    for (let b = firstBin; b < endBin; b += 4) {
+      const at = <usize>b << 2;
+      let loud = endBin - b < 4 ? (1 << (endBin - b)) - 1 : i32x4.bitmask(f32x4.ge(v128.load(row + at), f32x4.mul(least, v128.load(floor + at))));
+      for (; loud; loud &= loud - 1) {
+        const p = <f64>load<f32>(row + at + (<usize>ctz(loud) << 2));
+        if (p > factor * <f64>load<f32>(floor + at + (<usize>ctz(loud) << 2))) all += p;
+      }
     }
   }
   return all;

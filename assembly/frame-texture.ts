@@ -7,9 +7,13 @@
  *   powerPtr  read    f32[frames][binCount]
  *   floorPtr  read    f32[binCount], > 0
  *   resultPtr written f32[endFrame - firstFrame][6]
+ * meanTexture, of these sums s over `count` frames and bands of `width` bins, in f64 in the order of frames: out[0] = sum of
+ *   2^(s0 / width) / (s1 / width + 1e-12), [1] = sum over frames from `lag` on of s2 / sqrt(s3 s4 + 1e-30), [2] = sum of s5, or of highPtr's values where that is not 0.
+ *   sumPtr read f32[count][6]; highPtr read f32[count]; outPtr written f64[3]
  * firstBin + 4 <= endBin <= binCount; highBin <= highEnd <= binCount. Alignment 4; nothing may overlap. r must stay below 1e38.
  * Source: spectral flatness as ratio of geometric to arithmetic mean: Gray & Markel 1974. Plain reference: test/reference/frame-texture.ts.
  */
+import { pow2Of } from './inline/elementary';
 import { log2Vector } from './inline/log2';
 import { sumRatios } from './inline/sum-ratios';
 
@@ -66,4 +70,18 @@ function sumFrame(row: usize, past: usize, floor: usize, count: i32, out: usize)
 @inline
 function sumLanes(v: v128): f32 {
   return (f32x4.extract_lane(v, 0) + f32x4.extract_lane(v, 1)) + (f32x4.extract_lane(v, 2) + f32x4.extract_lane(v, 3));
+}
+
+export function meanTexture(sumPtr: usize, count: i32, width: i32, lag: i32, highPtr: usize, outPtr: usize): void {
+  let flat: f64 = 0, steady: f64 = 0, rise: f64 = 0;
+  const bins = <f64>width;
+  let p = sumPtr;
+  for (let t = 0; t < count; t++, p += 24) {
+    flat += pow2Of(<f64>load<f32>(p) / bins) / (<f64>load<f32>(p, 4) / bins + 1e-12);
+    if (t >= lag) steady += <f64>load<f32>(p, 8) / sqrt<f64>(<f64>load<f32>(p, 12) * <f64>load<f32>(p, 16) + 1e-30);
+    rise += <f64>(highPtr ? load<f32>(highPtr + (<usize>t << 2)) : load<f32>(p, 20));
+  }
+  store<f64>(outPtr, flat);
+  store<f64>(outPtr, steady, 8);
+  store<f64>(outPtr, rise, 16);
 }

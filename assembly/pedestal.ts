@@ -50,16 +50,17 @@ export function sumOwnedOver(
     if (lift != 1) {
       const row = <usize>t * <usize>binCount;
       let sum: f64 = 0;
-      const own = i8x16.splat(<i8>track);
-      for (let b = firstBin; b < endBin; b++) {
-        // Most bins are nobody's or another's: sixteen are passed over at a time.
-        if (b + 16 <= endBin && !v128.any_true(i8x16.eq(v128.load(ownerPtr + row + <usize>b), own))) {
-          b += 15;
-          continue;
+      const owner = i8x16.splat(<i8>track);
+      for (let b = firstBin; b < endBin; ) {
+        // The track's bins among the next sixteen, as bits: most are nobody's or another's.
+        const isWhole = b + 16 <= endBin;
+        let own = isWhole ? i8x16.bitmask(i8x16.eq(v128.load(ownerPtr + row + <usize>b), owner)) : i32(<i32>load<u8>(ownerPtr + row + <usize>b) == track);
+        for (; own; own &= own - 1) {
+          const bin = <usize>(b + ctz(own));
+          const excess = <f64>load<f32>(powerPtr + ((row + bin) << 2)) - <f64>lift * <f64>load<f32>(floorPtr + (bin << 2));
+          sum += excess > 0 ? excess : 0;
         }
-        if (<i32>load<u8>(ownerPtr + row + <usize>b) != track) continue;
-        const excess = <f64>load<f32>(powerPtr + ((row + <usize>b) << 2)) - <f64>lift * <f64>load<f32>(floorPtr + (<usize>b << 2));
-        if (excess > 0) sum += excess;
+        b += isWhole ? 16 : 1;
       }
       value = <f32>sum;
     }

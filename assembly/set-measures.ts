@@ -18,6 +18,7 @@
  */
 import { countGroups, POINT_BYTES } from './abi';
 import { fftInverse } from './fft';
+import { findLanePeaks } from './inline/lane-peaks';
 
 /** Bytes of the scratch: spectra of the sums, work and lanes of one inverse transform, two vectors, u of every bin of the set. */
 export function setScratchBytes(n: i32, trackCount: i32, setCount: i32): i32 {
@@ -124,25 +125,4 @@ function addSums(sums: usize, low: v128, high: v128, noises: v128): void {
 function addPromoted(sums: usize, v: v128): void {
   v128.store(sums, f64x2.add(v128.load(sums), f64x2.promote_low_f32x4(v)));
   v128.store(sums, f64x2.add(v128.load(sums, 16), f64x2.promote_low_f32x4(v128.shuffle<f32>(v, v, 2, 3, 2, 3))), 16);
-}
-
-/** Largest value of each lane among steps -maxSteps .. maxSteps (modulo n), with its neighbours. */
-function findLanePeaks(lanesPtr: usize, n: i32, maxSteps: i32, scale: f32, resultPtr: usize): void {
-  let best = v128.load(lanesPtr), place = i32x4.splat(0);
-  for (let m = -maxSteps; m <= maxSteps; m++) {
-    const r = v128.load(lanesPtr + (<usize>(m & (n - 1)) << 4));
-    const isLarger = f32x4.gt(r, best);
-    best = v128.bitselect(r, best, isLarger);
-    place = v128.bitselect(i32x4.splat(m), place, isLarger);
-  }
-  const factor = f32x4.splat(scale);
-  v128.store(resultPtr, place);
-  for (let lane: usize = 0; lane < 16; lane += 4) {
-    const m = load<i32>(resultPtr + lane);
-    store<f32>(resultPtr + lane, scale * load<f32>(lanesPtr + (<usize>((m - 1) & (n - 1)) << 4) + lane), 16);
-    store<f32>(resultPtr + lane, scale * load<f32>(lanesPtr + (<usize>((m + 1) & (n - 1)) << 4) + lane), 48);
-  }
-  v128.store(resultPtr, f32x4.convert_i32x4_s(place));
-  v128.store(resultPtr, f32x4.mul(factor, best), 32);
-  v128.store(resultPtr, f32x4.mul(factor, v128.load(lanesPtr)), 64);
 }

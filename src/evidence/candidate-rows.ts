@@ -6,33 +6,46 @@ import type { Candidate } from './candidate.js';
 import { SOUND_BANDS } from './describe-sound.js';
 import { VOICE_NUMBERS } from './voice-pattern.js';
 
-type KeysOf<T> = { [K in keyof Candidate]: Candidate[K] extends T ? K : never }[keyof Candidate];
-
-/** Order of the numbers in a row: these, then the arrays by track, then the bands and the voice. */
-const NUMBERS = [
-  'track', 'onsetSec', 'offsetSec', 'peakDb', 'overPedestal', 'shared', 'core', 'twin', 'elements', 'unevenness', 'gapSec', 'ownedShare', 'leadDb', 'entropy', 'crestDb', 'peakHz', 'centroidHz',
-  'bandwidthHz', 'highRiseDb', 'timeEntropy', 'attackDb', 'flatness', 'steadiness', 'harmonicity', 'ownedBins',
-] as const satisfies readonly KeysOf<number>[];
-const BY_TRACK = ['levelDb', 'floorDb', 'lagSec', 'agreement', 'agreementZ', 'zeroLag', 'tiltDb', 'lostShare'] as const satisfies readonly KeysOf<Float64Array>[];
+/** Numbers of a row before its arrays, and arrays by track. */
+const NUMBERS = 25;
+const TRACK_ARRAYS = 8;
 
 /** Numbers in a row. */
 export function countRowNumbers(trackCount: number): number {
-  return NUMBERS.length + BY_TRACK.length * trackCount + SOUND_BANDS + VOICE_NUMBERS;
+  return NUMBERS + TRACK_ARRAYS * trackCount + SOUND_BANDS + VOICE_NUMBERS;
 }
 
 /** @returns [candidate][number] in memory of its own */
 export function packCandidates(candidates: readonly Candidate[], trackCount: number): Float64Array<ArrayBuffer> {
-  const rows = new Float64Array(candidates.length * countRowNumbers(trackCount));
-  let at = 0;
-  for (const c of candidates) {
-    for (const name of NUMBERS) rows[at++] = c[name];
-    for (const name of BY_TRACK) { rows.set(c[name], at); at += trackCount; }
-    rows.set(c.bands, at);
-    at += SOUND_BANDS;
-    rows.set(c.voice, at);
-    at += VOICE_NUMBERS;
-  }
+  const width = countRowNumbers(trackCount);
+  const rows = new Float64Array(candidates.length * width);
+  for (let n = 0; n < candidates.length; n++) writeRow(rows, n * width, candidates[n]);
   return rows;
+}
+
+/** In the order of `readRow`; field by field, for names that are looked up cost more than all else here. */
+function writeRow(rows: Float64Array, start: number, c: Candidate): void {
+  const numbers = [
+    c.track, c.onsetSec, c.offsetSec, c.peakDb, c.overPedestal, c.shared, c.core, c.twin, c.elements, c.unevenness, c.gapSec, c.ownedShare, c.leadDb, c.entropy, c.crestDb,
+    c.peakHz, c.centroidHz, c.bandwidthHz, c.highRiseDb, c.timeEntropy, c.attackDb, c.flatness, c.steadiness, c.harmonicity, c.ownedBins,
+  ];
+  for (let n = 0; n < NUMBERS; n++) rows[start + n] = numbers[n];
+  let at = start + NUMBERS;
+  at = writeArray(rows, at, c.levelDb);
+  at = writeArray(rows, at, c.floorDb);
+  at = writeArray(rows, at, c.lagSec);
+  at = writeArray(rows, at, c.agreement);
+  at = writeArray(rows, at, c.agreementZ);
+  at = writeArray(rows, at, c.zeroLag);
+  at = writeArray(rows, at, c.tiltDb);
+  at = writeArray(rows, at, c.lostShare);
+  at = writeArray(rows, at, c.bands);
+  writeArray(rows, at, c.voice);
+}
+
+function writeArray(rows: Float64Array, start: number, values: Float64Array): number {
+  for (let k = 0; k < values.length; k++) rows[start + k] = values[k];
+  return start + values.length;
 }
 
 /** The candidates of rows, in their order; their arrays are views of the rows. */

@@ -1,3 +1,4 @@
+import type { SetShape, TextureSums } from '../kernels/set-shapes.js';
 import { ln, log10, log2, pow2 } from '../numeric/elementary.js';
 import type { FloorSpectrum } from './floors.js';
 import type { BinSet } from './lags.js';
@@ -24,41 +25,28 @@ export function describeSound(
   bins: readonly [number, number], binHz: number,
 ): SoundShape {
   const shifts = findShifts(bins, binHz);
-  const { spectrum, inTime, likeness } = s.kernels
-    ? s.kernels.describeSet(floor, track, set, startFrame, endFrame, bins, shifts)
-    : sumSet(s, floor, track, set, startFrame, endFrame, bins, shifts);
-  let total = 0; let top = 0; let peak = bins[0]; let centroid = 0;
-  for (let b = bins[0]; b < bins[1]; b++) {
-    total += spectrum[b];
-    centroid += b * spectrum[b];
-    if (spectrum[b] > top) { top = spectrum[b]; peak = b; }
-  }
-  total = Math.max(total, 1e-30);
-  centroid /= total;
-  let entropy = 0; let spread = 0;
-  for (let b = bins[0]; b < bins[1]; b++) {
-    const q = spectrum[b] / total;
-    if (q > 0) entropy -= q * ln(q);
-    spread += q * (b - centroid) ** 2;
-  }
+  const shape = s.kernels
+    ? s.kernels.shapes.describe(floor, track, set, startFrame, endFrame, bins, shifts, findBandPlaces(bins))
+    : describePlain(s, floor, track, set, startFrame, endFrame, bins, shifts);
+  const { top, course } = shape;
+  const width = bins[1] - bins[0];
   return {
-    entropy: entropy / ln(bins[1] - bins[0]),
-    crestDb: 10 * log10(Math.max(1e-9, (top * (bins[1] - bins[0])) / total)),
-    peakHz: peak * binHz, centroidHz: centroid * binHz, bandwidthHz: Math.sqrt(spread) * binHz,
-    timeEntropy: evenness(inTime),
-    attackDb: attack(inTime),
-    bands: shareBands(spectrum, total, bins),
-    harmonicity: likeness,
-    voice: makeVoicePattern(spectrum, bins),
-    // Last, for spectrum and course in time are views that the next call of a kernel overwrites.
+    entropy: shape.entropy / ln(width),
+    crestDb: 10 * log10(Math.max(1e-9, (top * width) / Math.max(shape.total, 1e-30))),
+    peakHz: shape.peakBin * binHz, centroidHz: shape.centroidBin * binHz, bandwidthHz: Math.sqrt(shape.spread) * binHz,
+    timeEntropy: course.sum > 0 && endFrame - startFrame > 1 ? course.entropy / ln(endFrame - startFrame) : 0,
+    attackDb: 10 * log10((course.early + 1e-30) / (course.most + 1e-30)),
+    bands: shape.bands.slice(),
+    harmonicity: shape.likeness,
+    voice: shape.voice.slice(),
     ...describeFrames(s, floor, track, startFrame, endFrame, bins),
   };
 }
 
-/** The kernels' `describeSet` in plain loops. */
-function sumSet(
+/** The kernels' `describe` in plain loops. */
+function describePlain(
   s: StretchSpectra, floor: FloorSpectrum, track: number, set: BinSet, startFrame: number, endFrame: number, bins: readonly [number, number], shifts: readonly [number, number],
-): { spectrum: Float64Array; inTime: Float64Array; likeness: number } {
+): SetShape {
   const { binCount } = s;
   const p = s.power[track];
   const spectrum = new Float64Array(binCount);
@@ -69,7 +57,31 @@ function sumSet(
     spectrum[bin] += e;
     inTime[(set[n] - bin) / binCount - startFrame] += e;
   }
-  return { spectrum, inTime, likeness: correlateShifted(spectrum, bins, shifts) };
+  let total = 0; let top = 0; let peakBin = bins[0]; let centroidBin = 0;
+  for (let b = bins[0]; b < bins[1]; b++) {
+    total += spectrum[b];
+    centroidBin += b * spectrum[b];
+    if (spectrum[b] > top) { top = spectrum[b]; peakBin = b; }
+  }
+  const whole = Math.max(total, 1e-30);
+  centroidBin /= whole;
+  let entropy = 0; let spread = 0;
+  for (let b = bins[0]; b < bins[1]; b++) {
+    const q = spectrum[b] / whole;
+    if (q > 0) entropy -= q * ln(q);
+    spread += q * (b - centroidBin) ** 2;
+  }
+  return {
+    total, top, peakBin, centroidBin, entropy, spread, bands: shareBands(spectrum, whole, bins), voice: makeVoicePattern(spectrum, bins),
+    likeness: correlateShifted(spectrum, bins, shifts), course: describeCourse(inTime),
+  };
+}
+
+function describeCourse(x: Float64Array): SetShape['course'] {
+  let sum = 0; let most = 0; let entropy = 0;
+  for (const v of x) { sum += v; most = Math.max(most, v); }
+  if (sum > 0) for (const v of x) if (v > 0) entropy -= (v / sum) * ln(v / sum);
+  return { sum, most, early: Math.max(x[0] ?? 0, x[1] ?? 0, x[2] ?? 0), entropy };
 }
 
 /** Band of every bin of a band of bins. */
@@ -115,22 +127,6 @@ function correlateShifted(spectrum: Float64Array, bins: readonly [number, number
   return best / square;
 }
 
-function evenness(x: Float64Array): number {
-  let sum = 0;
-  for (const v of x) sum += v;
-  if (!(sum > 0) || x.length < 2) return 0;
-  let h = 0;
-  for (const v of x) if (v > 0) h -= (v / sum) * ln(v / sum);
-  return h / ln(x.length);
-}
-
-function attack(x: Float64Array): number {
-  let max = 0;
-  for (const v of x) max = Math.max(max, v);
-  const early = Math.max(x[0] ?? 0, x[1] ?? 0, x[2] ?? 0);
-  return 10 * log10((early + 1e-30) / (max + 1e-30));
-}
-
 const STEADY_LAG = 4;
 
 /** Bins above the band, or above eight tenths of all bins where the band reaches higher. */
@@ -148,16 +144,9 @@ function describeFrames(
   s: StretchSpectra, floor: FloorSpectrum, track: number, from: number, to: number, bins: readonly [number, number],
 ): FrameShape {
   const high = findHighBins(s.wholeBinCount ?? s.binCount, bins);
-  const sums = s.kernels?.fitsBand(bins)
-    ? s.kernels.describeFrames(floor, track, from, to, bins, STEADY_LAG, high)
+  const { flat, steady, rise } = s.kernels?.fitsBand(bins)
+    ? s.kernels.shapes.describeFrames(floor, track, from, to, bins, STEADY_LAG, high)
     : sumFrames(s, floor, track, from, to, bins, high);
-  const width = bins[1] - bins[0];
-  let flat = 0; let steady = 0; let rise = 0;
-  for (let n = 0; n < sums.length; n += 6) {
-    flat += pow2(sums[n] / width) / (sums[n + 1] / width + 1e-12);
-    if (n >= 6 * STEADY_LAG) steady += sums[n + 2] / Math.sqrt(sums[n + 3] * sums[n + 4] + 1e-30);
-    rise += sums[n + 5];
-  }
   const count = to - from;
   const riseCount = count * Math.max(0, high[1] - high[0]);
   return {
@@ -170,23 +159,28 @@ function describeFrames(
 /** The kernels' `describeFrames` in plain loops. */
 function sumFrames(
   s: StretchSpectra, floor: FloorSpectrum, track: number, from: number, to: number, bins: readonly [number, number], high: readonly [number, number],
-): Float64Array {
+): TextureSums {
   const p = s.power[track];
-  const sums = new Float64Array(6 * Math.max(0, to - from));
+  const width = bins[1] - bins[0];
+  let flat = 0; let steady = 0; let rise = 0;
   for (let t = from; t < to; t++) {
     const o = t * s.binCount;
     const q = t - STEADY_LAG >= from ? o - STEADY_LAG * s.binCount : -1;
-    const n = 6 * (t - from);
+    let logs = 0; let ratios = 0; let products = 0; let here = 0; let before = 0;
     for (let b = bins[0]; b < bins[1]; b++) {
       const r = p[o + b] / floor[b];
-      sums[n] += log2(r + 1e-6);
-      sums[n + 1] += r;
-      sums[n + 3] += p[o + b];
+      logs += log2(r + 1e-6);
+      ratios += r;
+      here += p[o + b];
       if (q < 0) continue;
-      sums[n + 2] += Math.sqrt(p[o + b]) * Math.sqrt(p[q + b]);
-      sums[n + 4] += p[q + b];
+      products += Math.sqrt(p[o + b]) * Math.sqrt(p[q + b]);
+      before += p[q + b];
     }
-    for (let b = high[0]; b < high[1]; b++) sums[n + 5] += p[o + b] / floor[b];
+    flat += pow2(logs / width) / (ratios / width + 1e-12);
+    if (q >= 0) steady += products / Math.sqrt(here * before + 1e-30);
+    let ratio = 0;
+    for (let b = high[0]; b < high[1]; b++) ratio += p[o + b] / floor[b];
+    rise += ratio;
   }
-  return sums;
+  return { flat, steady, rise };
 }

@@ -34,7 +34,7 @@ const LATE_SEC = 0.02;
 /** The same where the track does not own nearly all sound: its peak may be another's. */
 const LATE_AMONG_OTHERS_SEC = 0.002;
 /** What precedes may itself have just begun: its level is the larger mean from either of the first two to the last, so long before the coarse onset. */
-const BEFORE_SEC = [0.02, 0.01, 0.005] as const;
+const FAR_BEFORE_SEC = 0.02, NEAR_BEFORE_SEC = 0.01, LAST_BEFORE_SEC = 0.005;
 /** The call is there from so much over what precedes; with less than this between that and the peak the frames know better. */
 const OVER_BEFORE_DB = 4;
 const LEAST_CONTRAST_DB = 6;
@@ -95,7 +95,7 @@ function placeOnset(voice: Envelopes, rise: Rise, crossing: number, coarseSec: n
   const onsetSec = crossing / rate - ONSET_AFTER_SEC;
   if (onsetSec - coarseSec >= rise.lateSec) return coarseSec;
   if (onsetSec - coarseSec > -EARLY_SEC) return onsetSec;
-  const [far, near, last] = BEFORE_SEC.map((sec) => Math.round((coarseSec - sec) * rate));
+  const far = Math.round((coarseSec - FAR_BEFORE_SEC) * rate), near = Math.round((coarseSec - NEAR_BEFORE_SEC) * rate), last = Math.round((coarseSec - LAST_BEFORE_SEC) * rate);
   const before = Math.max(voice.measureMean(far, last), voice.measureMean(near, last));
   const level = Math.max(rise.low, before * pow10(OVER_BEFORE_DB / 10));
   if (level > peak * pow10(-LEAST_CONTRAST_DB / 10)) return coarseSec;

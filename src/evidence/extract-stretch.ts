@@ -1,4 +1,3 @@
-import { log10 } from '../numeric/elementary.js';
 import type { Candidate } from './candidate.js';
 import { findLostFrames } from './dropouts.js';
 import type { FloorSpectrum } from './floors.js';
@@ -11,6 +10,7 @@ import { findPedestal } from './pedestal.js';
 import { cutSegments, joinSegments, type Segment, type SegmentRules } from './segments.js';
 import type { AnalysisSettings } from './settings.js';
 import { collectShared, measureSharedLevel, type SharedSet } from './shared.js';
+import { smoothLevel } from './smooth-level.js';
 import type { SpectralEngine, StretchSpectra } from './spectra.js';
 
 export interface StretchInput {
@@ -35,9 +35,9 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
   const lost = findLostFrames(spectra, input.floors, settings.bandBins[0]);
   const ownership = mapOwnership(spectra, input.floors, input.gainDb, lost, settings.bandBins);
   const levels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins));
-  const isLoud = levels.map((level) => level.some((v) => v >= PEDESTAL_FROM_DB));
+  const isLoud = levels.map(hasLoudFrame);
   const pedestals = levels.map((level, j) => (
-    isLoud[j] ? findPedestal(spectra, input.floors[j], j, level, settings.bandBins, PEDESTAL_FROM_DB) : new Float32Array(level.length).fill(1)));
+    isLoud[j] ? findPedestal(spectra, input.floors[j], j, level, settings.bandBins, PEDESTAL_FROM_DB) : NO_PEDESTAL));
   const tonalLevels = levels.map((level, j) => (isLoud[j] ? ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins, pedestals[j]) : level));
   const sharedLevel = measureSharedLevel(spectra, input.floors, ownership, settings.bandBins);
   const context: StretchContext = {
@@ -57,7 +57,7 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
     if (!isLoud[j]) continue;
     const plain = cutSegments(j, levels[j], rules);
     const tonal = cutSegments(j, tonalLevels[j], rules, true);
-    const strings = STRING_GAPS_SEC.flatMap((gap) => joinSegments(plain, Math.round(gap / hopSec), Math.round(settings.callSec[1] / hopSec)));
+    const strings = plain.length < 2 ? [] : STRING_GAPS_SEC.flatMap((gap) => joinSegments(plain, Math.round(gap / hopSec), Math.round(settings.callSec[1] / hopSec)));
     const found = [...plain];
     for (const s of [...tonal, ...strings]) if (!found.some((b) => sameStretch(s, b))) found.push(s);
     for (const segment of found) if (!input.tellingOnly || mayBeTelling(segment)) keep(segment);
@@ -66,7 +66,10 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
     if (input.tellingOnly && !mayBeTelling(segment)) continue;
     const shared = collectShared(spectra, input.floors, lost, ownership, settings.bandBins, segment.startFrame, Math.min(spectra.frameCount, segment.endFrame));
     // On the track that hears it best.
-    if (shared.track >= 0) keep({ ...segment, track: shared.track, shared: true }, shared);
+    if (shared.track < 0) continue;
+    segment.track = shared.track;
+    segment.shared = true;
+    keep(segment, shared);
   }
   const wanted = input.tellingOnly ? candidates.filter(isTelling) : candidates;
   wanted.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec || a.shared - b.shared || a.twin - b.twin);
@@ -75,14 +78,22 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
 
 /** Segments of sound that no track leads clearly, not yet on a track. */
 function cutShared(sharedLevel: Float32Array, rules: SegmentRules, hopSec: number): Segment[] {
-  const sharedRules = { ...rules, triggerDb: 6, keepDb: 2, belowPeakDb: 13, bridgeFrames: Math.round(0.009 / hopSec) };
-  const wide = cutSegments(0, sharedLevel, sharedRules);
-  const narrow = cutSegments(0, sharedLevel, { ...sharedRules, belowPeakDb: 8 }).map((s) => ({ ...s, core: true }));
+  const { leastFrames } = rules, bridgeFrames = Math.round(0.009 / hopSec);
+  const cut = (belowPeakDb: number): Segment[] => cutSegments(0, sharedLevel, { triggerDb: 6, keepDb: 2, belowPeakDb, bridgeFrames, leastFrames });
+  const wide = cut(13), narrow = cut(8);
+  for (const segment of narrow) segment.core = true;
   return [...wide, ...narrow.filter((a) => !wide.some((b) => sameStretch(a, b)))];
 }
 
 /** Frames from this level on have a pedestal; segments need more (`triggerDb`), so that a track without such frames has neither. */
 const PEDESTAL_FROM_DB = 4;
+/** Nobody asks for it: such a track has no segments. */
+const NO_PEDESTAL = new Float32Array(0);
+
+function hasLoudFrame(level: Float32Array): boolean {
+  for (let t = 0; t < level.length; t++) if (level[t] >= PEDESTAL_FROM_DB) return true;
+  return false;
+}
 
 /** Elements closer than these may be one call (a trill): the joined stretches are measured as candidates beside their elements. */
 const STRING_GAPS_SEC = [0.016, 0.024, 0.034, 0.048, 0.062];
@@ -101,17 +112,5 @@ export function ownedLevel(
 ): Float32Array {
   let floorSum = 0;
   for (let b = bins[0]; b < bins[1]; b++) floorSum += floor[b];
-  const sums = sumOwned(s, floor, owner, track, bins, pedestal);
-  const out = new Float32Array(s.frameCount);
-  let before = 0;
-  let here = s.frameCount > 0 ? Math.fround(sums[0] / floorSum) : 0;
-  for (let t = 0; t < s.frameCount; t++) {
-    const after = t + 1 < s.frameCount ? Math.fround(sums[t + 1] / floorSum) : 0;
-    const mean = (2 * here + before + after) / 4;
-    // Most frames of most tracks own nothing.
-    out[t] = mean > 1e-3 ? 10 * log10(mean) : -30;
-    before = here;
-    here = after;
-  }
-  return out;
+  return smoothLevel(s, sumOwned(s, floor, owner, track, bins, pedestal), floorSum);
 }

@@ -86,16 +86,16 @@ export class LagMeter {
   }
 
   private toReading({ step, before, peak, after, atZero, weightSum, squareSum }: SetLag): LagReading {
-    if (!(weightSum > 0)) return { lagSec: 0, agreement: 0, agreementZ: 0, zeroLag: 0 };
+    const isHeard = weightSum > 0;
     const curve = before - 2 * peak + after;
     const shift = curve < 0 ? Math.max(-0.5, Math.min(0.5, (0.5 * (before - after)) / curve)) : 0;
     // Frames overlap by three quarters and a Hann window spreads over neighbours: about one bin in three is independent.
     const sigma = Math.sqrt((squareSum * 3) / 2);
     return {
-      lagSec: (step + shift) / 2 / this.sampleRateHz,
-      agreement: peak / weightSum,
-      agreementZ: peak / sigma,
-      zeroLag: atZero / weightSum,
+      lagSec: isHeard ? (step + shift) / 2 / this.sampleRateHz : 0,
+      agreement: isHeard ? peak / weightSum : 0,
+      agreementZ: isHeard ? peak / sigma : 0,
+      zeroLag: isHeard ? atZero / weightSum : 0,
     };
   }
 }

@@ -6,7 +6,7 @@ import type { FloorSpectrum } from './floors.js';
 import type { SetLevels } from '../kernels/stretch-kernels.js';
 import type { BinSet, LagMeter, LagReading } from './lags.js';
 import type { OwnershipMap } from './ownership.js';
-import type { Segment } from './segments.js';
+import { copySegment, type Segment } from './segments.js';
 import type { SharedSet } from './shared.js';
 import type { AnalysisSettings } from './settings.js';
 import type { StretchSpectra } from './spectra.js';
@@ -56,7 +56,9 @@ export function measureCandidate(c: StretchContext, segment: Segment, shared?: S
   const { set, ownedShare, leadDb } = owned;
   if (set.length < LEAST_BINS || (!segment.shared && (ownedShare < LEAST_SHARE_EVER || (ownedShare < LEAST_SHARE && leadDb < LEAST_LEAD_DB)))) return null;
   const edges = refineEdges(c, segment, ownedShare);
-  return { candidate: describeSegment(c, { ...segment, endFrame: to }, owned, edges), set };
+  const whole = copySegment(segment);
+  whole.endFrame = to;
+  return { candidate: describeSegment(c, whole, owned, edges), set };
 }
 
 /** All measurements of a segment of known bins and edges (seconds from the start of the stretch). */
@@ -79,10 +81,15 @@ export function describeSegment(c: StretchContext, segment: Segment, { set, owne
     for (let t = from; t < to; t++) lost += c.lost[j][t];
     lostShare[j] = lost / (to - from);
   }
+  // Written out, so that all candidates are objects of one shape.
   return {
     track: i, onsetSec: c.startSec + edges.onsetSec - ownResidual, offsetSec: c.startSec + edges.offsetSec - ownResidual, peakDb: segment.peakDb,
-    overPedestal: segment.overPedestal ? 1 : 0, elements: segment.elements, unevenness: segment.unevenness ?? 0, gapSec: (segment.gapFrames ?? 0) * hopSec, shared: segment.shared ? 1 : 0, core: segment.core ? 1 : 0, twin: segment.twin ? 1 : 0,
-    ...levels, ...lags, ownedShare, leadDb, lostShare, ...shape, ownedBins: set.length,
+    overPedestal: segment.overPedestal ? 1 : 0, shared: segment.shared ? 1 : 0, core: segment.core ? 1 : 0, twin: segment.twin ? 1 : 0, elements: segment.elements,
+    unevenness: segment.unevenness ?? 0, gapSec: (segment.gapFrames ?? 0) * hopSec,
+    levelDb: levels.levelDb, floorDb: levels.floorDb, lagSec: lags.lagSec, agreement: lags.agreement, agreementZ: lags.agreementZ, zeroLag: lags.zeroLag,
+    tiltDb: levels.tiltDb, ownedShare, leadDb, lostShare, entropy: shape.entropy, crestDb: shape.crestDb, peakHz: shape.peakHz, centroidHz: shape.centroidHz,
+    bandwidthHz: shape.bandwidthHz, highRiseDb: shape.highRiseDb, timeEntropy: shape.timeEntropy, attackDb: shape.attackDb, flatness: shape.flatness,
+    steadiness: shape.steadiness, bands: shape.bands, voice: shape.voice, harmonicity: shape.harmonicity, ownedBins: set.length,
   };
 }
 

@@ -34,6 +34,14 @@ export interface SegmentRules {
   leastFrames: number;
 }
 
+/** A copy to be changed, with all fields in one order: objects of one shape cost the engine least, and compiled code is not thrown away for others. */
+export function copySegment(s: Segment): Segment {
+  return {
+    track: s.track, startFrame: s.startFrame, endFrame: s.endFrame, peakFrame: s.peakFrame, peakDb: s.peakDb, overPedestal: s.overPedestal, elements: s.elements,
+    unevenness: s.unevenness ?? 0, gapFrames: s.gapFrames ?? 0, shared: s.shared ?? false, core: s.core ?? false, twin: s.twin ?? false,
+  };
+}
+
 /**
  * Cuts one track's level over time (dB over the floor, one value per frame) into segments: from each peak above `triggerDb` the segment
  * reaches as far as the level stays above max(keepDb, peak - belowPeakDb), bridging short gaps; peaks are taken loudest first.
@@ -54,7 +62,9 @@ export function cutSegments(track: number, levelDb: Float32Array, rules: Segment
     const startFrame = walk(levelDb, taken, peak, -1, low, rules.bridgeFrames);
     // What lies next to a loud call and is its decay must not become a call of its own: block it up to where the level stops falling.
     blockDecay(levelDb, taken, startFrame, endFrame);
-    if (endFrame - startFrame >= rules.leastFrames) out.push({ track, startFrame, endFrame, peakFrame: peak, peakDb: levelDb[peak], overPedestal, elements: 1 });
+    if (endFrame - startFrame >= rules.leastFrames) {
+      out.push(copySegment({ track, startFrame, endFrame, peakFrame: peak, peakDb: levelDb[peak], overPedestal, elements: 1 }));
+    }
   }
   return out.sort((a, b) => a.startFrame - b.startFrame);
 }
@@ -98,7 +108,14 @@ export function joinSegments(segments: readonly Segment[], mostGap: number, most
     // Weak fragments around one call are no string: elements are within 12 dB of the strongest.
     const strong = segments.slice(k, last + 1).filter((s) => s.peakDb > segments[best].peakDb - 12);
     if (strong.length > 1) {
-      out.push({ ...segments[best], startFrame: strong[0].startFrame, endFrame: strong[strong.length - 1].endFrame, elements: strong.length, ...describeString(strong) });
+      const { unevenness, gapFrames } = describeString(strong);
+      const joined = copySegment(segments[best]);
+      joined.startFrame = strong[0].startFrame;
+      joined.endFrame = strong[strong.length - 1].endFrame;
+      joined.elements = strong.length;
+      joined.unevenness = unevenness;
+      joined.gapFrames = gapFrames;
+      out.push(joined);
     }
     k = last + 1;
   }
@@ -107,17 +124,24 @@ export function joinSegments(segments: readonly Segment[], mostGap: number, most
 
 /** Root of the mean squares of how lengths and intervals (octaves) and peaks differ from their medians; mean gap, frames. */
 function describeString(elements: readonly Segment[]): { unevenness: number; gapFrames: number } {
-  const next = elements.slice(1);
-  const differences = [
-    ...scatterAround(elements.map((s) => log2(s.endFrame - s.startFrame))), ...scatterAround(next.map((s, k) => log2(s.startFrame - elements[k].startFrame))),
-    ...scatterAround(elements.map((s) => s.peakDb / PEAK_OCTAVE_DB)),
-  ];
-  const gaps = next.reduce((sum, s, k) => sum + s.startFrame - elements[k].endFrame, 0);
-  return { unevenness: Math.sqrt(differences.reduce((sum, d) => sum + d * d, 0) / differences.length), gapFrames: gaps / next.length };
+  const count = elements.length;
+  const values = new Float64Array(count);
+  for (let k = 0; k < count; k++) values[k] = log2(elements[k].endFrame - elements[k].startFrame);
+  let squares = addScatter(values, 0);
+  for (let k = 1; k < count; k++) values[k - 1] = log2(elements[k].startFrame - elements[k - 1].startFrame);
+  squares = addScatter(values.subarray(0, count - 1), squares);
+  for (let k = 0; k < count; k++) values[k] = elements[k].peakDb / PEAK_OCTAVE_DB;
+  squares = addScatter(values, squares);
+  let gaps = 0;
+  for (let k = 1; k < count; k++) gaps += elements[k].startFrame - elements[k - 1].endFrame;
+  return { unevenness: Math.sqrt(squares / (3 * count - 1)), gapFrames: gaps / (count - 1) };
 }
 
-function scatterAround(values: readonly number[]): number[] {
-  const sorted = [...values].sort((a, b) => a - b), half = sorted.length >> 1;
+/** Adds the squares of how values differ from their median. */
+function addScatter(values: Float64Array, sum: number): number {
+  const sorted = values.slice().sort(), half = sorted.length >> 1;
   const middle = sorted.length % 2 === 1 ? sorted[half] : (sorted[half - 1] + sorted[half]) / 2;
-  return values.map((v) => v - middle);
+  let squares = sum;
+  for (let k = 0; k < values.length; k++) squares += (values[k] - middle) * (values[k] - middle);
+  return squares;
 }

@@ -1,7 +1,7 @@
-import { log10 } from '../numeric/elementary.js';
 import type { FloorSpectrum } from './floors.js';
 import type { BinSet } from './lags.js';
 import type { OwnershipMap } from './ownership.js';
+import { smoothLevel } from './smooth-level.js';
 import type { StretchSpectra } from './spectra.js';
 
 /** A wearer's voice leads by more than this on its own track; what no track leads by as much comes from elsewhere in the room. */
@@ -15,12 +15,7 @@ export function measureSharedLevel(s: StretchSpectra, floors: readonly FloorSpec
     return a;
   });
   const raw = s.kernels?.knowsOwner(map.owner, bins) ? s.kernels.bins.sumShared(floors, floorSum, MOST_LEAD_DB) : sumSharedFrames(s, floors, floorSum, map, bins);
-  const out = new Float32Array(s.frameCount);
-  for (let t = 0; t < s.frameCount; t++) {
-    const mean = (2 * raw[t] + (t > 0 ? raw[t - 1] : 0) + (t + 1 < s.frameCount ? raw[t + 1] : 0)) / 4;
-    out[t] = mean > 1e-3 ? 10 * log10(mean) : -30;
-  }
-  return out;
+  return smoothLevel(s, raw, 1);
 }
 
 /** The kernels' `sumShared` in plain loops. */

@@ -1,7 +1,7 @@
 import type { Candidate } from './candidate.js';
 import { CONTACT_SEC, CONTACT_Z } from './contact.js';
 import { describeSegment, measureShare, type Measured, type StretchContext } from './measure-candidate.js';
-import type { Segment } from './segments.js';
+import { copySegment, type Segment } from './segments.js';
 
 /** Between birds in body contact the other microphone hears the call hardly quieter or even louder. */
 const MOST_LEAD_DB = 10;
@@ -28,10 +28,11 @@ export function measureTwins(c: StretchContext, segment: Segment, { candidate, s
     const leadDb = level - (candidate.levelDb[j] - c.gainDb[j]);
     if (leadDb < (segment.shared ? MOST_SHARED_LEAD_DB : MOST_LEAD_DB)) near.push({ track: j, leadDb });
   }
+  if (near.length === 0) return [];
   near.sort((a, b) => a.leadDb - b.leadDb || a.track - b.track);
   const chosen = near.slice(0, MOST_TWINS);
   // Shared sound of a lone track is the room's; where two are in contact it may be either bird's own voice.
-  if (segment.shared && chosen.length > 0) chosen.push({ track: i, leadDb: 0 });
+  if (segment.shared) chosen.push({ track: i, leadDb: 0 });
   const to = Math.min(c.spectra.frameCount, segment.endFrame);
   const twins = chosen.map(({ track, leadDb }) => {
     const ownedShare = measureShare(c, track, set, segment.startFrame, to);
@@ -39,7 +40,13 @@ export function measureTwins(c: StretchContext, segment: Segment, { candidate, s
     const shiftSec = track === i ? 0 : candidate.lagSec[track];
     const residual = c.residualSec(track, candidate.onsetSec);
     const edges = { onsetSec: candidate.onsetSec + shiftSec + residual - c.startSec, offsetSec: candidate.offsetSec + shiftSec + residual - c.startSec };
-    return describeSegment(c, { ...segment, track, endFrame: to, shared: false, core: false, twin: true }, { set, ownedShare, leadDb: lead }, edges);
+    const twin = copySegment(segment);
+    twin.track = track;
+    twin.endFrame = to;
+    twin.shared = false;
+    twin.core = false;
+    twin.twin = true;
+    return describeSegment(c, twin, { set, ownedShare, leadDb: lead }, edges);
   });
   return segment.shared ? twins.filter((t) => t.ownedShare >= LEAST_SHARED_SHARE && !own.some((o) => hasOwnThere(o, t))) : twins;
 }

@@ -67,6 +67,25 @@ export interface KernelExports {
     power: Ptr, binCount: number, floor: Ptr, firstFrame: number, endFrame: number, firstBin: number, endBin: number, lag: number,
     highBin: number, highEnd: number, result: Ptr,
   ): void;
+  /** sums: f32[count][6] of frameTexture; high: f32[count], or 0; out: f64[3]. */
+  meanTexture(sums: Ptr, count: number, width: number, lag: number, high: Ptr, out: Ptr): void;
+  /** place: u8[endBin - firstBin]; result: f64[22]. */
+  describeSpectrum(spectrum: Ptr, firstBin: number, endBin: number, place: Ptr, result: Ptr): void;
+  /** course: f64[count]; result: f64[4]. */
+  describeCourse(course: Ptr, count: number, result: Ptr): void;
+  /** scratch: f64[192]; result: f64[16]. */
+  voicePattern(spectrum: Ptr, firstBin: number, endBin: number, scratch: Ptr, result: Ptr): void;
+  /** own: f64[count]. */
+  trackEnvelope(
+    energy: Ptr, laneCount: number, stepCount: number, lane: number, first: number, count: number, half: number, width: number, perFrame: number, own: Ptr,
+  ): void;
+  /** noise, scale, scratch: f64[laneCount]. */
+  findDryOffset(
+    energy: Ptr, laneCount: number, stepCount: number, own: Ptr, first: number, count: number, from: number, high: number, hold: number, half: number,
+    width: number, perFrame: number, roomShare: number, noise: Ptr, scale: Ptr, scratch: Ptr,
+  ): number;
+  /** Returns the largest level. */
+  smoothLevel(sums: Ptr, frameCount: number, floorSum: number, level: Ptr): number;
   collectOwned(
     power: Ptr, frameCount: number, binCount: number, floor: Ptr, owner: Ptr, lead: Ptr, track: number, lift: Ptr, from: number, to: number,
     firstBin: number, endBin: number, set: Ptr, result: Ptr,

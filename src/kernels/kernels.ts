@@ -30,6 +30,8 @@ export interface Kernels {
   u32(ptr: number, count: number): Uint32Array;
   i16(ptr: number, count: number): Int16Array;
   u8(ptr: number, count: number): Uint8Array;
+  /** Where a view of this memory begins; undefined for an array elsewhere. */
+  find(view: ArrayBufferView): number | undefined;
 }
 
 /** Compiles the bytes of kernels.wasm once; the module can be sent to workers. */
@@ -93,5 +95,6 @@ function wrapMemory(fn: KernelExports, memory: WebAssembly.Memory): Kernels {
     u32: (ptr, count) => new Uint32Array(buffer, ptr, count),
     i16: (ptr, count) => new Int16Array(buffer, ptr, count),
     u8: (ptr, count) => new Uint8Array(buffer, ptr, count),
+    find: (view) => (view.buffer === buffer ? view.byteOffset : undefined),
   };
 }

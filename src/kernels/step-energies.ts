@@ -13,7 +13,7 @@ const LEAST_FRAMES = 2;
 
 /** Bytes for the steps of a stretch. */
 export function countStepBytes(trackCount: number, frameCount: number): number {
-  return (Math.ceil(frameCount / LEAST_FRAMES) + BLOCK_STEPS) * Math.ceil(trackCount / 4) * 16;
+  return (Math.ceil(frameCount / LEAST_FRAMES) + BLOCK_STEPS) * (Math.ceil(trackCount / 4) * 16 + 8);
 }
 
 export class StepEnergies {
@@ -26,6 +26,9 @@ export class StepEnergies {
   private readonly isReady: Uint8Array;
   private readonly filter: Ptr;
   private readonly energy: Ptr;
+  /** f64 by step: envelope of one track. */
+  private readonly own: Ptr;
+  private readonly others: Ptr;
 
   /** Takes memory that must live as long as the stretch. */
   constructor(private readonly k: Kernels, private readonly region: LaneRegion, filter: HighPass, stepFrames: number, private readonly warmFrames: number) {
@@ -36,6 +39,8 @@ export class StepEnergies {
     k.f32(this.filter, 3).set([filter.b, filter.a1, filter.a2]);
     this.energy = k.allocF32(this.stepCount * this.laneCount);
     this.values = k.f32(this.energy, this.stepCount * this.laneCount);
+    this.own = k.alloc(8 * this.stepCount);
+    this.others = k.alloc(24 * this.laneCount);
     this.isReady = new Uint8Array(Math.ceil(this.stepCount / BLOCK_STEPS));
   }
 
@@ -54,5 +59,23 @@ export class StepEnergies {
         this.energy + 4 * step * laneCount,
       );
     }
+  }
+
+  /** Envelope of a track over `count` steps from `first` on, see `trackEnvelope` of the kernels: a view that the next call overwrites. Steps must be prepared. */
+  followTrack(lane: number, first: number, count: number, width: number): Float64Array {
+    this.k.fn.trackEnvelope(this.energy, this.laneCount, this.stepCount, lane, first, count, width >> 1, width, 1 / (width * this.stepFrames), this.own);
+    return this.k.f64(this.own, count);
+  }
+
+  /** Where that envelope ends, less what the others share; see `findDryOffset` of the kernels. `noise` is not-a-number for lanes that are no others. */
+  findDryOffset(first: number, count: number, from: number, high: number, hold: number, width: number, roomShare: number, noise: ArrayLike<number>, scale: ArrayLike<number>): number {
+    const { k, laneCount, others } = this;
+    const values = k.f64(others, 2 * laneCount);
+    values.set(noise);
+    values.set(scale, laneCount);
+    return k.fn.findDryOffset(
+      this.energy, laneCount, this.stepCount, this.own, first, count, from, high, hold, width >> 1, width, 1 / (width * this.stepFrames), roomShare,
+      others, others + 8 * laneCount, others + 16 * laneCount,
+    );
   }
 }

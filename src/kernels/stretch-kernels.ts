@@ -4,6 +4,7 @@ import { BinCollector, type OwnerRegion } from './bin-collector.js';
 import type { Ptr } from './kernel-exports.js';
 import type { Kernels } from './kernels.js';
 import type { LaneRegion } from './lane-records.js';
+import { SetShapes } from './set-shapes.js';
 import type { BandSums } from './stft.js';
 
 /** A stretch in the kernels' memory. */
@@ -70,7 +71,7 @@ export function createLagTransform(k: Kernels, fftSize: number): LagTransform | 
 /** Bytes that the methods take for a stretch, beside its spectra, powers and signals. */
 export function countStretchBytes(trackCount: number, frameCount: number, binCount: number, signalFrames: number): number {
   const groups = Math.ceil(trackCount / 4);
-  const perFrame = binCount * 5 + trackCount * (1 + 1 + 4 * 4) + EVEN_BANDS * 4;
+  const perFrame = binCount * 5 + trackCount * (1 + 1 + 4 * 6) + 8 + EVEN_BANDS * 4;
   // One candidate at a time: its set with the own track's phases and the inverse transform, or its envelopes.
   const candidate = frameCount * binCount * 12 + binCount * groups * 224;
   return frameCount * perFrame + binCount * (trackCount * 4 + groups * 16) + candidate + countStepBytes(trackCount, signalFrames) + (1 << 18);
@@ -84,9 +85,12 @@ export class StretchKernels {
   private steps: StepEnergies | undefined;
   /** What bins of a stretch of frames hold; after `mapOwnership`. */
   readonly bins: BinCollector;
+  /** What a set of bins of a track is like. */
+  readonly shapes: SetShapes;
 
   constructor(private readonly k: Kernels, readonly region: StretchRegion, private readonly lagTransform?: LagTransform) {
     this.bins = new BinCollector(k, region, () => this.owner, (floors) => this.placeFloors(floors));
+    this.shapes = new SetShapes(k, region, (floor) => this.placeFloor(floor), (set) => this.placeSet(set));
   }
 
   /** Whether a band [first, end) can be worked on by these kernels. */
@@ -161,6 +165,16 @@ export class StretchKernels {
     return k.f32(over, frameCount);
   }
 
+  /** Sums per frame over those of the floor as a level, dB; see `smoothLevel` of the kernels. Lives as long as the stretch. */
+  smoothLevel(sums: Float32Array, floorSum: number): Float32Array {
+    const { k } = this;
+    const level = k.allocF32(sums.length);
+    const before = k.mark();
+    k.fn.smoothLevel(this.place(sums), sums.length, floorSum, level);
+    k.release(before);
+    return k.f32(level, sums.length);
+  }
+
   /** Per frame, `factor` times the order statistic `rank` of power over floor in the band, at least 1; 1 where the level is below `leastDb`. */
   findPedestal(
     floor: Float32Array, track: number, levelDb: Float32Array, bins: readonly [number, number], leastDb: number, rank: number, factor: number,
@@ -218,52 +232,11 @@ export class StretchKernels {
     return this.steps;
   }
 
-  /**
-   * What a set of a track's bins holds over the floor, per bin and per frame of [startFrame, endFrame), and the largest likeness of that spectrum
-   * to itself under a shift of `shifts` bins. Views that live until the next call. See `sumSetShape` and `correlateShifted` of the kernels.
-   */
-  describeSet(
-    floor: Float32Array, track: number, set: Uint32Array, startFrame: number, endFrame: number, bins: readonly [number, number], shifts: readonly [number, number],
-  ): { spectrum: Float64Array; inTime: Float64Array; likeness: number } {
-    const { k } = this;
-    const { binCount } = this.region;
-    const floorPtr = this.placeFloor(floor);
-    const before = k.mark();
-    const [spectrum, inTime, scratch] = [k.alloc(8 * binCount), k.alloc(8 * (endFrame - startFrame)), k.alloc(8 * binCount)];
-    k.fn.sumSetShape(this.powerOf(track), binCount, floorPtr, this.placeSet(set), set.length, startFrame, endFrame, spectrum, inTime);
-    const likeness = k.fn.correlateShifted(spectrum, bins[0], bins[1], shifts[0], shifts[1], scratch);
-    k.release(before);
-    return { spectrum: k.f64(spectrum, binCount), inTime: k.f64(inTime, endFrame - startFrame), likeness };
-  }
-
-  /**
-   * Per frame of [startFrame, endFrame) six sums over a track's band: log2 of power over floor, power over floor, roots of power times that of
-   * `lag` frames before, both powers, and power over floor in the bins `high` (those of the region's sums, where it has some). A view that
-   * lives until the next call.
-   */
-  describeFrames(
-    floor: Float32Array, track: number, startFrame: number, endFrame: number, bins: readonly [number, number], lag: number, high: readonly [number, number],
-  ): Float32Array {
-    const { k } = this;
-    const floorPtr = this.placeFloor(floor);
-    const before = k.mark();
-    const count = 6 * (endFrame - startFrame);
-    const result = k.allocF32(count);
-    const { binCount, frameCount, sums } = this.region;
-    const [highFirst, highEnd] = sums ? [0, 0] : [high[0], Math.max(...high)];
-    k.fn.frameTexture(this.powerOf(track), binCount, floorPtr, startFrame, endFrame, bins[0], bins[1], lag, highFirst, highEnd, result);
-    k.release(before);
-    const values = k.f32(result, count);
-    if (sums) {
-      const rises = k.f32(sums.high + 4 * track * frameCount, frameCount);
-      for (let t = startFrame, o = 5; t < endFrame; t++, o += 6) values[o] = rises[t];
-    }
-    return values;
-  }
-
   private placeSet(set: Uint32Array): Ptr {
+    const known = this.k.find(set);
+    if (known !== undefined) return known;
     const ptr = this.k.alloc(4 * set.length);
-    this.k.i32(ptr, set.length).set(set);
+    this.k.u32(ptr, set.length).set(set);
     return ptr;
   }
 
@@ -287,6 +260,8 @@ export class StretchKernels {
   }
 
   private place(values: Float32Array): Ptr {
+    const known = this.k.find(values);
+    if (known !== undefined) return known;
     const ptr = this.k.allocF32(values.length);
     this.k.f32(ptr, values.length).set(values);
     return ptr;

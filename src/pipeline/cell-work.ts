@@ -97,10 +97,10 @@ export class CellWorker {
       const { runs } = await audio.readPcm(starts.map((s) => s + done), count, pcm.buffer);
       pcm.write(runs, count, region, done);
     }
-    const residualSec = (track: number, tSec: number): number => {
-      const r = tracks[track].recorderIndex;
-      return t0 + readOffset(task.clock[r], tSec) - starts[r] / fs;
-    };
+    const residualOf = (recorder: number, tSec: number): number => t0 + readOffset(task.clock[recorder], tSec) - starts[recorder] / fs;
+    // A clock that does not move is read once: not-a-number where it does.
+    const still = Float64Array.from(tracks, ({ recorderIndex: r }) => (task.clock[r].knotSec.length === 1 ? residualOf(r, t0) : NaN));
+    const residualSec = (track: number, tSec: number): number => (still[track] === still[track] ? still[track] : residualOf(tracks[track].recorderIndex, tSec));
     const found = extractStretch(engine, this.meter, settings, {
       startSec: t0, residualSec, gainDb: task.gainDb, floors: task.floors, tellingOnly: task.tellingOnly,
     });

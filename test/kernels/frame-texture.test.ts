@@ -1,6 +1,6 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import type { Kernels } from '../../src/kernels/kernels.js';
-import { referenceFrameTexture } from '../reference/frame-texture.js';
+import { referenceFrameTexture, referenceMeanTexture } from '../reference/frame-texture.js';
 import { allocGuarded, makeNoise, openKernels } from './support.js';
 
 const FRAMES = 14;
@@ -49,5 +49,32 @@ describe('texture of frames', () => {
     const hurt = Array.from({ length: FRAMES }, (_, t) => t).filter((t) => result.values.subarray(6 * t, 6 * t + 6).some(Number.isNaN));
     expect(hurt).toEqual([5, 9]);
     k.release(mark);
+  });
+});
+
+describe('texture over frames', () => {
+  it.each([1, 2, 3, 4, 5, 8, 31, 64, 67])('is that of the plain loops over %i frames', (count) => {
+    const mark = k.mark();
+    const sums = allocGuarded(k, 6 * count), high = allocGuarded(k, count), out = allocGuarded(k, 6);
+    sums.values.set(makeNoise(6 * count, count).map((v, i) => (i % 6 === 0 ? 40 * v : (v + 0.5) * 10 ** (i % 7))));
+    high.values.set(makeNoise(count, 77).map((v) => 3 + v));
+    const rows = Array.from({ length: count }, (_, t) => [...sums.values.subarray(6 * t, 6 * t + 6)]);
+    for (const isKnown of [false, true]) {
+      k.fn.meanTexture(sums.ptr, count, 12, 4, isKnown ? high.ptr : 0, out.ptr);
+      for (const guarded of [sums, high, out]) guarded.expectIntact();
+      const want = referenceMeanTexture(rows, 12, 4, isKnown ? high.values : undefined);
+      // Sums of positive numbers in f64 in one order; powers of two err by four units in the last place.
+      k.f64(out.ptr, 3).forEach((v, n) => expect(Math.abs(v - want[n]), `${n}`).toBeLessThanOrEqual(1e-14 * want[n]));
+    }
+    k.release(mark);
+  });
+
+  it('of nothing, and of silence, is 0', () => {
+    const sums = allocGuarded(k, 12), out = allocGuarded(k, 6);
+    k.fn.meanTexture(sums.ptr, 0, 12, 4, 0, out.ptr);
+    expect([...k.f64(out.ptr, 3)]).toEqual([0, 0, 0]);
+    sums.values.fill(0);
+    k.fn.meanTexture(sums.ptr, 2, 12, 0, 0, out.ptr);
+    expect([...k.f64(out.ptr, 3)].slice(1)).toEqual([0, 0]);
   });
 });

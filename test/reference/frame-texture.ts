@@ -15,3 +15,14 @@ export function referenceFrameTexture(
     return sums;
   });
 }
+
+/** Plain reference of what these sums say together: flatness, likeness to the past, rise. */
+export function referenceMeanTexture(sums: readonly (readonly number[])[], width: number, lag: number, high?: ArrayLike<number>): number[] {
+  let flat = 0, steady = 0, rise = 0;
+  sums.forEach((s, t) => {
+    flat += 2 ** (s[0] / width) / (s[1] / width + 1e-12);
+    if (t >= lag) steady += s[2] / Math.sqrt(s[3] * s[4] + 1e-30);
+    rise += high ? high[t] : s[5];
+  });
+  return [flat, steady, rise];
+}
