@@ -28,3 +28,8 @@ export { collectOwned, collectShared, sumLoud, sumShared } from './collect-bins'
 export { lanesFromPcm } from './pcm-lanes';
 export { bandHops } from './band-hops';
 export { lanePower, lowQuantiles } from './lane-power';
+export { meanPower, powerRows } from './lane-rows';
+export { planePower, smoothBins, sumFrames, sumRows } from './bin-power';
+export { addExpected, hushBins } from './hush';
+export { addLevels, addValues, collectRatios, selectRank, weighBins } from './level-rows';
+export { beginVoice, lookAtVoice, maskVoice, removeTrusted, settleVoice } from './voice-bins';
