@@ -29,7 +29,7 @@ export function measureFloors(k: Kernels, plan: StftPlan, { sampleRateHz, binCou
     k.fn.powerRows(ptr, spectrumCount, binCount, columns, rows, usable);
     const counts = k.i32(usable, 4);
     const isKnown = Array.from(counts, (n) => n > 0);
-    counts.forEach((n, t) => { counts[t] = Math.floor(QUANTILE * Math.max(0, n - 1)); });
+    counts.forEach((n, t) => { counts[t] = Math.round(QUANTILE * Math.max(0, n - 1)); });
     k.fn.lowQuantiles(rows, spectrumCount, columns, usable, 1, k.alloc(16 * spectrumCount), floor);
     const values = k.f32(floor, 4 * columns);
     group.forEach((_, t) => out.push(Float32Array.from({ length: binCount }, (_v, b) => (isKnown[t] ? Math.max(least, TO_MEAN * values[4 * b + t]) : least))));

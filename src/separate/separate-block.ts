@@ -47,7 +47,10 @@ export class BlockSeparator {
     this.analyser = new SectionAnalyser(space, settings, recorderOf, clock, read);
     this.pieces = planPieces(this.calls, endFrames.length, settings);
     this.store = new SoloStore(this.analyser, new PathEngine(space, settings), this.calls, endFrames.length);
+    this.base = space.k.mark();
   }
+  /** What a block takes begins here. */
+  private readonly base: number;
   private readonly store: SoloStore;
 
   /** Changes of the pieces that begin in a block, in order of time; they may reach into later blocks. Blocks wait for each other. */
@@ -63,17 +66,16 @@ export class BlockSeparator {
     const blockFrames = countBlockFrames(sampleRateHz), startFrame = blockIndex * blockFrames, endFrame = Math.min(Math.max(0, ...endFrames), startFrame + blockFrames);
     const pieces = this.findPieces(blockIndex === 0 ? -Infinity : this.findLimit(startFrame), this.findLimit(endFrame));
     if (pieces.length === 0) return [];
+    k.release(this.base);
     const floors = measureFloors(k, analyser.plan, settings, await read(endFrames.map(() => startFrame), endFrame - startFrame));
     store.beginBlock();
-    const mark = k.mark(), context: PathContext = {
+    const context: PathContext = {
       store, settings, floors, floorRows: floors.map((f) => space.placeRow(f, 1)), levels: await learnLevels(store, (startFrame + endFrame) / 2 / sampleRateHz, floors, settings),
     };
     // Pieces are short; one that begins in the block and all it looks at lie within this reach.
     const fromSec = pieces[0].startSec - LONGEST_SECTION_SEC, toSec = pieces[pieces.length - 1].startSec + LONGEST_SECTION_SEC;
     const sounds = (this.input.sounds ?? []).filter((s) => s.onsetSec < toSec && s.offsetSec > fromSec);
-    const edits = await new PieceSeparator(analyser, this.calls, sounds).separate(pieces, context);
-    k.release(mark);
-    return edits;
+    return new PieceSeparator(analyser, this.calls, sounds).separate(pieces, context);
   }
 
   /** Reference time before which pieces belong to the block that ends at a frame. */

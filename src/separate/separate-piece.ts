@@ -103,7 +103,7 @@ export class PieceSeparator {
     const { space, space: { k, width }, settings } = this.analyser, mark = k.mark(), section = await this.analyser.cut(span, new Set(tracks));
     // The wanted voice is refined last, with all others at their best.
     const voices = tracks.map((track) => ({ track, active: this.markActive(span, track) })).sort((a, b) => (a.track === own.track ? -1 : b.track === own.track ? 1 : 0));
-    const estimates = await estimateVoices(context, section, voices, own.onsetSec), changes = space.createPlanes(span.spectrumCount, estimates.length), nothing = space.placeRow([]);
+    const estimates = await estimateVoices(context, section, voices, own.onsetSec), changes = space.createPlanes(span.spectrumCount, estimates.length), nothing = space.placeRow(new Float32Array(space.binCount));
     // What makes the observed spectra the posterior mean of the voice, given the residual; with `keepNoise` noise is left with the voice.
     estimates.forEach((e, n) => {
       const floor = context.floorRows[e.track], [kept, lost] = settings.keepNoise ? [floor, nothing] : [nothing, floor];
