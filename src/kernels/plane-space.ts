@@ -44,9 +44,9 @@ export class PlaneSpace {
     return ptr;
   }
 
-  /** Takes rows of |X|^2. */
-  measurePower({ ptr, frameCount }: PlacedPlanes): Ptr {
-    const out = this.createRows(frameCount), count = frameCount * this.width;
+  /** |X|^2, into `out`, which is taken where it is not given. */
+  measurePower({ ptr, frameCount }: PlacedPlanes, out = this.createRows(frameCount)): Ptr {
+    const count = frameCount * this.width;
     this.k.fn.planePower(ptr, ptr + 4 * count, count, out);
     return out;
   }

@@ -22,10 +22,5 @@ export async function describeSeparation(audio: StudyAudio, task: SeparationTask
 
 function makeSource(audio: StudyAudio): TrackSource {
   const { tracks, recorders } = audio.timeline;
-  return async (startFrames, frameCount, wanted) => {
-    const into = tracks.map((_, j) => (!wanted || wanted.has(j) ? new Float32Array(frameCount) : null));
-    const starts = recorders.map((_, r) => startFrames[tracks.findIndex((t) => t.recorderIndex === r)] ?? 0);
-    await audio.readTracks(starts, frameCount, into);
-    return into.map((x) => x ?? new Float32Array(0));
-  };
+  return async (startFrames, frameCount, into) => audio.readTracks(recorders.map((_, r) => startFrames[tracks.findIndex((t) => t.recorderIndex === r)] ?? 0), frameCount, into);
 }

@@ -1,14 +1,14 @@
 import type { Ptr } from '../kernels/kernel-exports.js';
-import { computeIstft, computeStft, countSpectraBytes, createStftPlan, placeSamples, placeSpectra } from '../kernels/stft.js';
-import type { StftPlan } from '../kernels/stft.js';
+import { computeIstft, computeStft, countSpectraBytes, createStftPlan, placeSpectra } from '../kernels/stft.js';
+import type { SignalRegion, StftPlan } from '../kernels/stft.js';
 import type { PlacedPlanes, PlaneSpace } from '../kernels/plane-space.js';
 import { readOffset } from '../model/clock.js';
 import { cosTurn, sinTurn } from '../numeric/elementary.js';
 import type { ClockModel } from '../model/clock.js';
 import type { SeparationSettings } from './settings.js';
 
-/** Gives samples of all tracks, each from its own first frame on; what does not exist is 0. Tracks that are not among `wanted` may be empty. */
-export type TrackSource = (startFrames: readonly number[], frameCount: number, wanted?: ReadonlySet<number>) => Promise<Float32Array[]>;
+/** Writes samples of all tracks, each from its own first frame on, `frameCount` long; what does not exist is 0, a track without a place is not wanted. */
+export type TrackSource = (startFrames: readonly number[], frameCount: number, into: readonly (Float32Array | null)[]) => Promise<unknown>;
 
 /** A stretch of all tracks, and windows that stand at the same reference time on every track. */
 export interface SectionSpan {
@@ -43,9 +43,18 @@ export function countMostWindows(settings: SeparationSettings, mostSec = LONGEST
 }
 
 /** Bytes of kernel memory for the tables, and for what an analyser takes for a time. */
-export function countAnalyserBytes(settings: SeparationSettings): number {
-  const windows = countMostWindows(settings);
-  return countSpectraBytes(settings.binCount, 4, windows) + (windows * settings.hopFrames + settings.fftSize) * 4 * 5 + settings.fftSize * 64 + (1 << 20);
+export function countAnalyserBytes(settings: SeparationSettings, trackCount: number): number {
+  const windows = countMostWindows(settings), frames = windows * settings.hopFrames + settings.fftSize, groups = (trackCount + 3) >> 2;
+  return groups * (countSpectraBytes(settings.binCount, 4, windows) + frames * 4 * 5) + settings.fftSize * 64 + (1 << 20);
+}
+
+/** One row per lane of vectors. */
+export function takeLanes(vectors: Float32Array, laneCount: number): Float32Array[] {
+  return Array.from({ length: laneCount }, (_, t) => {
+    const row = new Float32Array(vectors.length / 4);
+    for (let b = 0, i = t; b < row.length; b++, i += 4) row[b] = vectors[i];
+    return row;
+  });
 }
 
 /** Cuts sections out of the tracks and turns spectra back into samples. */
@@ -77,48 +86,59 @@ export class SectionAnalyser {
 
   /** Spectra and powers of some tracks of a stretch, in memory that is taken. */
   async cut(span: SectionSpan, wanted: ReadonlySet<number>): Promise<Section> {
-    const { space: { k }, space } = this, { startFrames, frameCount, spectrumCount, shiftSec } = span;
-    const samples = await this.source(startFrames, frameCount, wanted), todo = samples.map((_, j) => j).filter((j) => wanted.has(j)), tracks = new Map<number, TrackSpectra>();
-    for (let g = 0; g < todo.length; g += 4) {
-      const group = todo.slice(g, g + 4), all = space.createPlanes(spectrumCount, group.length), mark = k.mark();
-      const { ptr } = computeStft(k, this.plan, placeSamples(k, group.map((j) => samples[j])), 0, spectrumCount);
-      k.fn.planesFromSpectra(ptr, spectrumCount, space.binCount, group.length, space.width, all[0].ptr);
-      k.release(mark);
-      group.forEach((j, t) => {
-        if (shiftSec[j]) this.turnPhases(all[t], shiftSec[j]!, 1);
-        const power = space.measurePower(all[t]), smooth = space.createRows(spectrumCount);
-        space.smooth(power, spectrumCount, smooth);
-        tracks.set(j, { planes: all[t], power, smooth });
-      });
-    }
+    const { space: { k }, space } = this, { startFrames, frameCount, spectrumCount, shiftSec } = span, tracks = new Map<number, TrackSpectra>(), todo = [...wanted].sort((a, b) => a - b);
+    const all = space.createPlanes(spectrumCount, todo.length), powers = todo.map(() => [space.createRows(spectrumCount), space.createRows(spectrumCount)]), mark = k.mark();
+    const signals = await this.load(startFrames, frameCount, todo);
+    signals.forEach((region, g) => {
+      const spectra = k.mark(), { ptr } = computeStft(k, this.plan, region, 0, spectrumCount);
+      k.fn.planesFromSpectra(ptr, spectrumCount, space.binCount, region.trackCount, space.width, all[4 * g].ptr);
+      k.release(spectra);
+    });
+    k.release(mark);
+    todo.forEach((j, t) => {
+      const planes = all[t], [power, smooth] = powers[t];
+      if (shiftSec[j]) this.turnPhases(planes, shiftSec[j]!, 1);
+      space.measurePower(planes, power);
+      space.smooth(power, spectrumCount, smooth);
+      tracks.set(j, { planes, power, smooth });
+    });
     return { ...span, tracks };
+  }
+
+  /** Samples of some tracks, in groups of four, in memory that is taken. */
+  async load(startFrames: readonly number[], frameCount: number, tracks: readonly number[]): Promise<SignalRegion[]> {
+    const { k } = this.space, groups: SignalRegion[] = [], into: (Float32Array | null)[] = this.recorderOf.map(() => null);
+    for (let g = 0; g < tracks.length; g += 4) {
+      const group = tracks.slice(g, g + 4), signal = k.allocF32(group.length * frameCount);
+      group.forEach((j, t) => { into[j] = k.f32(signal + 4 * t * frameCount, frameCount); });
+      groups.push({ signal, trackStrideFrames: frameCount, trackCount: group.length, frameCount });
+    }
+    await this.source(startFrames, frameCount, into);
+    return groups;
   }
 
   /** Mean power per bin of all tracks over a stretch as `planSpan` takes it, from every second window. */
   async measureMeans(fromSec: number, toSec: number, leadFrames: number): Promise<Float32Array[]> {
-    const { space: { k }, settings: { sampleRateHz, fftSize, hopFrames, binCount } } = this, startSec = Math.floor(fromSec * sampleRateHz - leadFrames) / sampleRateHz;
+    const { space: { k }, settings: { sampleRateHz, fftSize, hopFrames, binCount } } = this, startSec = Math.floor(fromSec * sampleRateHz - leadFrames) / sampleRateHz, out: Float32Array[] = [], mark = k.mark();
     const spectrumCount = Math.max(1, Math.ceil((Math.min(toSec - startSec, LONGEST_SECTION_SEC) * sampleRateHz) / (2 * hopFrames))), frameCount = (spectrumCount - 1) * 2 * hopFrames + fftSize;
-    const samples = await this.source(this.placeFrames(startSec), frameCount), out: Float32Array[] = [];
-    for (let g = 0; g < samples.length; g += 4) {
-      const mark = k.mark(), group = samples.slice(g, g + 4), { ptr } = computeStft(k, { ...this.plan, hopFrames: 2 * hopFrames }, placeSamples(k, group), 0, spectrumCount), mean = k.alloc(16 * binCount);
+    for (const region of await this.load(this.placeFrames(startSec), frameCount, this.recorderOf.map((_, j) => j))) {
+      const { ptr } = computeStft(k, { ...this.plan, hopFrames: 2 * hopFrames }, region, 0, spectrumCount), mean = k.alloc(16 * binCount);
       k.fn.meanPower(ptr, spectrumCount, binCount, mean);
-      const values = k.f32(mean, 4 * binCount);
-      group.forEach((_, t) => out.push(Float32Array.from({ length: binCount }, (_v, b) => values[4 * b + t])));
-      k.release(mark);
+      out.push(...takeLanes(k.f32(mean, 4 * binCount), region.trackCount));
     }
+    k.release(mark);
     return out;
   }
 
-  /** Samples that belong to spectra of some tracks of a section, each frameCount long; the spectra lie one behind the other and are written to. */
+  /** Samples that belong to spectra of some tracks of a section, each frameCount long, in memory that is taken; the spectra lie one behind the other and are written to. */
   synthesise({ frameCount, spectrumCount, shiftSec }: SectionSpan, tracks: readonly number[], spectra: readonly PlacedPlanes[]): Float32Array[] {
     const { space: { k, binCount, width } } = this, out: Float32Array[] = [];
     spectra.forEach((x, n) => { if (shiftSec[tracks[n]]) this.turnPhases(x, shiftSec[tracks[n]]!, -1); });
     for (let g = 0; g < spectra.length; g += 4) {
-      const mark = k.mark(), count = Math.min(4, spectra.length - g), placed = placeSpectra(k, binCount, count, spectrumCount);
+      const count = Math.min(4, spectra.length - g), placed = placeSpectra(k, binCount, count, spectrumCount);
       k.fn.spectraFromPlanes(spectra[g].ptr, spectrumCount, binCount, count, width, placed.ptr);
       const samples = computeIstft(k, this.plan, placed, frameCount);
-      for (let t = 0; t < count; t++) out.push(samples.slice(t * frameCount, (t + 1) * frameCount));
-      k.release(mark);
+      for (let t = 0; t < count; t++) out.push(samples.subarray(t * frameCount, (t + 1) * frameCount));
     }
     return out;
   }

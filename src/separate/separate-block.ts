@@ -27,8 +27,8 @@ export function countBlockFrames(sampleRateHz: number): number {
 
 /** Bytes of kernel memory for tables, solo calls, rows of floors, and whatever takes most at a time. */
 function countBytes(settings: SeparationSettings, trackCount: number): number {
-  const paths = countPathBytes(MOST_OTHERS, countMostWindows(settings), padBins(settings.binCount), settings), floors = countFloorBytes(settings, countBlockFrames(settings.sampleRateHz));
-  return countAnalyserBytes(settings) + countStoreBytes(settings) + trackCount * 4 * padBins(settings.binCount) + Math.max(countPieceBytes(settings, trackCount) + paths, floors);
+  const paths = countPathBytes(MOST_OTHERS, countMostWindows(settings), padBins(settings.binCount), settings), floors = countFloorBytes(settings, countBlockFrames(settings.sampleRateHz), trackCount);
+  return countAnalyserBytes(settings, trackCount) + countStoreBytes(settings) + trackCount * 4 * padBins(settings.binCount) + Math.max(countPieceBytes(settings, trackCount) + paths, floors);
 }
 
 /** Works out what separation changes in one block. Every block follows from the input alone, so that blocks can be done anywhere in any order. */
@@ -62,12 +62,13 @@ export class BlockSeparator {
   private queue: Promise<unknown> = Promise.resolve();
 
   private async separateNow(blockIndex: number): Promise<Edit[]> {
-    const { input: { endFrames, sampleRateHz, read }, settings, store, analyser, analyser: { space, space: { k } } } = this;
+    const { input: { endFrames, sampleRateHz }, settings, store, analyser, analyser: { space, space: { k } } } = this;
     const blockFrames = countBlockFrames(sampleRateHz), startFrame = blockIndex * blockFrames, endFrame = Math.min(Math.max(0, ...endFrames), startFrame + blockFrames);
     const pieces = this.findPieces(blockIndex === 0 ? -Infinity : this.findLimit(startFrame), this.findLimit(endFrame));
     if (pieces.length === 0) return [];
     k.release(this.base);
-    const floors = measureFloors(k, analyser.plan, settings, await read(endFrames.map(() => startFrame), endFrame - startFrame));
+    const floors = measureFloors(k, analyser.plan, settings, await analyser.load(endFrames.map(() => startFrame), endFrame - startFrame, endFrames.map((_, j) => j)));
+    k.release(this.base);
     store.beginBlock();
     const context: PathContext = {
       store, settings, floors, floorRows: floors.map((f) => space.placeRow(f, 1)), levels: await learnLevels(store, (startFrame + endFrame) / 2 / sampleRateHz, floors, settings),

@@ -77,9 +77,9 @@ export class PieceSeparator {
       if (isWhole(kept)) continue;
       if (hushOthers(space, section.tracks.get(track)!, track, callers.filter((c) => c.track !== track), kept, context.levels, context.floors[track], settings, places[changed.length])) changed.push(piece);
     }
-    const samples = this.analyser.synthesise(span, changed.map((p) => p.track), places.slice(0, changed.length));
+    const samples = this.analyser.synthesise(span, changed.map((p) => p.track), places.slice(0, changed.length)), edits = changed.map((piece, n) => this.makeEdit(piece, span, samples[n]));
     k.release(mark);
-    return changed.map((piece, n) => this.makeEdit(piece, span, samples[n]));
+    return edits;
   }
 
   private async separateVoice(own: SeparationCall, context: PathContext): Promise<{ span: SectionSpan; samples: Float32Array } | undefined> {
@@ -109,9 +109,9 @@ export class PieceSeparator {
       const floor = context.floorRows[e.track], [kept, lost] = settings.keepNoise ? [floor, nothing] : [nothing, floor];
       k.fn.maskVoice(section.tracks.get(e.track)!.planes.ptr, e.residual.ptr, e.power, e.leftover, kept, lost, settings.leastGain, span.spectrumCount, width, changes[n].ptr);
     });
-    const order = estimates.map((e) => e.track), samples = this.analyser.synthesise(span, order, changes);
+    const order = estimates.map((e) => e.track), samples = this.analyser.synthesise(span, order, changes), kept = new Map(order.map((track, n) => [track, samples[n].slice()]));
     k.release(mark);
-    return new Map(order.map((track, n) => [track, samples[n]]));
+    return kept;
   }
 
   /** Calls of other birds whose sound meets a call; none where no other call overlaps it, for then there is more to lose than to remove. */

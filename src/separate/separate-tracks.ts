@@ -52,7 +52,8 @@ export async function* separateTracks(input: SeparationInput, runner: BlockRunne
       ahead.push(answer);
     }
     const startFrame = index * blockFrames, endFrame = Math.min(lastFrame, startFrame + blockFrames);
-    const samples = await read(endFrames.map(() => startFrame), endFrame - startFrame);
+    const samples = endFrames.map(() => new Float32Array(endFrame - startFrame));
+    await read(endFrames.map(() => startFrame), endFrame - startFrame, samples);
     for (const edit of await ahead.shift()!) {
       pending.push(edit);
       input.onChange?.(edit.track, edit.change.length);

@@ -40,7 +40,7 @@ async function separate(scene: SimulatedScene, cut = (calls: SeparationCall[]): 
     return rows.length ? { knotSec: rows.map((c) => c.tRefSec), offsetSec: rows.map((c) => c.offsetSec), uncertaintySec: rows.map(() => 0) } : { knotSec: [0], offsetSec: [0], uncertaintySec: [0] };
   });
   const frames = scene.tracks[0].samples.length;
-  const read = async (starts: readonly number[], count: number): Promise<Float32Array[]> => scene.tracks.map((t, j) => Float32Array.from({ length: count }, (_, i) => t.samples[starts[j] + i] ?? 0));
+  const read = async (starts: readonly number[], count: number, into: readonly (Float32Array | null)[]): Promise<void> => scene.tracks.forEach((t, j) => { for (let i = 0; i < count; i++) if (into[j]) into[j][i] = t.samples[starts[j] + i] ?? 0; });
   const out = scene.tracks.map(() => new Float32Array(frames).fill(NaN));
   const input = { kernels: await loadKernelsFile(), sampleRateHz: RATE, endFrames: scene.tracks.map(() => frames), recorderOf: scene.tracks.map((t) => recorders.indexOf(t.recorder)), clock, calls: cut(calls), read };
   for await (const block of separateTracks(input)) block.tracks.forEach((x, j) => out[j].set(x, block.startFrame));
