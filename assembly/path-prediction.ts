@@ -1,12 +1,13 @@
 /**
  * What linear paths predict per bin, and how surely; four bins and four frames at a time.
  *
- * Formula: crosstalk(k) = sum over a of H_a Z_a(k); variance(k) = sum over a of |sum over b <= a of F(a, b) conj(Z_b(k))|^2, F the inverse of
- * the lower Cholesky factor of the paths' precision. Taps as in path-products.ts.
+ * Formula: crosstalk(k) = sum over a of H_a Z_a(k); variance(k) = sum over a of |sum over b <= a of F(a, b) conj(Z_b(k))|^2 for even k, F the inverse of
+ * the lower Cholesky factor of the paths' precision; for odd k the mean of both neighbours, of the one before at the end. (Windows overlap by three
+ * quarters: the variance moves little from one to the next.) Taps as in path-products.ts.
  *   tablePtr     read    i32[refCount], addresses of planes re [frameCount][width] then im, f32
  *   meanPtr      read    size rows of re [width] then im [width], f32
  *   factorPtr    read    rows a (a + 1) / 2 + b of the same form
- *   scratchPtr   written 32 refCount (frameCount + tapCount + 3) bytes
+ *   scratchPtr   written 32 refCount (frameCount + tapCount + 7) bytes
  *   crosstalkPtr written planes re [frameCount][width] then im, f32
  *   variancePtr  written f32 [frameCount][width]
  * width is a multiple of 4; alignment 16 (table 4); written memory must not overlap the rest. A NaN spoils its own bin only.
@@ -19,18 +20,20 @@ export function pathPrediction(
 ): void {
   const rowBytes = <usize>width << 2, imOffset = <usize>frameCount * rowBytes, size = refCount * tapCount;
   // Tap l of frame k stands tapCount - 1 - l behind the column's start and k further.
-  const before = <usize>(tapCount - 1 - leadTaps) << 5, columnBytes = <usize>(frameCount + tapCount + 3) << 5;
+  const before = <usize>(tapCount - 1 - leadTaps) << 5, columnBytes = <usize>(frameCount + tapCount + 7) << 5;
   memory.fill(scratchPtr, 0, <usize>refCount * columnBytes);
   for (let at: usize = 0; at < rowBytes; at += 16) {
     for (let r = 0; r < refCount; r++) copyColumn(<usize>load<i32>(tablePtr + (<usize>r << 2)) + at, frameCount, rowBytes, imOffset, scratchPtr + <usize>r * columnBytes + before);
     for (let k = 0; k < frameCount; k += 4) {
       const row = <usize>k * rowBytes + at, first = scratchPtr + (<usize>(k + tapCount - 1) << 5), count = min(4, frameCount - k);
       predictFour(first, size, tapCount, columnBytes, meanPtr + at, rowBytes, imOffset, count, crosstalkPtr + row);
-      varyFour(first, size, tapCount, columnBytes, factorPtr + at, rowBytes, count, variancePtr + row);
+      if ((k & 4) == 0) varyFour(first, size, tapCount, columnBytes, factorPtr + at, rowBytes, (frameCount - k + 1) >> 1, variancePtr + row);
     }
+    fillOdd(variancePtr + at, frameCount, rowBytes);
   }
 }
 
+/** Even frames from `first` on, `count` of them at most. */
 function varyFour(first: usize, size: i32, tapCount: i32, columnBytes: usize, factor: usize, rowBytes: usize, count: i32, out: usize): void {
   let v0 = f32x4.splat(0), v1 = v0, v2 = v0, v3 = v0;
   for (let a = 0; a < size; a++) {
@@ -42,13 +45,13 @@ function varyFour(first: usize, size: i32, tapCount: i32, columnBytes: usize, fa
       let zr = v128.load(z), zi = v128.load(z, 16);
       r0 = f32x4.add(r0, f32x4.add(f32x4.mul(fr, zr), f32x4.mul(fi, zi)));
       i0 = f32x4.add(i0, f32x4.sub(f32x4.mul(fi, zr), f32x4.mul(fr, zi)));
-      zr = v128.load(z, 32); zi = v128.load(z, 48);
+      zr = v128.load(z, 64); zi = v128.load(z, 80);
       r1 = f32x4.add(r1, f32x4.add(f32x4.mul(fr, zr), f32x4.mul(fi, zi)));
       i1 = f32x4.add(i1, f32x4.sub(f32x4.mul(fi, zr), f32x4.mul(fr, zi)));
-      zr = v128.load(z, 64); zi = v128.load(z, 80);
+      zr = v128.load(z, 128); zi = v128.load(z, 144);
       r2 = f32x4.add(r2, f32x4.add(f32x4.mul(fr, zr), f32x4.mul(fi, zi)));
       i2 = f32x4.add(i2, f32x4.sub(f32x4.mul(fi, zr), f32x4.mul(fr, zi)));
-      zr = v128.load(z, 96); zi = v128.load(z, 112);
+      zr = v128.load(z, 192); zi = v128.load(z, 208);
       r3 = f32x4.add(r3, f32x4.add(f32x4.mul(fr, zr), f32x4.mul(fi, zi)));
       i3 = f32x4.add(i3, f32x4.sub(f32x4.mul(fi, zr), f32x4.mul(fr, zi)));
       z -= 32;
@@ -59,7 +62,15 @@ function varyFour(first: usize, size: i32, tapCount: i32, columnBytes: usize, fa
     v2 = f32x4.add(v2, f32x4.add(f32x4.mul(r2, r2), f32x4.mul(i2, i2)));
     v3 = f32x4.add(v3, f32x4.add(f32x4.mul(r3, r3), f32x4.mul(i3, i3)));
   }
-  storeFour(out, rowBytes, count, v0, v1, v2, v3);
+  storeFour(out, 2 * rowBytes, count, v0, v1, v2, v3);
+}
+
+function fillOdd(variance: usize, frameCount: i32, rowBytes: usize): void {
+  const half = f32x4.splat(0.5);
+  for (let k = 1, p = variance + rowBytes; k < frameCount; k += 2, p += 2 * rowBytes) {
+    const before = v128.load(p - rowBytes);
+    v128.store(p, f32x4.mul(half, f32x4.add(before, k + 1 < frameCount ? v128.load(p + rowBytes) : before)));
+  }
 }
 
 function predictFour(first: usize, size: i32, tapCount: i32, columnBytes: usize, mean: usize, rowBytes: usize, imOffset: usize, count: i32, out: usize): void {

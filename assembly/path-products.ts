@@ -31,7 +31,9 @@ export function pathProducts(
         for (let d = s == r ? 0 : 1 - tapCount; d < tapCount; d++) {
           const end = min(tapCount, tapCount + d);
           for (let l = max(0, d); l < end; l += 4) {
-            addShifted(x, y + <usize>(d << 5), weights + (<usize>l << 4), frameCount, productsPtr + at, r * tapCount + l, s * tapCount + l - d, min(4, end - l), rowBytes);
+            const a = r * tapCount + l, b = s * tapCount + l - d, count = min(4, end - l), w = weights + (<usize>l << 4), out = productsPtr + at;
+            if (count > 2) addShifted(x, y + <usize>(d << 5), w, frameCount, out, a, b, count, rowBytes);
+            else addShiftedPair(x, y + <usize>(d << 5), w, frameCount, out, a, b, count, rowBytes);
           }
         }
       }
@@ -90,6 +92,22 @@ function addShifted(x: usize, y: usize, w: usize, frameCount: i32, out: usize, a
   if (count > 1) storeRow(rowAt(out, a + 1, b + 1, rowBytes), r1, i1, rowBytes);
   if (count > 2) storeRow(rowAt(out, a + 2, b + 2, rowBytes), r2, i2, rowBytes);
   if (count > 3) storeRow(rowAt(out, a + 3, b + 3, rowBytes), r3, i3, rowBytes);
+}
+
+/** The same for one or two pairs. */
+function addShiftedPair(x: usize, y: usize, w: usize, frameCount: i32, out: usize, a: i32, b: i32, count: i32, rowBytes: usize): void {
+  let r0 = f32x4.splat(0), r1 = r0, i0 = r0, i1 = r0;
+  const end = x + (<usize>frameCount << 5);
+  for (; x < end; x += 32, y += 32, w += 16) {
+    const xr = v128.load(x), xi = v128.load(x, 16), yr = v128.load(y), yi = v128.load(y, 16);
+    const re = f32x4.add(f32x4.mul(xr, yr), f32x4.mul(xi, yi)), im = f32x4.sub(f32x4.mul(xr, yi), f32x4.mul(xi, yr));
+    let g = v128.load(w);
+    r0 = f32x4.add(r0, f32x4.mul(g, re)); i0 = f32x4.add(i0, f32x4.mul(g, im));
+    g = v128.load(w, 16);
+    r1 = f32x4.add(r1, f32x4.mul(g, re)); i1 = f32x4.add(i1, f32x4.mul(g, im));
+  }
+  storeRow(rowAt(out, a, b, rowBytes), r0, i0, rowBytes);
+  if (count > 1) storeRow(rowAt(out, a + 1, b + 1, rowBytes), r1, i1, rowBytes);
 }
 
 /** Right sides of `count` taps from a on. */

@@ -53,7 +53,7 @@ export function explainObserved(
   for (const part of known) addSystemTo(space, system, part.system, tapCount, part.at);
   const mean = k.allocF32(2 * size * width), factor = k.allocF32(size * (size + 1) * width);
   k.fn.solvePathBins(system, prior, size, width, k.alloc(32 * size * (size + 1)), mean, factor);
-  const scratch = k.alloc(32 * refs.length * (frameCount + tapCount + 3));
+  const scratch = k.alloc(32 * refs.length * (frameCount + tapCount + 7));
   k.fn.pathPrediction(placeTable(k, refs), refs.length, frameCount, tapCount, leadTaps, width, mean, factor, scratch, crosstalk.ptr, variance);
   k.release(mark);
 }

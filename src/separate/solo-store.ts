@@ -48,9 +48,9 @@ export class SoloStore {
     return (side < 0 ? list.reverse() : list).slice(0, count);
   }
 
+  /** From the window whose middle is at the onset on: what comes before holds noise, and paths learned from it remove less. */
   private findSpan(call: SeparationCall): [fromSec: number, toSec: number, leadFrames: number] {
-    const { fftSize, tapCount, hopFrames } = this.analyser.settings;
-    return [call.onsetSec - 0.005, Math.min(call.offsetSec, call.onsetSec + 2) + 0.1, fftSize + tapCount * hopFrames];
+    return [call.onsetSec - 0.005, Math.min(call.offsetSec, call.onsetSec + 2) + 0.1, this.analyser.settings.fftSize / 2];
   }
 
   /** Mean power of a solo call on every track, per bin. */
