@@ -79,10 +79,10 @@ async function attribute(scene, birds) {
 async function separateScene(scene, { calls, sounds, clock }, recorders) {
   const frames = scene.tracks[0].samples.length;
   const read = async (starts, count, into) => scene.tracks.forEach((t, j) => {
-    const from = Math.max(0, -starts[j]);
     if (!into[j]) return;
-    into[j].fill(0);
-    if (starts[j] + from < frames) into[j].set(t.samples.subarray(starts[j] + from, Math.min(frames, starts[j] + count)), from);
+    const from = Math.min(count, Math.max(0, -starts[j])), part = t.samples.subarray(starts[j] + from, Math.max(starts[j] + from, Math.min(frames, starts[j] + count)));
+    into[j].set(part, from);
+    into[j].fill(0, 0, from).fill(0, from + part.length);
   });
   const out = scene.tracks.map(() => new Float32Array(frames));
   for await (const block of separateTracks({ kernels, sampleRateHz: scene.sampleRateHz, endFrames: scene.tracks.map(() => frames), recorderOf: scene.tracks.map((t) => recorders.indexOf(t.recorder)), clock, calls, sounds, read, changes })) {

@@ -107,18 +107,23 @@ export function guardWearer(sums: SectionSums, piece: Piece, calls: readonly Sep
  * as much as loud ones. 0 where no window lies in both call and piece.
  */
 function measureExcess(sums: SectionSums, piece: Piece, call: SeparationCall, calls: readonly SeparationCall[], levels: CrosstalkLevels, floors: readonly Float32Array[]): number {
-  const { centreSec } = sums.section, fromSec = Math.max(call.onsetSec, piece.startSec), toSec = Math.min(call.offsetSec, piece.endSec), floor = floors[piece.track];
-  const usualFrom = (track: number): number => levels.usual[piece.track * levels.trackCount + track];
-  const callers = [...new Set(calls.filter((c) => c.onsetSec < toSec && c.offsetSec > fromSec && levels.callCount[piece.track * levels.trackCount + c.track] > 0).map((c) => c.track))];
+  const { centreSec } = sums.section, { track } = piece, fromSec = Math.max(call.onsetSec, piece.startSec), toSec = Math.min(call.offsetSec, piece.endSec);
+  const callers = [...new Set(calls.filter((c) => c.onsetSec < toSec && c.offsetSec > fromSec && levels.callCount[track * levels.trackCount + c.track] > 0).map((c) => c.track))];
   let first = 0, end = centreSec.length;
   while (first < end && centreSec[first] < fromSec) first++;
   while (end > first && centreSec[end - 1] > toSec) end--;
-  const windows = end - first, heard = Float64Array.from(sums.sumWindows(piece.track, first, end), (v, b) => v - windows * floor[b]), usual = new Float64Array(floor.length), noise = new Float64Array(floor.length);
-  for (const c of callers) {
-    const power = sums.sumWindows(c, first, end), level = usualFrom(c), own = floors[c];
-    for (let b = 0; b < usual.length; b++) { usual[b] += level * (power[b] - windows * own[b]); noise[b] += level * windows * own[b]; }
+  const windows = end - first, heard = sums.sumWindows(track, first, end), floor = floors[track];
+  const sources = callers.map((c) => ({ power: sums.sumWindows(c, first, end), own: floors[c], level: levels.usual[track * levels.trackCount + c] }));
+  let over = 0, bins = 0;
+  for (let b = 0; b < heard.length; b++) {
+    let usual = 0, noise = 0;
+    for (const { power, own, level } of sources) { usual += level * (power[b] - windows * own[b]); noise += level * windows * own[b]; }
+    // Bins in which callers stand out of their noise, each weighted by the inverse of what is expected.
+    if (usual <= CLEAR_OF_NOISE * noise) continue;
+    over += Math.max(0, heard[b] - windows * floor[b]) / usual;
+    bins++;
   }
-  return divideWeighted(heard, usual, noise);
+  return bins > 0 ? over / bins : 0;
 }
 
 /** Whether a track gets louder after a call than it was while it lasted, with no other call that could be the reason: an echo only falls. */
@@ -131,17 +136,6 @@ function risesAfter(sums: SectionSums, track: number, call: SeparationCall, call
     else if (centreSec[k] >= call.offsetSec + reachSec && centreSec[k] <= endSec) after = Math.max(after, power);
   });
   return during > 0 && after > during;
-}
-
-/** Ratio of two powers over the bins in which callers stand out of their noise, each weighted by the inverse of what is expected. */
-function divideWeighted(heard: Float64Array, usual: Float64Array, noise: Float64Array): number {
-  let over = 0, bins = 0;
-  for (let b = 0; b < heard.length; b++) {
-    if (usual[b] <= CLEAR_OF_NOISE * noise[b]) continue;
-    over += Math.max(0, heard[b]) / usual[b];
-    bins++;
-  }
-  return bins > 0 ? over / bins : 0;
 }
 
 /**
