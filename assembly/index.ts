@@ -5,7 +5,7 @@ export { hannWindow, sumWindow, sumWindowSquares } from './window';
 export { stft } from './stft';
 export { istft } from './istft';
 export { powerFromSpectra } from './power';
-export { planesFromSpectra, spectraFromPlanes } from './spectra-planes';
+export { istftPlanes, stftPlanes } from './spectra-planes';
 export { addCrossSpectra, crossScratchBytes } from './cross-spectra';
 export { correlationsFromCross } from './correlation';
 export { peakLag } from './peak-lag';

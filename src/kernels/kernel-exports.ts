@@ -27,8 +27,15 @@ export interface KernelExports {
     spectra: Ptr, spectrumCount: number, trackCount: number, n: number, firstFrame: number, hopFrames: number, window: Ptr,
     windowFrames: number, table: Ptr, scratch: Ptr, weight: Ptr, signal: Ptr, trackStrideFrames: number, frameCount: number,
   ): void;
-  planesFromSpectra(spectra: Ptr, spectrumCount: number, bins: number, trackCount: number, width: number, planes: Ptr): void;
-  spectraFromPlanes(planes: Ptr, spectrumCount: number, bins: number, trackCount: number, width: number, spectra: Ptr): void;
+  /** width: n / 2 + 4. */
+  stftPlanes(
+    signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, hopFrames: number, spectrumCount: number,
+    n: number, window: Ptr, table: Ptr, scratch: Ptr, width: number, planes: Ptr, power: Ptr,
+  ): void;
+  istftPlanes(
+    planes: Ptr, spectrumCount: number, trackCount: number, n: number, hopFrames: number, window: Ptr, table: Ptr, scratch: Ptr, width: number, weight: Ptr,
+    signal: Ptr, trackStrideFrames: number, frameCount: number,
+  ): void;
   powerFromSpectra(spectra: Ptr, spectrumCount: number, binCount: number, trackCount: number, scale: number, power: Ptr): void;
 
   /** Spectra and powers (their lower bins) from lanes, and sums over the others. */

@@ -1,5 +1,5 @@
 import type { Ptr } from '../kernels/kernel-exports.js';
-import { computeIstft, computeStft, countSpectraBytes, createStftPlan, placeSpectra } from '../kernels/stft.js';
+import { computeStft, countSpectraBytes, createStftPlan } from '../kernels/stft.js';
 import type { SignalRegion, StftPlan } from '../kernels/stft.js';
 import type { PlacedPlanes, PlaneSpace } from '../kernels/plane-space.js';
 import { readOffset } from '../model/clock.js';
@@ -44,8 +44,9 @@ export function countMostWindows(settings: SeparationSettings, mostSec = LONGEST
 
 /** Bytes of kernel memory for the tables, and for what an analyser takes for a time. */
 export function countAnalyserBytes(settings: SeparationSettings, trackCount: number): number {
-  const windows = countMostWindows(settings), frames = windows * settings.hopFrames + settings.fftSize, groups = (trackCount + 3) >> 2;
-  return groups * (countSpectraBytes(settings.binCount, 4, windows) + frames * 4 * 5) + settings.fftSize * 64 + (1 << 20);
+  // Spectra in lanes are of solo calls, of which every second window is taken.
+  const windows = countMostWindows(settings), frames = windows * settings.hopFrames + settings.fftSize;
+  return countSpectraBytes(settings.binCount, 4, windows) + frames * 4 * (trackCount + 8) + settings.fftSize * 128 + (1 << 20);
 }
 
 /** One row per lane of vectors. */
@@ -87,18 +88,15 @@ export class SectionAnalyser {
   /** Spectra and powers of some tracks of a stretch, in memory that is taken. */
   async cut(span: SectionSpan, wanted: ReadonlySet<number>): Promise<Section> {
     const { space: { k }, space } = this, { startFrames, frameCount, spectrumCount, shiftSec } = span, tracks = new Map<number, TrackSpectra>(), todo = [...wanted].sort((a, b) => a - b);
-    const all = space.createPlanes(spectrumCount, todo.length), powers = todo.map(() => [space.createRows(spectrumCount), space.createRows(spectrumCount)]), mark = k.mark();
-    const signals = await this.load(startFrames, frameCount, todo);
-    signals.forEach((region, g) => {
-      const spectra = k.mark(), { ptr } = computeStft(k, this.plan, region, 0, spectrumCount);
-      k.fn.planesFromSpectra(ptr, spectrumCount, space.binCount, region.trackCount, space.width, all[4 * g].ptr);
-      k.release(spectra);
-    });
+    const all = space.createPlanes(spectrumCount, todo.length), powers = space.createRows(spectrumCount * todo.length), rowsBytes = 4 * spectrumCount * space.width, smooths = space.createRows(spectrumCount * todo.length), mark = k.mark();
+    const signals = await this.load(startFrames, frameCount, todo), { fftSize, hopFrames, window, table } = this.plan, scratch = k.alloc(16 * (3 * fftSize + 8));
+    signals.forEach(({ signal, trackStrideFrames, trackCount }, g) => k.fn.stftPlanes(
+      signal, trackStrideFrames, trackCount, frameCount, hopFrames, spectrumCount, fftSize, window, table, scratch, space.width, all[4 * g].ptr, powers + 4 * g * rowsBytes,
+    ));
     k.release(mark);
     todo.forEach((j, t) => {
-      const planes = all[t], [power, smooth] = powers[t];
+      const planes = all[t], power = powers + t * rowsBytes, smooth = smooths + t * rowsBytes;
       if (shiftSec[j]) this.turnPhases(planes, shiftSec[j]!, 1);
-      space.measurePower(planes, power);
       space.smooth(power, spectrumCount, smooth);
       tracks.set(j, { planes, power, smooth });
     });
@@ -132,13 +130,13 @@ export class SectionAnalyser {
 
   /** Samples that belong to spectra of some tracks of a section, each frameCount long, in memory that is taken; the spectra lie one behind the other and are written to. */
   synthesise({ frameCount, spectrumCount, shiftSec }: SectionSpan, tracks: readonly number[], spectra: readonly PlacedPlanes[]): Float32Array[] {
-    const { space: { k, binCount, width } } = this, out: Float32Array[] = [];
+    const { space: { k, width } } = this, { fftSize, hopFrames, window, table } = this.plan, out: Float32Array[] = [];
     spectra.forEach((x, n) => { if (shiftSec[tracks[n]]) this.turnPhases(x, shiftSec[tracks[n]]!, -1); });
     for (let g = 0; g < spectra.length; g += 4) {
-      const count = Math.min(4, spectra.length - g), placed = placeSpectra(k, binCount, count, spectrumCount);
-      k.fn.spectraFromPlanes(spectra[g].ptr, spectrumCount, binCount, count, width, placed.ptr);
-      const samples = computeIstft(k, this.plan, placed, frameCount);
-      for (let t = 0; t < count; t++) out.push(samples.subarray(t * frameCount, (t + 1) * frameCount));
+      const count = Math.min(4, spectra.length - g), signal = k.allocF32(count * frameCount), mark = k.mark();
+      k.fn.istftPlanes(spectra[g].ptr, spectrumCount, count, fftSize, hopFrames, window, table, k.alloc(16 * (3 * fftSize + 8)), width, k.allocF32(frameCount), signal, frameCount, frameCount);
+      k.release(mark);
+      for (let t = 0; t < count; t++) out.push(k.f32(signal + 4 * t * frameCount, frameCount));
     }
     return out;
   }
