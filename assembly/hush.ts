@@ -1,11 +1,11 @@
 /**
  * What takes expected crosstalk off a track, bin by bin. Rows hold one f32 per bin and are padded to `width`, a multiple of 4.
  *
- * addExpected: loud(k) = max(decay * ringing(k-1), active(k) * most * power(k)); where loud > least it is added to `expected` and rings on, elsewhere
+ * addExpected: loud(k) = max(decay * ringing(k-1), active(k) * excess * ratio * power(k)); where loud > share * floor it is added to `expected` and rings on, elsewhere
  * nothing is added and it rings no more. Gives 1 where anything was added, else 0.
  *   powerPtr    read    f32 [frameCount][width], the caller's power on its own track
  *   activePtr   read    u8[frameCount]
- *   mostPtr     read    f32[width], leastPtr read f32[width]
+ *   ratioPtr    read    f32[width], floorPtr read f32[width]
  *   ringingPtr  written f32[width], scratch
  *   expectedPtr read and written f32 [frameCount][width]
  * hushBins: target = max(floor, power - expected); where power > target, change = (sqrt(target / power) - 1) x, elsewhere and in frames that are kept 0.
@@ -17,9 +17,9 @@
  */
 
 export function addExpected(
-  powerPtr: usize, activePtr: usize, frameCount: i32, width: i32, mostPtr: usize, leastPtr: usize, decay: f32, ringingPtr: usize, expectedPtr: usize,
+  powerPtr: usize, activePtr: usize, frameCount: i32, width: i32, ratioPtr: usize, excess: f32, floorPtr: usize, share: f32, decay: f32, ringingPtr: usize, expectedPtr: usize,
 ): i32 {
-  const rowBytes = <usize>width << 2, fall = f32x4.splat(decay), zero = f32x4.splat(0);
+  const rowBytes = <usize>width << 2, fall = f32x4.splat(decay), factor = f32x4.splat(excess), part = f32x4.splat(share), zero = f32x4.splat(0);
   memory.fill(ringingPtr, 0, rowBytes);
   let isAny = 0, rings = 0;
   for (let k = 0; k < frameCount; k++) {
@@ -29,8 +29,8 @@ export function addExpected(
     let some = zero;
     for (let i: usize = 0; i < rowBytes; i += 16) {
       let loud = f32x4.mul(fall, v128.load(ringingPtr + i));
-      if (isActive) loud = f32x4.pmax(loud, f32x4.mul(v128.load(mostPtr + i), v128.load(powerPtr + row + i)));
-      const isLoud = f32x4.gt(loud, v128.load(leastPtr + i));
+      if (isActive) loud = f32x4.pmax(loud, f32x4.mul(f32x4.mul(factor, v128.load(ratioPtr + i)), v128.load(powerPtr + row + i)));
+      const isLoud = f32x4.gt(loud, f32x4.mul(part, v128.load(floorPtr + i)));
       loud = v128.and(loud, isLoud);
       some = v128.or(some, isLoud);
       v128.store(ringingPtr + i, loud);

@@ -150,7 +150,7 @@ export interface KernelExports {
   meanPower(spectra: Ptr, spectrumCount: number, bins: number, mean: Ptr): void;
   /** 1 where anything was added. */
   addExpected(
-    power: Ptr, active: Ptr, frameCount: number, width: number, most: Ptr, least: Ptr, decay: number, ringing: Ptr, expected: Ptr,
+    power: Ptr, active: Ptr, frameCount: number, width: number, ratio: Ptr, excess: number, floor: Ptr, share: number, decay: number, ringing: Ptr, expected: Ptr,
   ): number;
   hushBins(planes: Ptr, power: Ptr, expected: Ptr, kept: Ptr, frameCount: number, width: number, floor: Ptr, change: Ptr): void;
   addLevels(power: Ptr, frameCount: number, width: number, ratio: Ptr, share: number, out: Ptr): void;

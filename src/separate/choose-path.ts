@@ -5,8 +5,8 @@ import type { Section } from './section.js';
 import type { SeparationSettings } from './settings.js';
 import type { SoloStore } from './solo-store.js';
 
-/** What a block knows: floors per track and bin, and the same as rows in the kernels' memory. */
-export interface PathContext { store: SoloStore; settings: SeparationSettings; levels: CrosstalkLevels; floors: readonly Float32Array[]; floorRows: readonly Ptr[] }
+/** What a block knows: floors per track and bin, levels per pair and bin, and both as rows in the kernels' memory. */
+export interface PathContext { store: SoloStore; settings: SeparationSettings; levels: CrosstalkLevels; levelRows: readonly Ptr[]; floors: readonly Float32Array[]; floorRows: readonly Ptr[] }
 
 /** A stretch in which a path is wanted, what stands in the way, power [frame][width], and the tracks between which paths are wanted. */
 export interface PathTrial { section: Section; otherPower: Ptr; members: readonly number[] }

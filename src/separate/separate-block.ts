@@ -28,7 +28,7 @@ export function countBlockFrames(sampleRateHz: number): number {
 /** Bytes of kernel memory for tables, solo calls, rows of floors, and whatever takes most at a time. */
 function countBytes(settings: SeparationSettings, trackCount: number): number {
   const paths = countPathBytes(MOST_OTHERS, countMostWindows(settings), padBins(settings.binCount), settings), floors = countFloorBytes(settings, countBlockFrames(settings.sampleRateHz), trackCount);
-  return countAnalyserBytes(settings, trackCount) + countStoreBytes(settings) + trackCount * 4 * padBins(settings.binCount) + Math.max(countPieceBytes(settings, trackCount) + paths, floors);
+  return countAnalyserBytes(settings, trackCount) + countStoreBytes(settings) + (trackCount + trackCount ** 2) * 4 * padBins(settings.binCount) + Math.max(countPieceBytes(settings, trackCount) + paths, floors);
 }
 
 /** Works out what separation changes in one block. Every block follows from the input alone, so that blocks can be done anywhere in any order. */
@@ -70,9 +70,8 @@ export class BlockSeparator {
     const floors = measureFloors(k, analyser.plan, settings, await analyser.load(endFrames.map(() => startFrame), endFrame - startFrame, endFrames.map((_, j) => j)));
     k.release(this.base);
     store.beginBlock();
-    const context: PathContext = {
-      store, settings, floors, floorRows: floors.map((f) => space.placeRow(f, 1)), levels: await learnLevels(store, (startFrame + endFrame) / 2 / sampleRateHz, floors, settings),
-    };
+    const levels = await learnLevels(store, (startFrame + endFrame) / 2 / sampleRateHz, floors, settings);
+    const context: PathContext = { store, settings, floors, floorRows: floors.map((f) => space.placeRow(f, 1)), levels, levelRows: levels.ratio.map((r) => space.placeRow(r)) };
     // Pieces are short; one that begins in the block and all it looks at lie within this reach.
     const fromSec = pieces[0].startSec - LONGEST_SECTION_SEC, toSec = pieces[pieces.length - 1].startSec + LONGEST_SECTION_SEC;
     const sounds = (this.input.sounds ?? []).filter((s) => s.onsetSec < toSec && s.offsetSec > fromSec);

@@ -75,7 +75,8 @@ export class PieceSeparator {
     for (const piece of open) {
       const { track } = piece, kept = guardWearer(sums, piece, others(piece), rules, context.floors);
       if (isWhole(kept)) continue;
-      if (hushOthers(space, section.tracks.get(track)!, track, callers.filter((c) => c.track !== track), kept, context.levels, context.floors[track], settings, places[changed.length])) changed.push(piece);
+      const heard = callers.filter((c) => c.track !== track).map((c) => ({ ...c, level: context.levelRows[track * context.levels.trackCount + c.track] }));
+      if (hushOthers(space, section.tracks.get(track)!, heard, kept, context.floorRows[track], settings, places[changed.length])) changed.push(piece);
     }
     const samples = this.analyser.synthesise(span, changed.map((p) => p.track), places.slice(0, changed.length)), edits = changed.map((piece, n) => this.makeEdit(piece, span, samples[n]));
     k.release(mark);

@@ -41,8 +41,8 @@ describe('expected crosstalk', () => {
   it.each(SHAPES)('follows the caller, rings on and falls silent, %i frames of %i vectors', (frames, vectors) => {
     const mark = k.mark(), width = 4 * vectors, power = draw(frames * width, 5, 1e-6, 1), most = draw(width, 6, 1e-3, 1), least = draw(width, 7, 1e-6, 1e-3), ringing = allocGuarded(k, width), expected = draw(frames * width, 8, 1e-6, 1);
     for (const period of [1, 3, 1000]) {
-      const active = placeFlags(frames, period), want = Float64Array.from(expected.values), isAny = referenceExpected(power.values, active.values, frames, width, most.values, least.values, 0.6, want);
-      expect(k.fn.addExpected(power.ptr, active.ptr, frames, width, most.ptr, least.ptr, 0.6, ringing.ptr, expected.ptr)).toBe(isAny ? 1 : 0);
+      const active = placeFlags(frames, period), want = Float64Array.from(expected.values), isAny = referenceExpected(power.values, active.values, frames, width, most.values.map((v) => 4 * v), least.values.map((v) => 0.125 * v), 0.6, want);
+      expect(k.fn.addExpected(power.ptr, active.ptr, frames, width, most.ptr, 4, least.ptr, 0.125, 0.6, ringing.ptr, expected.ptr)).toBe(isAny ? 1 : 0);
       // The decay is rounded once for every frame that it rings.
       expectClose(expected.values, want, 70 * 2 ** -24);
     }
@@ -55,7 +55,7 @@ describe('expected crosstalk', () => {
     rows[0].values.fill(1); rows[1].values.fill(0.5); expected.values.fill(0);
     for (const level of [0, 1e-42, 0.5, NaN]) {
       power.values.fill(level);
-      expect(k.fn.addExpected(power.ptr, active.ptr, 12, 8, rows[0].ptr, rows[1].ptr, 0.5, rows[2].ptr, expected.ptr)).toBe(0);
+      expect(k.fn.addExpected(power.ptr, active.ptr, 12, 8, rows[0].ptr, 1, rows[1].ptr, 1, 0.5, rows[2].ptr, expected.ptr)).toBe(0);
       expect(expected.values.every((v) => v === 0)).toBe(true);
     }
     k.release(mark);

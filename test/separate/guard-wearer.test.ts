@@ -86,7 +86,7 @@ describe('guard of a silent wearer', () => {
 
   it('is obeyed: windows that are kept do not change, others go down to the floor', () => {
     const section = makeSection(THERE), own = section.tracks.get(0)!, kept = new Uint8Array(WINDOWS).fill(1, 0, 60), [change] = space.createPlanes(WINDOWS);
-    const hush = (active: number, power = section.tracks.get(1)!.smooth): boolean => hushOthers(space, own, 0, [{ track: 1, active: space.placeFlags(new Uint8Array(WINDOWS).fill(active)), power }], kept, makeLevels(), floors[0], settings, change);
+    const hush = (active: number, power = section.tracks.get(1)!.smooth): boolean => hushOthers(space, own, [{ active: space.placeFlags(new Uint8Array(WINDOWS).fill(active)), power, level: space.placeRow(new Float32Array(BINS).fill(THERE)) }], kept, space.placeRow(floors[0], 1), settings, change);
     expect(hush(1)).toBe(true);
     const changes = space.viewRows(change.ptr, WINDOWS), before = space.viewRows(own.planes.ptr, WINDOWS);
     expect(changes.subarray(0, 60 * space.width).every((v) => v === 0)).toBe(true);
