@@ -30,11 +30,11 @@ export class PlaneSpace {
     return this.k.f32(ptr, frameCount * this.width);
   }
 
-  /** Copies one value per bin; `beyond` stands behind the last. */
+  /** Copies one value per bin; `beyond` stands behind the last one given. */
   placeRow(values: ArrayLike<number>, beyond = 0): Ptr {
     const ptr = this.createRows(1), row = this.viewRows(ptr, 1);
     row.set(values);
-    row.fill(beyond, this.binCount);
+    row.fill(beyond, values.length);
     return ptr;
   }
 
