@@ -6,6 +6,7 @@ export { stft } from './stft';
 export { istft } from './istft';
 export { powerFromSpectra } from './power';
 export { istftPlanes, stftPlanes } from './spectra-planes';
+export { turnPhases } from './turn-phases';
 export { addCrossSpectra, crossScratchBytes } from './cross-spectra';
 export { correlationsFromCross } from './correlation';
 export { peakLag } from './peak-lag';

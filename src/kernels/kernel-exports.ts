@@ -27,6 +27,8 @@ export interface KernelExports {
     spectra: Ptr, spectrumCount: number, trackCount: number, n: number, firstFrame: number, hopFrames: number, window: Ptr,
     windowFrames: number, table: Ptr, scratch: Ptr, weight: Ptr, signal: Ptr, trackStrideFrames: number, frameCount: number,
   ): void;
+  /** step: f64 [frame][re, im]. */
+  turnPhases(planes: Ptr, frameCount: number, width: number, step: Ptr): void;
   /** width: n / 2 + 4. */
   stftPlanes(
     signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, hopFrames: number, spectrumCount: number,

@@ -148,15 +148,13 @@ export class SectionAnalyser {
     return centreSec.map((t, s) => t + readOffset(this.clock[recorder], t) - (startFrame + s * hopFrames + fftSize / 2) / sampleRateHz);
   }
 
-  private turnPhases(x: PlacedPlanes, shiftSec: Float64Array, sign: number): void {
-    const { space: { binCount, width }, settings: { sampleRateHz, fftSize } } = this, values = this.space.viewRows(x.ptr, 2 * x.frameCount);
-    for (let s = 0; s < x.frameCount; s++) {
-      const turns = (sign * sampleRateHz * shiftSec[s]) / fftSize, stepRe = cosTurn(turns), stepIm = sinTurn(turns);
-      for (let b = 0, c = 1, d = 0, i = s * width, n = i + x.frameCount * width; b < binCount; b++, i++, n++) {
-        const re = values[i], im = values[n], next = c * stepRe - d * stepIm;
-        values[i] = re * c - im * d; values[n] = re * d + im * c;
-        d = c * stepIm + d * stepRe; c = next;
-      }
+  private turnPhases({ ptr, frameCount }: PlacedPlanes, shiftSec: Float64Array, sign: number): void {
+    const { space: { k, width }, settings: { sampleRateHz, fftSize } } = this, mark = k.mark(), step = k.alloc(16 * frameCount), values = k.f64(step, 2 * frameCount);
+    for (let s = 0; s < frameCount; s++) {
+      const turns = (sign * sampleRateHz * shiftSec[s]) / fftSize;
+      values[2 * s] = cosTurn(turns); values[2 * s + 1] = sinTurn(turns);
     }
+    k.fn.turnPhases(ptr, frameCount, width, step);
+    k.release(mark);
   }
 }

@@ -1,6 +1,6 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import type { Kernels } from '../../src/kernels/kernels.js';
-import { referenceExpected, referenceHush, referenceRatios, referenceVoice } from '../reference/bin-rows.js';
+import { referenceExpected, referenceHush, referenceRatios, referenceTurn, referenceVoice } from '../reference/bin-rows.js';
 import { allocGuarded, makeNoise, openKernels } from './support.js';
 
 let k: Kernels;
@@ -166,6 +166,31 @@ describe('a voice bin by bin', () => {
     x.values[6] = NaN;
     k.fn.settleVoice(x.ptr, zero.ptr, zero.ptr, floor.ptr, 3, 4, mean.ptr, variance.ptr);
     mean.values.forEach((v, i) => expect(Number.isNaN(v)).toBe(i === 6));
+    k.release(mark);
+  });
+});
+
+describe('phases that grow from bin to bin', () => {
+  it.each([...SHAPES, [2, 513]] as [number, number][])('are turned as plain loops do, there and back, %i frames of %i vectors', (frames, vectors) => {
+    const mark = k.mark(), width = 4 * vectors, planes = drawSigned(2 * frames * width, 5), before = planes.values.slice(), turns = makeNoise(frames, 9), step = k.alloc(16 * frames);
+    const turn = (sign: number): void => { turns.forEach((t, n) => k.f64(step + 16 * n, 2).set([Math.cos(2 * Math.PI * t), sign * Math.sin(2 * Math.PI * t)])); k.fn.turnPhases(planes.ptr, frames, width, step); };
+    turn(1);
+    expectClose(planes.values, referenceTurn(before, frames, width, turns), 0, ROUNDINGS);
+    turn(-1);
+    expectClose(planes.values, before, 0, ROUNDINGS);
+    planes.expectIntact();
+    k.release(mark);
+  });
+
+  it('keep silence, denormals and full scale, and a NaN in its own bin', () => {
+    const mark = k.mark(), planes = allocGuarded(k, 2 * 12), step = k.alloc(16);
+    k.f64(step, 2).set([0, 1]);
+    planes.values.fill(0).set([1e-42, 2e38, NaN, 3], 4);
+    k.fn.turnPhases(planes.ptr, 1, 12, step);
+    // A quarter of a circle per bin.
+    expect([...planes.values.subarray(4, 8)]).toEqual([Math.fround(1e-42), 0, NaN, 0]);
+    expect([...planes.values.subarray(16, 20)]).toEqual([0, Math.fround(2e38), NaN, -3]);
+    expect([...planes.values.subarray(0, 4), ...planes.values.subarray(8, 16), ...planes.values.subarray(20)].every((v) => v === 0)).toBe(true);
     k.release(mark);
   });
 });

@@ -85,3 +85,13 @@ export function referencePowerRows(spectra: Rows, count: number, bins: number, c
   }
   return { rows, usable };
 }
+
+/** Planes turned by `turns[frame]` full circles per bin. */
+export function referenceTurn(planes: Rows, frames: number, width: number, turns: Rows): Float64Array {
+  const out = new Float64Array(2 * frames * width);
+  for (let k = 0, i = 0; k < frames; k++) for (let b = 0; b < width; b++, i++) {
+    const n = i + frames * width, c = Math.cos(2 * Math.PI * turns[k] * b), s = Math.sin(2 * Math.PI * turns[k] * b);
+    out[i] = planes[i] * c - planes[n] * s; out[n] = planes[i] * s + planes[n] * c;
+  }
+  return out;
+}
