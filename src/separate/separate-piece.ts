@@ -25,8 +25,8 @@ const MARGIN_SEC = 0.02;
 /** Bytes of kernel memory that a piece takes for a time, beside what the analyser and the paths take. */
 export function countPieceBytes(settings: SeparationSettings, trackCount: number): number {
   const rowBytes = 4 * padBins(settings.binCount), voices = MOST_OTHERS + 1, mostHushSec = LONGEST_PIECE_SEC + (settings.fftSize + 8 * settings.hopFrames) / settings.sampleRateHz + 2 * FADE_SEC;
-  // Rows of a section: spectra, power, smoothed power. Of a hushed track one change; of a voice 14, and for a time six more, or those of a solo call.
-  const hush = (6 * trackCount + 2) * countMostWindows(settings, mostHushSec), voice = (4 * voices + 14 * voices + 6 + 4 * voices) * countMostWindows(settings);
+  // Rows of a section: spectra, power, smoothed power, and a change of each track. Of a voice ten more, and for a time six in all, and those of a solo call.
+  const hush = (6 * trackCount + 2) * countMostWindows(settings, mostHushSec), voice = (6 * voices + 10 * voices + 6 + 4 * voices) * countMostWindows(settings);
   const systems = 4 * countSystemValues(settings.tapCount, padBins(settings.binCount)) * (voices * voices + 2 * settings.soloCount + 2), priors = 8 * settings.tapCount * voices * voices * padBins(settings.binCount);
   return Math.max(hush, voice) * rowBytes + systems + priors + (1 << 20);
 }
