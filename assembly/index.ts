@@ -5,7 +5,8 @@ export { hannWindow, sumWindow, sumWindowSquares } from './window';
 export { stft } from './stft';
 export { istft } from './istft';
 export { powerFromSpectra } from './power';
-export { planesFromSpectra, spectraFromPlanes } from './spectra-planes';
+export { istftPlanes, stftPlanes } from './spectra-planes';
+export { turnPhases } from './turn-phases';
 export { addCrossSpectra, crossScratchBytes } from './cross-spectra';
 export { correlationsFromCross } from './correlation';
 export { peakLag } from './peak-lag';
@@ -32,3 +33,8 @@ export { collectOwned, collectShared, sumLoud, sumShared } from './collect-bins'
 export { lanesFromPcm } from './pcm-lanes';
 export { bandHops } from './band-hops';
 export { lanePower, lowQuantiles } from './lane-power';
+export { meanPower, powerRows } from './lane-rows';
+export { planePower, smoothBins, sumFrames, sumRows } from './bin-power';
+export { addExpected, hushBins } from './hush';
+export { addLevels, addValues, collectRatios, selectRank, weighBins } from './level-rows';
+export { beginVoice, lookAtVoice, maskVoice, removeTrusted, settleVoice } from './voice-bins';

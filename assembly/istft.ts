@@ -44,7 +44,7 @@ function windowAt(windowPtr: usize, i: i32): f32 {
   return windowPtr ? load<f32>(windowPtr + (<usize>i << 2)) : <f32>1;
 }
 
-function addWeights(windowPtr: usize, from: i32, to: i32, start: i32, weightPtr: usize): void {
+export function addWeights(windowPtr: usize, from: i32, to: i32, start: i32, weightPtr: usize): void {
   let i = from;
   for (; i + 4 <= to; i += 4) {
     const p = weightPtr + (<usize>(start + i) << 2);
@@ -59,7 +59,7 @@ function addWeights(windowPtr: usize, from: i32, to: i32, start: i32, weightPtr:
 }
 
 /** Adds frames from .. to-1 of up to four lanes, under the window, to rows `rowBytes` apart; frame 0 of the window lies at rowPtr. */
-function addTracks(lanesPtr: usize, windowPtr: usize, from: i32, to: i32, tracks: i32, rowPtr: usize, rowBytes: usize): void {
+export function addTracks(lanesPtr: usize, windowPtr: usize, from: i32, to: i32, tracks: i32, rowPtr: usize, rowBytes: usize): void {
   let i = from;
   for (; i + 4 <= to; i += 4) {
     const p = lanesPtr + (<usize>i << 4), o = rowPtr + (<usize>i << 2);
@@ -87,7 +87,7 @@ function addRow(o: usize, y: v128, w: v128): void {
   v128.store(o, f32x4.add(v128.load(o), f32x4.mul(w, y)));
 }
 
-function divideByWeights(weightPtr: usize, frameCount: i32, trackCount: i32, signalPtr: usize, trackStrideFrames: i32): void {
+export function divideByWeights(weightPtr: usize, frameCount: i32, trackCount: i32, signalPtr: usize, trackStrideFrames: i32): void {
   let largest: f32 = 0;
   for (let i = 0; i < frameCount; i++) largest = max(largest, load<f32>(weightPtr + (<usize>i << 2)));
   // Where all weights are 0 none is known.

@@ -3,21 +3,21 @@
  *
  * Formula: M = G + diag(1 / v) = L L^H; solvePathBins: mean = M^-1 r and factor = L^-1; weighPathBins: explained = |L^-1 r|^2 and
  * det = product over a of L_aa^2 v_a.
- *   gramPtr      read    rows a (a + 1) / 2 + b, 0 <= b <= a < size; a row is re [bins] then im [bins], f32
- *   rightPtr     read    rows by a of the same form
- *   priorPtr     read    f64 [size][bins], the variances v, above 0
+ *   systemPtr    read    rows a (a + 3) / 2 + b, 0 <= b <= a < size, of G, b = a + 1 of r; a row is re [width] then im [width], f32
+ *   priorPtr     read    f64 [size][width], the variances v, above 0
  *   scratchPtr   written 32 size (size + 1) bytes
- *   meanPtr, factorPtr          written rows as those of right and gram, f32
- *   explainedPtr, detPtr        written f64 [bins]
- * bins is even; alignment 16 (rows of f32 8); nothing may overlap. A NaN spoils its own bin only; det beyond 1e308 is infinity. A pivot that
+ *   meanPtr      written rows by a of the same form; factorPtr rows a (a + 1) / 2 + b
+ * weighPathBins takes the sum of two systems (otherPtr; 0 for none) in the bins first, first + step .. below end, n-th of them to
+ *   explainedPtr, detPtr        written f64[count rounded up to even]
+ * width is even; alignment 16 (rows of f32 8); nothing may overlap. A NaN spoils its own bin only; det beyond 1e308 is infinity. A pivot that
  * rounding makes 0 or negative counts as 1e-300.
  * Source: Golub & Van Loan, Matrix Computations, 4.2. Plain reference: test/reference/path-system.ts.
  */
 
-export function solvePathBins(gramPtr: usize, rightPtr: usize, priorPtr: usize, size: i32, bins: i32, scratchPtr: usize, meanPtr: usize, factorPtr: usize): void {
-  const rowBytes = <usize>bins << 2, x = scratchPtr + <usize>(size * size) * 32;
+export function solvePathBins(systemPtr: usize, priorPtr: usize, size: i32, width: i32, scratchPtr: usize, meanPtr: usize, factorPtr: usize): void {
+  const rowBytes = <usize>width << 2, x = scratchPtr + <usize>(size * size) * 32;
   for (let at: usize = 0; at < rowBytes; at += 8) {
-    factorise(gramPtr + at, rightPtr + at, priorPtr + 2 * at, size, rowBytes, scratchPtr);
+    factorise(systemPtr + at, 0, priorPtr + 2 * at, size, rowBytes, 4, scratchPtr);
     substituteBack(scratchPtr, size, x);
     invertLower(scratchPtr, size);
     let factor = factorPtr + at, mean = meanPtr + at;
@@ -33,41 +33,56 @@ export function solvePathBins(gramPtr: usize, rightPtr: usize, priorPtr: usize, 
   }
 }
 
-export function weighPathBins(gramPtr: usize, rightPtr: usize, priorPtr: usize, size: i32, bins: i32, scratchPtr: usize, explainedPtr: usize, detPtr: usize): void {
-  const rowBytes = <usize>bins << 2, x = scratchPtr + <usize>(size * size) * 32;
-  for (let at: usize = 0; at < rowBytes; at += 8) {
-    factorise(gramPtr + at, rightPtr + at, priorPtr + 2 * at, size, rowBytes, scratchPtr);
+export function weighPathBins(
+  systemPtr: usize, otherPtr: usize, priorPtr: usize, size: i32, width: i32, first: i32, end: i32, step: i32, scratchPtr: usize, explainedPtr: usize, detPtr: usize,
+): void {
+  const rowBytes = <usize>width << 2, x = scratchPtr + <usize>(size * size) * 32;
+  let out: usize = 0;
+  for (let bin = first; bin < end; bin += 2 * step, out += 16) {
+    // The last pair may hold one bin twice.
+    const at = <usize>bin << 2, apart = bin + step < end ? <usize>step << 2 : 0;
+    factorise(systemPtr + at, otherPtr ? otherPtr + at : 0, priorPtr + 2 * at, size, rowBytes, apart, scratchPtr);
     let explained = f64x2.splat(0), det = f64x2.splat(1);
     for (let a = 0; a < size; a++) {
       const re = v128.load(x + <usize>a * 32), im = v128.load(x + <usize>a * 32, 16), d = v128.load(scratchPtr + <usize>(a * size + a) * 32);
       explained = f64x2.add(explained, f64x2.add(f64x2.mul(re, re), f64x2.mul(im, im)));
-      det = f64x2.mul(det, f64x2.mul(f64x2.mul(d, d), v128.load(priorPtr + 2 * at + <usize>a * 2 * rowBytes)));
+      det = f64x2.mul(det, f64x2.mul(f64x2.mul(d, d), loadVariances(priorPtr + 2 * at + <usize>a * 2 * rowBytes, apart)));
     }
-    v128.store(explainedPtr + 2 * at, explained);
-    v128.store(detPtr + 2 * at, det);
+    v128.store(explainedPtr + out, explained);
+    v128.store(detPtr + out, det);
   }
+}
+
+/** Two bins that lie `apart` bytes from each other, of one system or the sum of two. */
+// @ts-ignore: decorator
+@inline
+function loadPair(p: usize, other: usize, apart: usize): v128 {
+  let v = v128.load32_lane(p + apart, v128.load32_zero(p), 1);
+  if (other) v = f32x4.add(v, v128.load32_lane(other + apart, v128.load32_zero(other), 1));
+  return f64x2.promote_low_f32x4(v);
 }
 
 // @ts-ignore: decorator
 @inline
-function loadPair(p: usize): v128 { return f64x2.promote_low_f32x4(v128.load64_zero(p)); }
+function loadVariances(p: usize, apart: usize): v128 { return v128.load64_lane(p + 2 * apart, v128.load64_zero(p), 1); }
 
 // @ts-ignore: decorator
 @inline
 function storePair(p: usize, v: v128): void { v128.store64_lane(p, f32x4.demote_f64x2_zero(v), 0); }
 
 /** Writes L to scratch, [a][b] of re and im pairs, and behind it x = L^-1 r. */
-function factorise(gram: usize, right: usize, prior: usize, size: i32, rowBytes: usize, scratch: usize): void {
-  const one = f64x2.splat(1), least = f64x2.splat(1e-300), x = scratch + <usize>(size * size) * 32;
+function factorise(system: usize, other: usize, prior: usize, size: i32, rowBytes: usize, apart: usize, scratch: usize): void {
+  const one = f64x2.splat(1), least = f64x2.splat(1e-300), x = scratch + <usize>(size * size) * 32, isSum = other != 0, pairBytes = rowBytes << 1;
   for (let i = 0; i < size; i++) {
     const row = scratch + <usize>(i * size) * 32;
     for (let j = 0; j <= i; j++) {
-      const other = scratch + <usize>(j * size) * 32;
-      let sr = loadPair(gram), si = loadPair(gram + rowBytes);
-      gram += 2 * rowBytes;
-      if (i == j) sr = f64x2.add(sr, f64x2.div(one, v128.load(prior + <usize>i * 2 * rowBytes)));
+      const column = scratch + <usize>(j * size) * 32;
+      let sr = loadPair(system, other, apart), si = loadPair(system + rowBytes, isSum ? other + rowBytes : 0, apart);
+      system += pairBytes;
+      if (isSum) other += pairBytes;
+      if (i == j) sr = f64x2.add(sr, f64x2.div(one, loadVariances(prior + <usize>i * pairBytes, apart)));
       for (let k: usize = 0; k < <usize>j * 32; k += 32) {
-        const ar = v128.load(row + k), ai = v128.load(row + k, 16), br = v128.load(other + k), bi = v128.load(other + k, 16);
+        const ar = v128.load(row + k), ai = v128.load(row + k, 16), br = v128.load(column + k), bi = v128.load(column + k, 16);
         sr = f64x2.sub(sr, f64x2.add(f64x2.mul(ar, br), f64x2.mul(ai, bi)));
         si = f64x2.sub(si, f64x2.sub(f64x2.mul(ai, br), f64x2.mul(ar, bi)));
       }
@@ -75,13 +90,14 @@ function factorise(gram: usize, right: usize, prior: usize, size: i32, rowBytes:
         v128.store(row + <usize>j * 32, f64x2.sqrt(f64x2.max(sr, least)));
         v128.store(row + <usize>j * 32, f64x2.splat(0), 16);
       } else {
-        const d = v128.load(other + <usize>j * 32);
+        const d = v128.load(column + <usize>j * 32);
         v128.store(row + <usize>j * 32, f64x2.div(sr, d));
         v128.store(row + <usize>j * 32, f64x2.div(si, d), 16);
       }
     }
-    let sr = loadPair(right), si = loadPair(right + rowBytes);
-    right += 2 * rowBytes;
+    let sr = loadPair(system, other, apart), si = loadPair(system + rowBytes, isSum ? other + rowBytes : 0, apart);
+    system += pairBytes;
+    if (isSum) other += pairBytes;
     for (let k: usize = 0; k < <usize>i * 32; k += 32) {
       const lr = v128.load(row + k), li = v128.load(row + k, 16), xr = v128.load(x + k), xi = v128.load(x + k, 16);
       sr = f64x2.sub(sr, f64x2.sub(f64x2.mul(lr, xr), f64x2.mul(li, xi)));

@@ -78,10 +78,11 @@ async function attribute(scene, birds) {
 
 async function separateScene(scene, { calls, sounds, clock }, recorders) {
   const frames = scene.tracks[0].samples.length;
-  const read = async (starts, count) => scene.tracks.map((t, j) => {
-    const x = new Float32Array(count), from = Math.max(0, -starts[j]);
-    if (starts[j] + from < frames) x.set(t.samples.subarray(starts[j] + from, Math.min(frames, starts[j] + count)), from);
-    return x;
+  const read = async (starts, count, into) => scene.tracks.forEach((t, j) => {
+    if (!into[j]) return;
+    const from = Math.min(count, Math.max(0, -starts[j])), part = t.samples.subarray(starts[j] + from, Math.max(starts[j] + from, Math.min(frames, starts[j] + count)));
+    into[j].set(part, from);
+    into[j].fill(0, 0, from).fill(0, from + part.length);
   });
   const out = scene.tracks.map(() => new Float32Array(frames));
   for await (const block of separateTracks({ kernels, sampleRateHz: scene.sampleRateHz, endFrames: scene.tracks.map(() => frames), recorderOf: scene.tracks.map((t) => recorders.indexOf(t.recorder)), clock, calls, sounds, read, changes })) {

@@ -27,8 +27,17 @@ export interface KernelExports {
     spectra: Ptr, spectrumCount: number, trackCount: number, n: number, firstFrame: number, hopFrames: number, window: Ptr,
     windowFrames: number, table: Ptr, scratch: Ptr, weight: Ptr, signal: Ptr, trackStrideFrames: number, frameCount: number,
   ): void;
-  planesFromSpectra(spectra: Ptr, spectrumCount: number, bins: number, planes: Ptr): void;
-  spectraFromPlanes(planes: Ptr, spectrumCount: number, bins: number, spectra: Ptr): void;
+  /** step: f64 [frame][re, im]. */
+  turnPhases(planes: Ptr, frameCount: number, width: number, step: Ptr): void;
+  /** width: n / 2 + 4. */
+  stftPlanes(
+    signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, hopFrames: number, spectrumCount: number,
+    n: number, window: Ptr, table: Ptr, scratch: Ptr, width: number, planes: Ptr, power: Ptr,
+  ): void;
+  istftPlanes(
+    planes: Ptr, spectrumCount: number, trackCount: number, n: number, hopFrames: number, window: Ptr, table: Ptr, scratch: Ptr, width: number, weight: Ptr,
+    signal: Ptr, trackStrideFrames: number, frameCount: number,
+  ): void;
   powerFromSpectra(spectra: Ptr, spectrumCount: number, binCount: number, trackCount: number, scale: number, power: Ptr): void;
 
   /** Spectra and powers (their lower bins) from lanes, and sums over the others. */
@@ -139,13 +148,43 @@ export interface KernelExports {
     scratch: Ptr, coherence: Ptr, level: Ptr, distance: Ptr,
   ): void;
 
+  /** table: i32[refCount + 1] addresses of planes. */
   pathProducts(
-    refs: Ptr, refCount: number, planeRows: number, tapCount: number, leadTaps: number, weight: Ptr, frameCount: number, bins: number, products: Ptr,
+    table: Ptr, refCount: number, frameCount: number, tapCount: number, leadTaps: number, weight: Ptr, width: number, scratch: Ptr, products: Ptr,
   ): void;
   pathPrediction(
-    refs: Ptr, refCount: number, planeRows: number, tapCount: number, frameCount: number, bins: number,
-    mean: Ptr, factor: Ptr, crosstalk: Ptr, variance: Ptr,
+    table: Ptr, refCount: number, frameCount: number, tapCount: number, leadTaps: number, width: number,
+    mean: Ptr, factor: Ptr, scratch: Ptr, crosstalk: Ptr, variance: Ptr,
   ): void;
-  solvePathBins(gram: Ptr, right: Ptr, prior: Ptr, size: number, bins: number, scratch: Ptr, mean: Ptr, factor: Ptr): void;
-  weighPathBins(gram: Ptr, right: Ptr, prior: Ptr, size: number, bins: number, scratch: Ptr, explained: Ptr, det: Ptr): void;
+  solvePathBins(system: Ptr, prior: Ptr, size: number, width: number, scratch: Ptr, mean: Ptr, factor: Ptr): void;
+  /** other: 0 for none. */
+  weighPathBins(
+    system: Ptr, other: Ptr, prior: Ptr, size: number, width: number, first: number, end: number, step: number, scratch: Ptr, explained: Ptr, det: Ptr,
+  ): void;
+
+  planePower(re: Ptr, im: Ptr, count: number, power: Ptr): void;
+  /** keep: u8[frameCount], or 0. */
+  smoothBins(power: Ptr, frameCount: number, bins: number, width: number, keep: Ptr, scratch: Ptr, out: Ptr): void;
+  sumRows(power: Ptr, keep: Ptr, first: number, end: number, width: number, out: Ptr): void;
+  sumFrames(power: Ptr, frameCount: number, width: number, out: Ptr): void;
+  powerRows(spectra: Ptr, spectrumCount: number, bins: number, columns: number, rows: Ptr, usable: Ptr): void;
+  meanPower(spectra: Ptr, spectrumCount: number, bins: number, mean: Ptr): void;
+  /** 1 where anything was added. */
+  addExpected(
+    power: Ptr, active: Ptr, frameCount: number, width: number, ratio: Ptr, excess: number, floor: Ptr, share: number, decay: number, ringing: Ptr, expected: Ptr,
+  ): number;
+  hushBins(planes: Ptr, power: Ptr, expected: Ptr, kept: Ptr, frameCount: number, width: number, floor: Ptr, change: Ptr): void;
+  addLevels(power: Ptr, frameCount: number, width: number, ratio: Ptr, share: number, out: Ptr): void;
+  /** other: 0 for none. */
+  weighBins(power: Ptr, other: Ptr, frameCount: number, width: number, floor: Ptr, error: number, share: number, out: Ptr): void;
+  addValues(source: Ptr, count: number, out: Ptr): void;
+  collectRatios(own: Ptr, other: Ptr, frameCount: number, bins: number, width: number, ratio: Ptr, floor: Ptr, otherFloor: Ptr, out: Ptr): number;
+  selectRank(values: Ptr, count: number, rank: number): number;
+  beginVoice(x: Ptr, own: Ptr, expected: Ptr, floor: Ptr, active: Ptr, frameCount: number, width: number, mean: Ptr, variance: Ptr): void;
+  lookAtVoice(raw: Ptr, smooth: Ptr, variance: Ptr, leftover: Ptr, floor: Ptr, active: Ptr, frameCount: number, width: number, out: Ptr): void;
+  settleVoice(x: Ptr, leftover: Ptr, power: Ptr, floor: Ptr, frameCount: number, width: number, mean: Ptr, variance: Ptr): void;
+  removeTrusted(x: Ptr, crosstalk: Ptr, trust: Ptr, frameCount: number, width: number, residual: Ptr, raw: Ptr): void;
+  maskVoice(
+    x: Ptr, residual: Ptr, power: Ptr, leftover: Ptr, withPtr: Ptr, withoutPtr: Ptr, least: number, frameCount: number, width: number, change: Ptr,
+  ): void;
 }

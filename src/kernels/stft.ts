@@ -49,13 +49,6 @@ export interface Spectra {
   readonly values: Float32Array;
 }
 
-/** Copies tracks of equal length into the kernels' memory. */
-export function placeSamples(k: Kernels, tracks: readonly Float32Array[]): SignalRegion {
-  const frameCount = tracks[0].length, signal = k.allocF32(tracks.length * frameCount);
-  tracks.forEach((x, t) => k.f32(signal + t * frameCount * 4, frameCount).set(x));
-  return { signal, trackStrideFrames: frameCount, trackCount: tracks.length, frameCount };
-}
-
 /** Makes the tables of a transform. Takes memory that lives until a mark before it is released. Throws `internal` for a wrong size. */
 export function createStftPlan(k: Kernels, options: StftOptions): StftPlan {
   const { fftSize, hopFrames, windowFrames = fftSize, window = 'hann' } = options;

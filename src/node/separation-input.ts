@@ -1,6 +1,7 @@
 import type { ClockModel } from '../model/clock.js';
 import type { SeparationCall } from '../separate/plan-pieces.js';
 import type { TrackSound } from '../separate/guard-wearer.js';
+import type { TrackSource } from '../separate/section.js';
 import type { SeparationInput } from '../separate/separate-tracks.js';
 import type { SeparationSettings } from '../separate/settings.js';
 import type { StudyAudio } from '../study/study-audio.js';
@@ -19,12 +20,7 @@ export async function describeSeparation(audio: StudyAudio, task: SeparationTask
   };
 }
 
-function makeSource(audio: StudyAudio): (startFrames: readonly number[], frameCount: number) => Promise<Float32Array[]> {
+function makeSource(audio: StudyAudio): TrackSource {
   const { tracks, recorders } = audio.timeline;
-  return async (startFrames, frameCount) => {
-    const into = tracks.map(() => new Float32Array(frameCount));
-    const starts = recorders.map((_, r) => startFrames[tracks.findIndex((t) => t.recorderIndex === r)] ?? 0);
-    await audio.readTracks(starts, frameCount, into);
-    return into;
-  };
+  return async (startFrames, frameCount, into) => audio.readTracks(recorders.map((_, r) => startFrames[tracks.findIndex((t) => t.recorderIndex === r)] ?? 0), frameCount, into);
 }

@@ -1,6 +1,7 @@
+import type { Ptr } from '../kernels/kernel-exports.js';
 import { exp } from '../numeric/elementary.js';
+import type { PlaneSpace } from '../kernels/plane-space.js';
 import type { SeparationCall } from './plan-pieces.js';
-import { smoothTrack } from './section.js';
 import type { Section } from './section.js';
 import type { SeparationSettings } from './settings.js';
 import type { SoloStore } from './solo-store.js';
@@ -66,7 +67,7 @@ function addRatio(heard: Float32Array, own: Float32Array, floor: Float32Array, o
 }
 
 /** Two-sided exponential mean over bins. */
-export function poolBins(x: Float64Array, width: number): Float64Array {
+export function poolBins(x: ArrayLike<number>, width: number): Float64Array {
   const keep = exp(-1 / Math.max(0.1, width)), out = new Float64Array(x.length);
   const scale = (1 - keep) / (1 + keep);
   let sum = 0;
@@ -76,16 +77,15 @@ export function poolBins(x: Float64Array, width: number): Float64Array {
   return out;
 }
 
-/** Variances of a path's taps before anything is known of it, [tap][bin]: its level spread over a decaying room response. */
-export function spreadPrior(levels: CrosstalkLevels, receiver: number, source: number, settings: SeparationSettings): Float64Array {
+/** Variances of a path's taps before anything is known of it, [tap][width], into `prior`: its level spread over a decaying room response. */
+export function spreadPrior(levels: CrosstalkLevels, receiver: number, source: number, settings: SeparationSettings, width: number, prior: Float64Array): void {
   const { tapCount, leadTaps, binCount, hopFrames, sampleRateHz, pathDecaySec } = settings;
   const shape = Array.from({ length: tapCount }, (_, l) => (l < leadTaps ? 0.3 : exp((-(l - leadTaps) * hopFrames) / sampleRateHz / pathDecaySec)));
   const sum = shape.reduce((a, b) => a + b, 0);
   const ratio = levels.ratio[receiver * levels.trackCount + source];
-  const prior = new Float64Array(tapCount * binCount);
   // Overlapping windows see the same sound in several taps that partly cancel: three times the level, found by trial.
-  for (let l = 0; l < tapCount; l++) for (let b = 0; b < binCount; b++) prior[l * binCount + b] = (3 * ratio[b] * shape[l]) / sum;
-  return prior;
+  prior.fill(1);
+  for (let l = 0; l < tapCount; l++) for (let b = 0; b < binCount; b++) prior[l * width + b] = (3 * ratio[b] * shape[l]) / sum;
 }
 
 /** Share of the bins that crosstalk alone may fill, and how far a bin of crosstalk lies above such a low quantile in the mean. */
@@ -97,23 +97,19 @@ const LEAST_BINS = 100;
  * Levels for one section: where birds have moved apart since their solo calls, a track is quieter than the levels have it even where its own
  * voice is added. Levels fall to `tameFactor` times the ratio that a low quantile of the bins has; they never rise.
  */
-export function tameLevels(levels: CrosstalkLevels, section: Section, members: readonly number[], floors: readonly Float32Array[], tameFactor: number): CrosstalkLevels {
-  const ratio = [...levels.ratio], powers = new Map(members.map((j) => [j, smoothTrack(section, j)]));
+export function tameLevels(space: PlaneSpace, levels: CrosstalkLevels, section: Section, members: readonly number[], floorRows: readonly Ptr[], tameFactor: number): CrosstalkLevels {
+  const { k, width, binCount } = space, ratio = [...levels.ratio], { spectrumCount } = section, mark = k.mark(), found = k.allocF32(spectrumCount * width);
   for (const to of members) {
     for (const from of members) {
       if (to === from) continue;
-      const at = to * levels.trackCount + from, known = levels.ratio[at], own = powers.get(to)!, other = powers.get(from)!, ratios = new Float32Array(own.length);
-      let count = 0;
-      for (let i = 0, b = 0; i < own.length; i++) {
-        const expected = known[b] * other[i];
-        if (expected > 3 * floors[to][b] && other[i] > 10 * floors[from][b]) ratios[count++] = own[i] / expected;
-        if (++b === known.length) b = 0;
-      }
+      const at = to * levels.trackCount + from, known = levels.ratio[at], row = k.mark();
+      const count = k.fn.collectRatios(section.tracks.get(to)!.smooth, section.tracks.get(from)!.smooth, spectrumCount, binCount, width, space.placeRow(known), floorRows[to], floorRows[from], found);
+      k.release(row);
       if (count < LEAST_BINS) continue;
-      const seen = ratios.subarray(0, count).sort();
-      const scale = Math.min(1, tameFactor * seen[Math.floor(QUIET_SHARE * count)]);
+      const scale = Math.min(1, tameFactor * k.fn.selectRank(found, count, Math.floor(QUIET_SHARE * count)));
       ratio[at] = known.map((v) => Math.max(1e-6, scale * v));
     }
   }
+  k.release(mark);
   return { ...levels, ratio };
 }

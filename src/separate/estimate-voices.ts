@@ -1,13 +1,10 @@
+import type { Ptr } from '../kernels/kernel-exports.js';
+import type { PlacedPlanes, PlaneSpace } from '../kernels/plane-space.js';
 import { choosePath } from './choose-path.js';
 import type { PathContext } from './choose-path.js';
 import { spreadPrior, tameLevels } from './crosstalk-levels.js';
-import { createPlanes, measurePower, smoothBins, smoothPower } from './planes.js';
-import type { Planes } from './planes.js';
-import type { PathSystem } from './path-system.js';
-import type { BinRange } from '../kernels/paths.js';
-import { smoothTrack } from './section.js';
 import type { Section } from './section.js';
-import { removeTrusted, weighTrust } from './trust-removal.js';
+import { weighTrust } from './trust-removal.js';
 
 /** A bird that calls in the section. */
 export interface Voice {
@@ -16,33 +13,34 @@ export interface Voice {
   active: Uint8Array;
 }
 
-/** What is known of one voice while the estimate runs; all arrays [frame][bin]. */
-interface State extends Voice {
-  /** Power spectrum of the voice. */
-  power: Float32Array;
-  /** Posterior mean and variance of the voice. */
-  mean: Planes;
-  variance: Float32Array;
-  /** Own track minus the predicted crosstalk, and the variance of what is left of it. */
-  residual: Planes;
-  leftover: Float32Array;
-  crosstalk: Planes;
-}
-
 export interface VoiceEstimate {
   track: number;
   /** Own track minus the predicted crosstalk, as far as that is trusted. */
-  residual: Planes;
-  /** Variance of the crosstalk left in the residual, and power of the voice, [frame][bin]. */
-  leftover: Float32Array;
-  power: Float32Array;
+  residual: PlacedPlanes;
+  /** Variance of the crosstalk left in the residual, and power of the voice, [frame][width]. */
+  leftover: Ptr;
+  power: Ptr;
 }
 
-/** Crosstalk counts from this share of the noise power on, at its peak. */
-const AUDIBLE = 0.3;
+/** What is known of one voice while the estimate runs; all in the kernels' memory, rows [frame][width]. */
+interface State extends VoiceEstimate {
+  observed: PlacedPlanes;
+  active: Ptr;
+  floor: Ptr;
+  /** Posterior mean and variance of the voice. */
+  mean: PlacedPlanes;
+  variance: Ptr;
+  /** |residual|^2. */
+  raw: Ptr;
+  crosstalk: PlacedPlanes;
+  /** The other voices, the level at which each arrives, variances of the paths from them, f64 [tap of all][width], and where a path is known its system. */
+  others: { state: State; level: Ptr; prior: Ptr; known: Ptr | undefined }[];
+}
+
+interface Work { c: PathContext; space: PlaneSpace; section: Section; ones: Ptr }
 
 /**
- * Separates the voices of birds that call at the same time, each on its own track.
+ * Separates the voices of birds that call at the same time, each on its own track. The result is in memory that is taken.
  *
  * Model per bin: Y_i(k) = V_i(k) + sum over j, l of H_ij(l) V_j(k - l) + noise, with V_i complex Gaussian of a variance that is smooth over time and
  * frequency, and H_ij Gaussian with what solo calls say about it. Rounds alternate between the paths (regularised least squares, every
@@ -52,136 +50,96 @@ const AUDIBLE = 0.3;
  * inverse variance: Nakatani et al. 2010, IEEE TASLP 18(7).
  */
 export async function estimateVoices(context: PathContext, section: Section, voices: readonly Voice[], tSec: number): Promise<VoiceEstimate[]> {
-  const c = { ...context, levels: tameLevels(context.levels, section, voices.map((v) => v.track), context.floors, context.settings.tameFactor) };
-  const states = voices.map((v) => beginVoice(c, section, v, voices));
-  const members = voices.map((v) => v.track), known = new Map<string, PathSystem | undefined>(), range = findRange(c, section, voices);
-  for (const to of states) {
-    for (const from of states) {
-      if (from === to) continue;
-      const otherPower = expectOtherPower(c, states, to, from);
-      known.set(`${to.track} ${from.track}`, await choosePath(c, to.track, from.track, tSec, { section, otherPower, members }, range));
-    }
-  }
-  for (let round = 0; round < c.settings.rounds; round++) {
-    for (const state of [...states].reverse()) refineVoice(c, section, state, states.filter((s) => s !== state), known, range, round > 0);
-  }
-  for (const state of states) {
-    const isBlind = states.some((s) => s !== state && !known.get(`${state.track} ${s.track}`));
-    const { removalDoubt, blindDoubt } = c.settings;
-    state.residual = removeTrusted(section.tracks[state.track], state.crosstalk, weighTrust(state.crosstalk, state.leftover, state.active, isBlind ? blindDoubt : removalDoubt, c.settings));
-    updateVoice(c, state);
-  }
-  return states.map(({ track, residual, leftover, power }) => ({ track, residual, leftover, power }));
+  const { space } = context.store.engine, members = voices.map((v) => v.track), { settings } = context;
+  const c = { ...context, levels: tameLevels(space, context.levels, section, members, context.floorRows, settings.tameFactor) };
+  const work: Work = { c, space, section, ones: space.placeRow(new Float32Array(space.binCount).fill(1)) };
+  const states = voices.map((v) => createState(work, v));
+  for (const state of states) meetOthers(work, state, states);
+  for (const state of states) beginVoice(work, state);
+  for (const to of states) for (const from of to.others) from.known = await findPath(work, to, from, members, tSec);
+  for (let round = 0; round < settings.rounds; round++) for (const state of [...states].reverse()) refineVoice(work, state, round > 0);
+  for (const state of states) removeCrosstalk(work, state);
+  return states;
 }
 
-/** Bins between the lowest and the highest in which crosstalk may stand out of the noise somewhere. */
-function findRange(c: PathContext, section: Section, voices: readonly Voice[]): BinRange {
-  const { binCount } = c.settings;
-  let first = binCount, end = 0;
-  for (const from of voices) {
-    const peak = new Float32Array(binCount), power = measurePower(section.tracks[from.track]);
-    for (let i = 0, b = 0; i < power.length; i++) { peak[b] = Math.max(peak[b], power[i]); if (++b === binCount) b = 0; }
-    for (const to of voices) {
-      if (to === from) continue;
-      const ratio = c.levels.ratio[to.track * c.levels.trackCount + from.track], floor = c.floors[to.track];
-      peak.forEach((p, b) => { if (ratio[b] * p > AUDIBLE * floor[b]) { first = Math.min(first, b); end = Math.max(end, b + 1); } });
-    }
-  }
-  return [Math.min(first, end), end];
+function createState({ c, space, section }: Work, { track, active }: Voice): State {
+  const n = section.spectrumCount, [residual, mean, crosstalk] = space.createPlanes(n, 3), [leftover, power, variance, raw] = Array.from({ length: 4 }, () => space.createRows(n));
+  return { track, active: space.placeFlags(active), observed: section.tracks.get(track)!.planes, floor: c.floorRows[track], residual, mean, crosstalk, leftover, power, variance, raw, others: [] };
+}
+
+function meetOthers({ c, space, space: { k, width } }: Work, state: State, states: readonly State[]): void {
+  const others = states.filter((s) => s !== state), values = c.settings.tapCount * width, priors = k.alloc(8 * values * others.length);
+  state.others = others.map((other, n) => {
+    const prior = priors + 8 * n * values;
+    spreadPrior(c.levels, state.track, other.track, c.settings, width, k.f64(prior, values));
+    return { state: other, level: space.placeRow(c.levels.ratio[state.track * c.levels.trackCount + other.track]), prior, known: undefined };
+  });
 }
 
 /** First estimate from levels alone. */
-function beginVoice(c: PathContext, section: Section, voice: Voice, all: readonly Voice[]): State {
-  const observed = section.tracks[voice.track], { binCount, frameCount } = observed, floor = c.floors[voice.track];
-  const own = smoothTrack(section, voice.track), expected = new Float32Array(own.length);
-  for (const other of all) if (other !== voice) addLevels(c, voice.track, other.track, smoothTrack(section, other.track), expected);
-  const mean = createPlanes(frameCount, binCount), variance = new Float32Array(own.length);
-  for (let k = 0, i = 0; k < frameCount; k++) {
-    for (let b = 0; b < binCount; b++, i++) {
-      const noise = expected[i] + floor[b], power = voice.active[k] * Math.max(own[i] - noise, 1e-14), gain = power / (power + noise);
-      mean.re[i] = gain * observed.re[i]; mean.im[i] = gain * observed.im[i];
-      variance[i] = gain * noise;
-    }
-  }
-  const power = smoothPower(mean);
-  keepActive(power, voice.active, binCount);
-  return { ...voice, power, mean, variance, residual: observed, leftover: expected, crosstalk: createPlanes(frameCount, binCount) };
+function beginVoice({ space, space: { k, width }, section }: Work, s: State): void {
+  const n = section.spectrumCount;
+  space.viewRows(s.leftover, n).fill(0);
+  for (const { state, level } of s.others) k.fn.addLevels(section.tracks.get(state.track)!.smooth, n, width, level, 1, s.leftover);
+  k.fn.beginVoice(s.observed.ptr, section.tracks.get(s.track)!.smooth, s.leftover, s.floor, s.active, n, width, s.mean.ptr, s.variance);
+  const mark = k.mark();
+  space.smooth(space.measurePower(s.mean), n, s.power, s.active);
+  k.release(mark);
 }
 
-/** Power on a track from all voices but its own and `from`, and from what is not certain about `from`. */
-function expectOtherPower(c: PathContext, states: readonly State[], to: State, from: State): Float32Array {
-  const out: Float32Array = to.power.slice();
-  for (const s of states) if (s !== to && s !== from) addLevels(c, to.track, s.track, s.power, out);
-  addLevels(c, to.track, from.track, from.variance, out);
-  return out;
-}
-
-function addLevels(c: PathContext, receiver: number, source: number, power: Float32Array, out: Float32Array, share = 1): void {
-  const ratio = c.levels.ratio[receiver * c.levels.trackCount + source], binCount = ratio.length;
-  for (let i = 0, b = 0; i < out.length; i++) { out[i] += share * ratio[b] * power[i]; if (++b === binCount) b = 0; }
-}
-
-function keepActive(power: Float32Array, active: Uint8Array, binCount: number): void {
-  for (let k = 0; k < active.length; k++) if (!active[k]) power.fill(0, k * binCount, (k + 1) * binCount);
+/** The path from one voice to another that solo calls tell, given the power on the track from all other voices and from what is not certain about this one. */
+async function findPath({ c, space, space: { k, width }, section }: Work, to: State, from: State['others'][number], members: readonly number[], tSec: number): Promise<Ptr | undefined> {
+  const n = section.spectrumCount, system = c.store.engine.createSystem(), mark = k.mark(), otherPower = space.createRows(n);
+  space.viewRows(otherPower, n).set(space.viewRows(to.power, n));
+  for (const o of to.others) k.fn.addLevels(o === from ? o.state.variance : o.state.power, n, width, o.level, 1, otherPower);
+  const isKnown = await choosePath(c, to.track, from.state.track, tSec, { section, otherPower, members }, from.prior, system);
+  k.release(mark);
+  return isKnown ? system : undefined;
 }
 
 /** One round for one voice: its paths, what is left after the crosstalk, the voice. */
-function refineVoice(c: PathContext, section: Section, state: State, others: readonly State[], known: ReadonlyMap<string, PathSystem | undefined>, range: BinRange, usesStretch: boolean): void {
-  const { settings } = c, { binCount, tapCount } = settings, observed = section.tracks[state.track];
-  const systems: { system: PathSystem; at: number }[] = [], prior = new Float64Array(tapCount * others.length * binCount);
-  others.forEach((s, n) => {
-    const path = known.get(`${state.track} ${s.track}`);
-    if (path) systems.push({ system: path, at: n * tapCount });
-    prior.set(spreadPrior(c.levels, state.track, s.track, settings), n * tapCount * binCount);
-  });
-  const { engine } = c.store, references = others.map((s) => s.mean);
-  const weight = usesStretch ? weighStretch(c, section, state, others) : undefined;
-  const { crosstalk, variance } = engine.explain(references, observed, weight, systems, prior, range);
-  const crosstalkPower = smoothPower(crosstalk);
-  for (let i = 0; i < variance.length; i++) variance[i] += settings.modelError * crosstalkPower[i];
-  for (const s of others) addLevels(c, state.track, s.track, s.variance, variance, settings.referenceDoubt);
-  state.leftover = variance;
-  state.residual = subtract(observed, crosstalk);
-  state.crosstalk = crosstalk;
-  updateVoice(c, state);
+function refineVoice(work: Work, s: State, usesStretch: boolean): void {
+  const { c: { settings, store: { engine } }, space, space: { k, width }, section, ones } = work, n = section.spectrumCount, mark = k.mark();
+  const weight = usesStretch ? weighStretch(work, s) : undefined, known = s.others.flatMap((o, at) => (o.known === undefined ? [] : [{ system: o.known, at: at * settings.tapCount }]));
+  engine.explain(s.others.map((o) => o.state.mean), s.observed, weight, known, s.others[0].prior, s.crosstalk, s.leftover);
+  const smooth = space.createRows(n);
+  space.smooth(space.measurePower(s.crosstalk), n, smooth);
+  k.fn.addLevels(smooth, n, width, ones, settings.modelError, s.leftover);
+  for (const o of s.others) k.fn.addLevels(o.state.variance, n, width, o.level, settings.referenceDoubt, s.leftover);
+  k.release(mark);
+  k.fn.removeTrusted(s.observed.ptr, s.crosstalk.ptr, ones, n, width, s.residual.ptr, s.raw);
+  updateVoice(work, s);
 }
 
 /** The voice as the posterior mean of the residual, and its power from two looks: what the residual suggests, then what the first look leaves. */
-function updateVoice(c: PathContext, state: State): void {
-  const { residual, leftover: variance } = state, { frameCount, binCount } = residual, floor = c.floors[state.track];
-  const leftover = smoothBins(variance, frameCount, binCount), raw = measurePower(residual), residualPower = smoothBins(raw, frameCount, binCount);
-  const second = new Float32Array(raw.length);
-  for (let k = 0, i = 0; k < frameCount; k++) {
-    for (let b = 0; b < binCount; b++, i++) {
-      const noise = variance[i] + floor[b], power = state.active[k] * Math.max(residualPower[i] - leftover[i] - floor[b], 0.003 * residualPower[i]), gain = power / (power + noise);
-      second[i] = gain * gain * raw[i] + gain * noise;
-    }
-  }
-  state.power = smoothBins(second, frameCount, binCount);
-  keepActive(state.power, state.active, binCount);
-  for (let i = 0, b = 0; i < raw.length; i++) {
-    const noise = variance[i] + floor[b], gain = state.power[i] / (state.power[i] + noise);
-    state.mean.re[i] = gain * residual.re[i]; state.mean.im[i] = gain * residual.im[i];
-    state.variance[i] = gain * noise;
-    if (++b === binCount) b = 0;
-  }
+function updateVoice({ space, space: { k, width }, section }: Work, s: State): void {
+  const n = section.spectrumCount, mark = k.mark(), [leftover, smooth, second] = Array.from({ length: 3 }, () => space.createRows(n));
+  space.smooth(s.leftover, n, leftover);
+  space.smooth(s.raw, n, smooth);
+  k.fn.lookAtVoice(s.raw, smooth, s.leftover, leftover, s.floor, s.active, n, width, second);
+  space.smooth(second, n, s.power, s.active);
+  k.release(mark);
+  k.fn.settleVoice(s.residual.ptr, s.leftover, s.power, s.floor, n, width, s.mean.ptr, s.variance);
 }
 
 /**
  * Inverse variance of what the paths do not explain in the stretch itself: the voice, noise, what a band-wise filter cannot model, and what is
  * not certain about the references.
  */
-function weighStretch(c: PathContext, section: Section, state: State, others: readonly State[]): Float32Array {
-  const { independence, modelError, binCount } = c.settings, floor = c.floors[state.track];
-  const weight = smoothTrack(section, state.track).slice();
-  for (let i = 0, b = 0; i < weight.length; i++) { weight[i] = state.power[i] + floor[b] + modelError * weight[i]; if (++b === binCount) b = 0; }
-  for (const s of others) addLevels(c, state.track, s.track, s.variance, weight);
-  for (let i = 0; i < weight.length; i++) weight[i] = independence / weight[i];
+function weighStretch({ c: { settings: { independence, modelError } }, space, space: { k, width }, section }: Work, s: State): Ptr {
+  const n = section.spectrumCount, other = space.createRows(n), weight = space.createRows(n);
+  space.viewRows(other, n).set(space.viewRows(s.power, n));
+  for (const o of s.others) k.fn.addLevels(o.state.variance, n, width, o.level, 1, other);
+  k.fn.weighBins(section.tracks.get(s.track)!.smooth, other, n, width, s.floor, modelError, independence, weight);
   return weight;
 }
 
-function subtract(x: Planes, y: Planes): Planes {
-  const out = createPlanes(x.frameCount, x.binCount);
-  for (let i = 0; i < out.re.length; i++) { out.re[i] = x.re[i] - y.re[i]; out.im[i] = x.im[i] - y.im[i]; }
-  return out;
+/** Takes the crosstalk off as far as it is trusted, and looks at the voice once more. */
+function removeCrosstalk(work: Work, s: State): void {
+  const { c: { settings }, space, space: { k, width }, section } = work, n = section.spectrumCount, mark = k.mark();
+  const doubt = s.others.some((o) => o.known === undefined) ? settings.blindDoubt : settings.removalDoubt;
+  const predicted = space.sumRows(space.measurePower(s.crosstalk), 0, n, s.active), trust = weighTrust(predicted, space.sumRows(s.leftover, 0, n, s.active), doubt, settings);
+  k.fn.removeTrusted(s.observed.ptr, s.crosstalk.ptr, space.placeRow(trust), n, width, s.residual.ptr, s.raw);
+  k.release(mark);
+  updateVoice(work, s);
 }

@@ -1,8 +1,8 @@
+import type { PlaneSpace } from '../kernels/plane-space.js';
 import { CLEAR_OF_NOISE } from './crosstalk-levels.js';
 import type { CrosstalkLevels } from './crosstalk-levels.js';
 import type { Piece, SeparationCall } from './plan-pieces.js';
-import type { Planes } from './planes.js';
-import type { Section } from './section.js';
+import type { Section, SectionSpan } from './section.js';
 import type { SeparationSettings } from './settings.js';
 
 /** A sound that is no call and that a track may hold for itself: of its wearer's body, or of another track through its radio. */
@@ -36,28 +36,69 @@ export function canTellApart(levels: CrosstalkLevels, track: number, caller: num
   return levels.usual[there] * levels.usual[back] < 1 / LEAST_LOSS ** 2;
 }
 
+/** What a guard goes by. Calls are all in and around the section that count, of other birds, in order of onset. */
+export interface GuardRules { levels: CrosstalkLevels; settings: SeparationSettings; sounds: readonly TrackSound[] }
+
+/**
+ * Windows of a piece that stay as they are whatever is heard, because the tables leave room for the silent wearer being the one that calls: 1 in those.
+ */
+export function guardByTables(span: SectionSpan, piece: Piece, calls: readonly SeparationCall[], { levels, settings, sounds }: GuardRules): Uint8Array {
+  const kept = new Uint8Array(span.spectrumCount);
+  for (const call of calls) {
+    if (meetsPiece(piece, call, settings) && isDoubtful(piece, call, levels)) keepWindows(span, kept, call.onsetSec - settings.guardLeadSec, call.offsetSec + settings.roomTailSec, settings);
+  }
+  for (const sound of sounds) if (sound.track === piece.track) keepWindows(span, kept, sound.onsetSec, sound.offsetSec, settings);
+  return kept;
+}
+
+function meetsPiece(piece: Piece, call: SeparationCall, settings: SeparationSettings): boolean {
+  return call.onsetSec <= piece.endSec && call.offsetSec + settings.roomTailSec >= piece.startSec;
+}
+
+function isDoubtful(piece: Piece, call: SeparationCall, levels: CrosstalkLevels): boolean {
+  return (call.rivalTrack === piece.track && (call.rivalProbability ?? 0) > MOST_RIVAL) || !canTellApart(levels, piece.track, call.track);
+}
+
+function keepWindows({ centreSec }: SectionSpan, kept: Uint8Array, fromSec: number, toSec: number, settings: SeparationSettings): void {
+  const reachSec = settings.fftSize / 2 / settings.sampleRateHz;
+  for (let k = 0; k < kept.length; k++) if (centreSec[k] > fromSec - reachSec && centreSec[k] < toSec + reachSec) kept[k] = 1;
+}
+
+/** Sums over a section that guards of its tracks ask for, each worked out once. */
+export class SectionSums {
+  private readonly rows = new Map<string, Float32Array>();
+  private readonly frames = new Map<number, Float32Array>();
+
+  constructor(private readonly space: PlaneSpace, readonly section: Section) {}
+
+  /** Power of a track per bin, summed over windows [first, end). */
+  sumWindows(track: number, first: number, end: number): Float32Array {
+    const key = `${track} ${first} ${end}`, sums = this.rows.get(key) ?? this.space.sumRows(this.section.tracks.get(track)!.power, first, end);
+    this.rows.set(key, sums);
+    return sums;
+  }
+
+  /** Power of a track in every window. */
+  sumBins(track: number): Float32Array {
+    const sums = this.frames.get(track) ?? this.space.sumFrames(this.section.tracks.get(track)!.power, this.section.spectrumCount);
+    this.frames.set(track, sums);
+    return sums;
+  }
+}
+
 /**
  * Windows of a piece that stay as they are because the silent wearer may be the one that calls: 1 in those. A row of the table is taken at its
  * word only where it leaves no room for the wearer, the two birds are far enough apart for levels to tell, and the track is no louder than crosstalk
  * from all that call at the time.
  * @param calls all calls in and around the section that count, of other birds, in order of onset
  */
-export function guardWearer(
-  section: Section, piece: Piece, calls: readonly SeparationCall[], sounds: readonly TrackSound[], levels: CrosstalkLevels, floors: readonly Float32Array[], settings: SeparationSettings,
-): Uint8Array {
-  const kept = new Uint8Array(section.spectrumCount), reachSec = settings.fftSize / 2 / settings.sampleRateHz;
-  const { centreSec } = section;
-  const keep = (fromSec: number, toSec: number): void => {
-    for (let k = 0; k < kept.length; k++) if (centreSec[k] > fromSec - reachSec && centreSec[k] < toSec + reachSec) kept[k] = 1;
-  };
+export function guardWearer(sums: SectionSums, piece: Piece, calls: readonly SeparationCall[], rules: GuardRules, floors: readonly Float32Array[]): Uint8Array {
+  const { levels, settings } = rules, { section } = sums, kept = guardByTables(section, piece, calls, rules);
   for (const call of calls) {
-    if (call.onsetSec > piece.endSec || call.offsetSec + settings.roomTailSec < piece.startSec) continue;
-    const isDoubtful = (call.rivalTrack === piece.track && (call.rivalProbability ?? 0) > MOST_RIVAL) || !canTellApart(levels, piece.track, call.track)
-      || measureExcess(section, piece, call, calls, levels, floors) > MOST_EXCESS;
-    if (isDoubtful) keep(call.onsetSec - settings.guardLeadSec, call.offsetSec + settings.roomTailSec);
-    else if (risesAfter(section, piece.track, call, calls, settings)) keep(call.offsetSec, call.offsetSec + settings.roomTailSec);
+    if (!meetsPiece(piece, call, settings) || isDoubtful(piece, call, levels)) continue;
+    if (measureExcess(sums, piece, call, calls, levels, floors) > MOST_EXCESS) keepWindows(section, kept, call.onsetSec - settings.guardLeadSec, call.offsetSec + settings.roomTailSec, settings);
+    else if (risesAfter(sums, piece.track, call, calls, settings)) keepWindows(section, kept, call.offsetSec, call.offsetSec + settings.roomTailSec, settings);
   }
-  for (const sound of sounds) if (sound.track === piece.track) keep(sound.onsetSec, sound.offsetSec);
   return kept;
 }
 
@@ -65,50 +106,36 @@ export function guardWearer(
  * Power on the piece's track over what is usual as crosstalk while a call lasts, from all that call at the time: mean over bins, so that soft bins count
  * as much as loud ones. 0 where no window lies in both call and piece.
  */
-function measureExcess(section: Section, piece: Piece, call: SeparationCall, calls: readonly SeparationCall[], levels: CrosstalkLevels, floors: readonly Float32Array[]): number {
-  const { centreSec } = section, fromSec = Math.max(call.onsetSec, piece.startSec), toSec = Math.min(call.offsetSec, piece.endSec);
-  const binCount = floors[piece.track].length, heard = new Float64Array(binCount), usual = new Float64Array(binCount), noise = new Float64Array(binCount);
-  const usualFrom = (track: number): number => levels.usual[piece.track * levels.trackCount + track];
-  const callers = [...new Set(calls.filter((c) => c.onsetSec < toSec && c.offsetSec > fromSec && levels.callCount[piece.track * levels.trackCount + c.track] > 0).map((c) => c.track))];
-  let windows = 0;
-  for (let k = 0; k < section.spectrumCount; k++) {
-    if (centreSec[k] < fromSec || centreSec[k] > toSec) continue;
-    windows++;
-    addPower(section.tracks[piece.track], k, 1, floors[piece.track], heard);
-    for (const c of callers) addPower(section.tracks[c], k, usualFrom(c), floors[c], usual);
-  }
-  for (const c of callers) floors[c].forEach((f, b) => { noise[b] += usualFrom(c) * f * windows; });
-  return divideWeighted(heard, usual, noise);
-}
-
-/** Whether a track gets louder after a call than it was while it lasted, with no other call that could be the reason: an echo only falls. */
-function risesAfter(section: Section, track: number, call: SeparationCall, calls: readonly SeparationCall[], settings: SeparationSettings): boolean {
-  const { centreSec } = section, x = section.tracks[track], reachSec = settings.fftSize / 2 / settings.sampleRateHz, endSec = call.offsetSec + settings.roomTailSec;
-  if (calls.some((c) => c !== call && c.offsetSec > call.offsetSec && c.onsetSec < endSec)) return false;
-  let during = 0, after = 0;
-  for (let k = 0; k < section.spectrumCount; k++) {
-    const isDuring = centreSec[k] > call.onsetSec && centreSec[k] < call.offsetSec;
-    if (!isDuring && (centreSec[k] < call.offsetSec + reachSec || centreSec[k] > endSec)) continue;
-    let power = 0;
-    for (let b = 0, i = k * x.binCount; b < x.binCount; b++, i++) power += x.re[i] * x.re[i] + x.im[i] * x.im[i];
-    if (isDuring) during = Math.max(during, power); else after = Math.max(after, power);
-  }
-  return during > 0 && after > during;
-}
-
-function addPower(x: Planes, frame: number, scale: number, floor: Float32Array, sum: Float64Array): void {
-  for (let b = 0, i = frame * x.binCount; b < x.binCount; b++, i++) sum[b] += scale * (x.re[i] * x.re[i] + x.im[i] * x.im[i] - floor[b]);
-}
-
-/** Ratio of two powers over the bins in which callers stand out of their noise, each weighted by the inverse of what is expected. */
-function divideWeighted(heard: Float64Array, usual: Float64Array, noise: Float64Array): number {
+function measureExcess(sums: SectionSums, piece: Piece, call: SeparationCall, calls: readonly SeparationCall[], levels: CrosstalkLevels, floors: readonly Float32Array[]): number {
+  const { centreSec } = sums.section, { track } = piece, fromSec = Math.max(call.onsetSec, piece.startSec), toSec = Math.min(call.offsetSec, piece.endSec);
+  const callers = [...new Set(calls.filter((c) => c.onsetSec < toSec && c.offsetSec > fromSec && levels.callCount[track * levels.trackCount + c.track] > 0).map((c) => c.track))];
+  let first = 0, end = centreSec.length;
+  while (first < end && centreSec[first] < fromSec) first++;
+  while (end > first && centreSec[end - 1] > toSec) end--;
+  const windows = end - first, heard = sums.sumWindows(track, first, end), floor = floors[track];
+  const sources = callers.map((c) => ({ power: sums.sumWindows(c, first, end), own: floors[c], level: levels.usual[track * levels.trackCount + c] }));
   let over = 0, bins = 0;
   for (let b = 0; b < heard.length; b++) {
-    if (usual[b] <= CLEAR_OF_NOISE * noise[b]) continue;
-    over += Math.max(0, heard[b]) / usual[b];
+    let usual = 0, noise = 0;
+    for (const { power, own, level } of sources) { usual += level * (power[b] - windows * own[b]); noise += level * windows * own[b]; }
+    // Bins in which callers stand out of their noise, each weighted by the inverse of what is expected.
+    if (usual <= CLEAR_OF_NOISE * noise) continue;
+    over += Math.max(0, heard[b] - windows * floor[b]) / usual;
     bins++;
   }
   return bins > 0 ? over / bins : 0;
+}
+
+/** Whether a track gets louder after a call than it was while it lasted, with no other call that could be the reason: an echo only falls. */
+function risesAfter(sums: SectionSums, track: number, call: SeparationCall, calls: readonly SeparationCall[], settings: SeparationSettings): boolean {
+  const { centreSec } = sums.section, reachSec = settings.fftSize / 2 / settings.sampleRateHz, endSec = call.offsetSec + settings.roomTailSec;
+  if (calls.some((c) => c !== call && c.offsetSec > call.offsetSec && c.onsetSec < endSec)) return false;
+  let during = 0, after = 0;
+  sums.sumBins(track).forEach((power, k) => {
+    if (centreSec[k] > call.onsetSec && centreSec[k] < call.offsetSec) during = Math.max(during, power);
+    else if (centreSec[k] >= call.offsetSec + reachSec && centreSec[k] <= endSec) after = Math.max(after, power);
+  });
+  return during > 0 && after > during;
 }
 
 /**

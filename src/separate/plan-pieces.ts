@@ -23,7 +23,7 @@ export interface Piece {
 }
 
 /** Longest piece, seconds: longer ones are cut. */
-const LONGEST_PIECE_SEC = 4;
+export const LONGEST_PIECE_SEC = 4;
 /** Sound counts from a little before its onset on, seconds. */
 const LEAD_SEC = 0.01;
 

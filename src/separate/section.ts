@@ -1,67 +1,70 @@
 import type { Ptr } from '../kernels/kernel-exports.js';
-import type { Kernels } from '../kernels/kernels.js';
-import { computeIstft, computePower, computeStft, countSpectraBytes, createStftPlan, placeSamples, placeSpectra } from '../kernels/stft.js';
-import type { StftPlan } from '../kernels/stft.js';
+import { computeStft, countSpectraBytes, createStftPlan } from '../kernels/stft.js';
+import type { SignalRegion, StftPlan } from '../kernels/stft.js';
+import type { PlacedPlanes, PlaneSpace } from '../kernels/plane-space.js';
 import { readOffset } from '../model/clock.js';
 import { cosTurn, sinTurn } from '../numeric/elementary.js';
 import type { ClockModel } from '../model/clock.js';
-import { createPlanes, smoothPower } from './planes.js';
-import type { Planes } from './planes.js';
 import type { SeparationSettings } from './settings.js';
 
-/** Gives samples of all tracks, each from its own first frame on; what does not exist is 0. */
-export type TrackSource = (startFrames: readonly number[], frameCount: number) => Promise<Float32Array[]>;
+/** Writes samples of all tracks, each from its own first frame on, `frameCount` long; what does not exist is 0, a track without a place is not wanted. */
+export type TrackSource = (startFrames: readonly number[], frameCount: number, into: readonly (Float32Array | null)[]) => Promise<unknown>;
 
-/** A stretch of all tracks as spectra whose windows stand at the same reference time on every track. */
-export interface Section {
+/** A stretch of all tracks, and windows that stand at the same reference time on every track. */
+export interface SectionSpan {
   /** First sample of the stretch on each track's own clock. */
   startFrames: number[];
   frameCount: number;
   /** Windows. */
   spectrumCount: number;
-  tracks: Planes[];
   /** Reference time of the middle of every window. */
   centreSec: Float64Array;
   /** How much later than its window the reference time stands on a track, seconds; undefined where it never does. */
   shiftSec: (Float64Array | undefined)[];
 }
 
-const smoothed = new WeakMap<Planes, Float32Array>();
-
-/** Smoothed power of a section's track, worked out once and not to be written to; spectra of a section do not change. */
-export function smoothTrack(section: Section, track: number): Float32Array {
-  const x = section.tracks[track], known = smoothed.get(x) ?? smoothPower(x);
-  smoothed.set(x, known);
-  return known;
+/** What one track holds in a section, in the kernels' memory. */
+export interface TrackSpectra {
+  planes: PlacedPlanes;
+  /** |X|^2, and its mean over 3 frames and 3 bins, f32 [frame][width]. */
+  power: Ptr;
+  smooth: Ptr;
 }
+
+/** A stretch with the spectra of some tracks, which live until the memory is given back. */
+export interface Section extends SectionSpan { tracks: ReadonlyMap<number, TrackSpectra> }
 
 /** Longest stretch that an analyser takes, seconds. */
 export const LONGEST_SECTION_SEC = 8;
 
-/** Most windows of a section. */
-export function countMostWindows(settings: SeparationSettings): number {
-  return Math.ceil((LONGEST_SECTION_SEC * settings.sampleRateHz) / settings.hopFrames) + 4;
+/** Most windows of a section of some length. */
+export function countMostWindows(settings: SeparationSettings, mostSec = LONGEST_SECTION_SEC): number {
+  return Math.ceil((mostSec * settings.sampleRateHz) / settings.hopFrames) + 4;
 }
 
-/** Bytes of kernel memory that an analyser needs. */
-export function countAnalyserBytes(settings: SeparationSettings): number {
-  const frames = Math.ceil(LONGEST_SECTION_SEC * settings.sampleRateHz) + 4 * settings.fftSize;
-  const spectra = Math.ceil(frames / settings.hopFrames);
-  return 2 * countSpectraBytes(settings.binCount, 4, spectra) + frames * 4 * 5 + settings.fftSize * 64 + (1 << 20);
+/** Bytes of kernel memory for the tables, and for what an analyser takes for a time. */
+export function countAnalyserBytes(settings: SeparationSettings, trackCount: number): number {
+  // Spectra in lanes are of solo calls, of which every second window is taken.
+  const windows = countMostWindows(settings), frames = windows * settings.hopFrames + settings.fftSize;
+  return countSpectraBytes(settings.binCount, 4, windows) + frames * 4 * (trackCount + 8) + settings.fftSize * 128 + (1 << 20);
+}
+
+/** One row per lane of vectors. */
+export function takeLanes(vectors: Float32Array, laneCount: number): Float32Array[] {
+  return Array.from({ length: laneCount }, (_, t) => {
+    const row = new Float32Array(vectors.length / 4);
+    for (let b = 0, i = t; b < row.length; b++, i += 4) row[b] = vectors[i];
+    return row;
+  });
 }
 
 /** Cuts sections out of the tracks and turns spectra back into samples. */
 export class SectionAnalyser {
-  private readonly plan: StftPlan;
-  private readonly base: number;
-  /** Sum of the window's squares: white noise of variance v has the power v times this in every bin. */
-  readonly windowSquareSum: number;
+  readonly plan: StftPlan;
 
   /** @param recorderOf index of each track's recorder in the clock model */
-  constructor(private readonly k: Kernels, readonly settings: SeparationSettings, readonly recorderOf: readonly number[], private readonly clock: ClockModel, private readonly source: TrackSource) {
-    this.plan = createStftPlan(k, { fftSize: settings.fftSize, hopFrames: settings.hopFrames });
-    this.windowSquareSum = this.plan.windowSquareSum;
-    this.base = k.mark();
+  constructor(readonly space: PlaneSpace, readonly settings: SeparationSettings, readonly recorderOf: readonly number[], private readonly clock: ClockModel, private readonly source: TrackSource) {
+    this.plan = createStftPlan(space.k, { fftSize: settings.fftSize, hopFrames: settings.hopFrames });
   }
 
   /** First frame of each track's own clock at a reference time. */
@@ -69,79 +72,73 @@ export class SectionAnalyser {
     return this.recorderOf.map((r) => Math.round((tRefSec + readOffset(this.clock[r], tRefSec)) * this.settings.sampleRateHz));
   }
 
-  /**
-   * Section from a reference time to another with `leadFrames` before and a window behind; at most LONGEST_SECTION_SEC.
-   * @param wanted tracks whose spectra are needed; the others are empty planes
-   */
-  async cut(fromSec: number, toSec: number, leadFrames: number, wanted?: ReadonlySet<number>): Promise<Section> {
+  /** Windows from a reference time to another with `leadFrames` before and a window behind; at most LONGEST_SECTION_SEC. */
+  planSpan(fromSec: number, toSec: number, leadFrames: number): SectionSpan {
     const { sampleRateHz, fftSize, hopFrames } = this.settings;
     const startSec = Math.floor(fromSec * sampleRateHz - leadFrames) / sampleRateHz;
     const spanSec = Math.min(toSec - startSec, LONGEST_SECTION_SEC);
     const spectrumCount = Math.max(1, Math.ceil((spanSec * sampleRateHz) / hopFrames));
     const frameCount = (spectrumCount - 1) * hopFrames + fftSize;
     const startFrames = this.placeFrames(startSec);
-    const samples = await this.source(startFrames, frameCount);
     const centreSec = Float64Array.from({ length: spectrumCount }, (_, s) => startSec + (s * hopFrames + fftSize / 2) / sampleRateHz);
     const shiftSec = this.recorderOf.map((r, j) => this.findShift(r, startFrames[j], centreSec));
-    const section: Section = { startFrames, frameCount, spectrumCount, tracks: [], centreSec, shiftSec };
-    section.tracks = this.analyse(samples, spectrumCount, wanted);
-    section.tracks.forEach((x, j) => { if (x.frameCount > 0 && shiftSec[j]) this.turnPhases(x, shiftSec[j]!, 1); });
-    return section;
+    return { startFrames, frameCount, spectrumCount, centreSec, shiftSec };
   }
 
-  /** Mean power per bin of all tracks over a stretch as `cut` takes it, from every second window. */
-  async measureMeans(fromSec: number, toSec: number, leadFrames: number): Promise<Float32Array[]> {
-    const { k, plan, settings: { sampleRateHz, fftSize, hopFrames, binCount } } = this, startSec = Math.floor(fromSec * sampleRateHz - leadFrames) / sampleRateHz;
-    const spectrumCount = Math.max(1, Math.ceil((Math.min(toSec - startSec, LONGEST_SECTION_SEC) * sampleRateHz) / (2 * hopFrames))), frameCount = (spectrumCount - 1) * 2 * hopFrames + fftSize;
-    const samples = await this.source(this.placeFrames(startSec), frameCount), out: Float32Array[] = [];
-    for (let g = 0; g < samples.length; g += 4) {
-      k.release(this.base);
-      const power = computePower(k, computeStft(k, { ...plan, hopFrames: 2 * hopFrames }, placeSamples(k, samples.slice(g, g + 4)), 0, spectrumCount), 1 / spectrumCount);
-      for (let row = 0; row * binCount < power.length; row++) {
-        if (row % spectrumCount === 0) out.push(new Float32Array(binCount));
-        const mean = out[out.length - 1];
-        for (let b = 0, i = row * binCount; b < binCount; b++, i++) mean[b] += power[i];
-      }
+  /** Spectra and powers of some tracks of a stretch, in memory that is taken. */
+  async cut(span: SectionSpan, wanted: ReadonlySet<number>): Promise<Section> {
+    const { space: { k }, space } = this, { startFrames, frameCount, spectrumCount, shiftSec } = span, tracks = new Map<number, TrackSpectra>(), todo = [...wanted].sort((a, b) => a - b);
+    const all = space.createPlanes(spectrumCount, todo.length), powers = space.createRows(spectrumCount * todo.length), rowsBytes = 4 * spectrumCount * space.width, smooths = space.createRows(spectrumCount * todo.length), mark = k.mark();
+    const signals = await this.load(startFrames, frameCount, todo), { fftSize, hopFrames, window, table } = this.plan, scratch = k.alloc(16 * (3 * fftSize + 8));
+    signals.forEach(({ signal, trackStrideFrames, trackCount }, g) => k.fn.stftPlanes(
+      signal, trackStrideFrames, trackCount, frameCount, hopFrames, spectrumCount, fftSize, window, table, scratch, space.width, all[4 * g].ptr, powers + 4 * g * rowsBytes,
+    ));
+    k.release(mark);
+    todo.forEach((j, t) => {
+      const planes = all[t], power = powers + t * rowsBytes, smooth = smooths + t * rowsBytes;
+      if (shiftSec[j]) this.turnPhases(planes, shiftSec[j]!, 1);
+      space.smooth(power, spectrumCount, smooth);
+      tracks.set(j, { planes, power, smooth });
+    });
+    return { ...span, tracks };
+  }
+
+  /** Samples of some tracks, in groups of four, in memory that is taken. */
+  async load(startFrames: readonly number[], frameCount: number, tracks: readonly number[]): Promise<SignalRegion[]> {
+    const { k } = this.space, groups: SignalRegion[] = [], into: (Float32Array | null)[] = this.recorderOf.map(() => null);
+    for (let g = 0; g < tracks.length; g += 4) {
+      const group = tracks.slice(g, g + 4), signal = k.allocF32(group.length * frameCount);
+      group.forEach((j, t) => { into[j] = k.f32(signal + 4 * t * frameCount, frameCount); });
+      groups.push({ signal, trackStrideFrames: frameCount, trackCount: group.length, frameCount });
     }
+    await this.source(startFrames, frameCount, into);
+    return groups;
+  }
+
+  /** Mean power per bin of all tracks over a stretch as `planSpan` takes it, from every second window. */
+  async measureMeans(fromSec: number, toSec: number, leadFrames: number): Promise<Float32Array[]> {
+    const { space: { k }, settings: { sampleRateHz, fftSize, hopFrames, binCount } } = this, startSec = Math.floor(fromSec * sampleRateHz - leadFrames) / sampleRateHz, out: Float32Array[] = [], mark = k.mark();
+    const spectrumCount = Math.max(1, Math.ceil((Math.min(toSec - startSec, LONGEST_SECTION_SEC) * sampleRateHz) / (2 * hopFrames))), frameCount = (spectrumCount - 1) * 2 * hopFrames + fftSize;
+    for (const region of await this.load(this.placeFrames(startSec), frameCount, this.recorderOf.map((_, j) => j))) {
+      const { ptr } = computeStft(k, { ...this.plan, hopFrames: 2 * hopFrames }, region, 0, spectrumCount), mean = k.alloc(16 * binCount);
+      k.fn.meanPower(ptr, spectrumCount, binCount, mean);
+      out.push(...takeLanes(k.f32(mean, 4 * binCount), region.trackCount));
+    }
+    k.release(mark);
     return out;
   }
 
-  /** Samples that belong to spectra of some tracks of a section, each frameCount long. */
-  synthesise(section: Section, tracks: readonly number[], spectra: readonly Planes[]): Float32Array[] {
-    const { k, plan, settings: { binCount } } = this, { frameCount, shiftSec } = section, out: Float32Array[] = [];
+  /** Samples that belong to spectra of some tracks of a section, each frameCount long, in memory that is taken; the spectra lie one behind the other and are written to. */
+  synthesise({ frameCount, spectrumCount, shiftSec }: SectionSpan, tracks: readonly number[], spectra: readonly PlacedPlanes[]): Float32Array[] {
+    const { space: { k, width } } = this, { fftSize, hopFrames, window, table } = this.plan, out: Float32Array[] = [];
     spectra.forEach((x, n) => { if (shiftSec[tracks[n]]) this.turnPhases(x, shiftSec[tracks[n]]!, -1); });
     for (let g = 0; g < spectra.length; g += 4) {
-      k.release(this.base);
-      const group = spectra.slice(g, g + 4), placed = placeSpectra(k, binCount, group.length, section.spectrumCount), { planes, values, part } = this.placePlanes(section.spectrumCount);
-      values.fill(0, group.length * 2 * part);
-      group.forEach((x, t) => { values.set(x.re, 2 * t * part); values.set(x.im, (2 * t + 1) * part); });
-      k.fn.spectraFromPlanes(planes, section.spectrumCount, binCount, placed.ptr);
-      const samples = computeIstft(k, plan, placed, frameCount);
-      for (let t = 0; t < group.length; t++) out.push(samples.slice(t * frameCount, (t + 1) * frameCount));
+      const count = Math.min(4, spectra.length - g), signal = k.allocF32(count * frameCount), mark = k.mark();
+      k.fn.istftPlanes(spectra[g].ptr, spectrumCount, count, fftSize, hopFrames, window, table, k.alloc(16 * (3 * fftSize + 8)), width, k.allocF32(frameCount), signal, frameCount, frameCount);
+      k.release(mark);
+      for (let t = 0; t < count; t++) out.push(k.f32(signal + 4 * t * frameCount, frameCount));
     }
     return out;
-  }
-
-  private analyse(samples: readonly Float32Array[], spectrumCount: number, wanted?: ReadonlySet<number>): Planes[] {
-    const { k, plan, settings: { binCount } } = this;
-    const empty = createPlanes(0, binCount);
-    const out: Planes[] = samples.map(() => empty);
-    const todo = samples.map((_, j) => j).filter((j) => !wanted || wanted.has(j));
-    for (let g = 0; g < todo.length; g += 4) {
-      k.release(this.base);
-      const group = todo.slice(g, g + 4);
-      const { ptr } = computeStft(k, plan, placeSamples(k, group.map((j) => samples[j])), 0, spectrumCount);
-      const { planes, values, part } = this.placePlanes(spectrumCount);
-      k.fn.planesFromSpectra(ptr, spectrumCount, binCount, planes);
-      group.forEach((j, t) => { out[j] = { re: values.slice(2 * t * part, (2 * t + 1) * part), im: values.slice((2 * t + 1) * part, (2 * t + 2) * part), frameCount: spectrumCount, binCount }; });
-    }
-    return out;
-  }
-
-  /** Planes of four tracks in the kernels' memory, real before imaginary parts, `part` values each. */
-  private placePlanes(spectrumCount: number): { planes: Ptr; values: Float32Array; part: number } {
-    const part = spectrumCount * this.settings.binCount, planes = this.k.allocF32(8 * part);
-    return { planes, values: this.k.f32(planes, 8 * part), part };
   }
 
   /** Where a recorder's clock differs, windows cannot stand at whole frames: the rest is a phase. */
@@ -151,15 +148,13 @@ export class SectionAnalyser {
     return centreSec.map((t, s) => t + readOffset(this.clock[recorder], t) - (startFrame + s * hopFrames + fftSize / 2) / sampleRateHz);
   }
 
-  private turnPhases(x: Planes, shiftSec: Float64Array, sign: number): void {
-    const { sampleRateHz, fftSize } = this.settings;
-    for (let s = 0, i = 0; s < x.frameCount; s++) {
-      const turns = (sign * sampleRateHz * shiftSec[s]) / fftSize, stepRe = cosTurn(turns), stepIm = sinTurn(turns);
-      for (let b = 0, c = 1, d = 0; b < x.binCount; b++, i++) {
-        const re = x.re[i], im = x.im[i], next = c * stepRe - d * stepIm;
-        x.re[i] = re * c - im * d; x.im[i] = re * d + im * c;
-        d = c * stepIm + d * stepRe; c = next;
-      }
+  private turnPhases({ ptr, frameCount }: PlacedPlanes, shiftSec: Float64Array, sign: number): void {
+    const { space: { k, width }, settings: { sampleRateHz, fftSize } } = this, mark = k.mark(), step = k.alloc(16 * frameCount), values = k.f64(step, 2 * frameCount);
+    for (let s = 0; s < frameCount; s++) {
+      const turns = (sign * sampleRateHz * shiftSec[s]) / fftSize;
+      values[2 * s] = cosTurn(turns); values[2 * s + 1] = sinTurn(turns);
     }
+    k.fn.turnPhases(ptr, frameCount, width, step);
+    k.release(mark);
   }
 }

@@ -1,19 +1,20 @@
 import { createKernels } from '../kernels/kernels.js';
 import { countPathBytes } from '../kernels/paths.js';
+import { padBins, PlaneSpace } from '../kernels/plane-space.js';
 import { toReference } from '../model/clock.js';
 import type { PathContext } from './choose-path.js';
 import { learnLevels } from './crosstalk-levels.js';
-import { FloorMeter } from './noise-floors.js';
+import { countFloorBytes, measureFloors } from './noise-floors.js';
 import { PathEngine } from './path-system.js';
 import { planPieces } from './plan-pieces.js';
 import type { Piece, SeparationCall } from './plan-pieces.js';
 import { countAnalyserBytes, countMostWindows, LONGEST_SECTION_SEC, SectionAnalyser } from './section.js';
-import { MOST_OTHERS, PieceSeparator } from './separate-piece.js';
+import { countPieceBytes, MOST_OTHERS, PieceSeparator } from './separate-piece.js';
 import type { Edit } from './separate-piece.js';
 import type { SeparationInput } from './separate-tracks.js';
 import { chooseSeparationSettings } from './settings.js';
 import type { SeparationSettings } from './settings.js';
-import { SoloStore } from './solo-store.js';
+import { countStoreBytes, SoloStore } from './solo-store.js';
 
 /** Work is done in blocks of this length, seconds; so are noise floors and levels. */
 const BLOCK_SEC = 20;
@@ -24,41 +25,57 @@ export function countBlockFrames(sampleRateHz: number): number {
   return Math.round(BLOCK_SEC * sampleRateHz);
 }
 
+/** Bytes of kernel memory for tables, solo calls, rows of floors, and whatever takes most at a time. */
+function countBytes(settings: SeparationSettings, trackCount: number): number {
+  const paths = countPathBytes(MOST_OTHERS, countMostWindows(settings), padBins(settings.binCount), settings), floors = countFloorBytes(settings, countBlockFrames(settings.sampleRateHz), trackCount);
+  return countAnalyserBytes(settings, trackCount) + countStoreBytes(settings) + (trackCount + trackCount ** 2) * 4 * padBins(settings.binCount) + Math.max(countPieceBytes(settings, trackCount) + paths, floors);
+}
+
 /** Works out what separation changes in one block. Every block follows from the input alone, so that blocks can be done anywhere in any order. */
 export class BlockSeparator {
   private readonly settings: SeparationSettings;
   private readonly analyser: SectionAnalyser;
-  private readonly meter: FloorMeter;
-  private readonly engine: PathEngine;
   private readonly calls: SeparationCall[];
   private readonly pieces: readonly Piece[];
 
   constructor(private readonly input: SeparationInput) {
     const { sampleRateHz, endFrames, recorderOf, clock, read } = input;
-    const settings = chooseSeparationSettings(sampleRateHz, input.changes), pathBytes = countPathBytes(MOST_OTHERS, countMostWindows(settings), settings.binCount, settings);
+    const settings = chooseSeparationSettings(sampleRateHz, input.changes);
     this.settings = settings;
     this.calls = [...input.calls].sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track);
-    this.analyser = new SectionAnalyser(createKernels(input.kernels, countAnalyserBytes(settings)), settings, recorderOf, clock, read);
-    this.meter = new FloorMeter(createKernels(input.kernels, FloorMeter.countBytes(settings, countBlockFrames(sampleRateHz))), settings);
-    this.engine = new PathEngine(createKernels(input.kernels, pathBytes), settings);
+    const space = new PlaneSpace(createKernels(input.kernels, countBytes(settings, endFrames.length)), settings.binCount);
+    this.analyser = new SectionAnalyser(space, settings, recorderOf, clock, read);
     this.pieces = planPieces(this.calls, endFrames.length, settings);
-    this.store = new SoloStore(this.analyser, this.engine, this.calls, endFrames.length);
+    this.store = new SoloStore(this.analyser, new PathEngine(space, settings), this.calls, endFrames.length);
+    this.base = space.k.mark();
   }
+  /** What a block takes begins here. */
+  private readonly base: number;
   private readonly store: SoloStore;
 
-  /** Changes of the pieces that begin in a block, in order of time; they may reach into later blocks. */
-  async separate(blockIndex: number): Promise<Edit[]> {
-    const { input: { endFrames, sampleRateHz, read }, settings, store } = this;
+  /** Changes of the pieces that begin in a block, in order of time; they may reach into later blocks. Blocks wait for each other. */
+  separate(blockIndex: number): Promise<Edit[]> {
+    const result = this.queue.then(() => this.separateNow(blockIndex));
+    this.queue = result.catch(() => undefined);
+    return result;
+  }
+  private queue: Promise<unknown> = Promise.resolve();
+
+  private async separateNow(blockIndex: number): Promise<Edit[]> {
+    const { input: { endFrames, sampleRateHz }, settings, store, analyser, analyser: { space, space: { k } } } = this;
     const blockFrames = countBlockFrames(sampleRateHz), startFrame = blockIndex * blockFrames, endFrame = Math.min(Math.max(0, ...endFrames), startFrame + blockFrames);
     const pieces = this.findPieces(blockIndex === 0 ? -Infinity : this.findLimit(startFrame), this.findLimit(endFrame));
     if (pieces.length === 0) return [];
-    const floors = this.meter.measure(await read(endFrames.map(() => startFrame), endFrame - startFrame));
+    k.release(this.base);
+    const floors = measureFloors(k, analyser.plan, settings, await analyser.load(endFrames.map(() => startFrame), endFrame - startFrame, endFrames.map((_, j) => j)));
+    k.release(this.base);
     store.beginBlock();
-    const context: PathContext = { store, settings, floors, levels: await learnLevels(store, (startFrame + endFrame) / 2 / sampleRateHz, floors, settings) };
+    const levels = await learnLevels(store, (startFrame + endFrame) / 2 / sampleRateHz, floors, settings);
+    const context: PathContext = { store, settings, floors, floorRows: floors.map((f) => space.placeRow(f, 1)), levels, levelRows: levels.ratio.map((r) => space.placeRow(r)) };
     // Pieces are short; one that begins in the block and all it looks at lie within this reach.
     const fromSec = pieces[0].startSec - LONGEST_SECTION_SEC, toSec = pieces[pieces.length - 1].startSec + LONGEST_SECTION_SEC;
     const sounds = (this.input.sounds ?? []).filter((s) => s.onsetSec < toSec && s.offsetSec > fromSec);
-    return new PieceSeparator(this.analyser, this.calls, sounds).separate(pieces, context);
+    return new PieceSeparator(analyser, this.calls, sounds).separate(pieces, context);
   }
 
   /** Reference time before which pieces belong to the block that ends at a frame. */

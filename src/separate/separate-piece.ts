@@ -1,14 +1,14 @@
+import { countSystemValues } from '../kernels/paths.js';
+import { padBins } from '../kernels/plane-space.js';
 import { estimateVoices } from './estimate-voices.js';
-import type { Voice, VoiceEstimate } from './estimate-voices.js';
-import { guardWearer, isOtherVoice } from './guard-wearer.js';
+import { guardByTables, guardWearer, isOtherVoice, SectionSums } from './guard-wearer.js';
 import type { TrackSound } from './guard-wearer.js';
 import { hushOthers } from './hush-others.js';
 import type { PathContext } from './choose-path.js';
-import { createPlanes } from './planes.js';
-import type { Planes } from './planes.js';
+import { LONGEST_PIECE_SEC } from './plan-pieces.js';
 import type { Piece, SeparationCall } from './plan-pieces.js';
-import { LONGEST_SECTION_SEC, smoothTrack } from './section.js';
-import type { Section, SectionAnalyser } from './section.js';
+import { countMostWindows, LONGEST_SECTION_SEC } from './section.js';
+import type { SectionAnalyser, SectionSpan } from './section.js';
 import type { SeparationSettings } from './settings.js';
 
 /** What has to be added to the samples of a track; frames on its own recorder's clock. */
@@ -22,9 +22,18 @@ const FADE_SEC = 0.003;
 const AFTER_SEC = 0.03;
 const MARGIN_SEC = 0.02;
 
+/** Bytes of kernel memory that a piece takes for a time, beside what the analyser and the paths take. */
+export function countPieceBytes(settings: SeparationSettings, trackCount: number): number {
+  const rowBytes = 4 * padBins(settings.binCount), voices = MOST_OTHERS + 1, mostHushSec = LONGEST_PIECE_SEC + (settings.fftSize + 8 * settings.hopFrames) / settings.sampleRateHz + 2 * FADE_SEC;
+  // Rows of a section: spectra, power, smoothed power, and a change of each track. Of a voice ten more, and for a time six in all, and those of a solo call.
+  const hush = (6 * trackCount + 2) * countMostWindows(settings, mostHushSec), voice = (6 * voices + 10 * voices + 6 + 4 * voices) * countMostWindows(settings);
+  const systems = 4 * countSystemValues(settings.tapCount, padBins(settings.binCount)) * (voices * voices + 2 * settings.soloCount + 2), priors = 8 * settings.tapCount * voices * voices * padBins(settings.binCount);
+  return Math.max(hush, voice) * rowBytes + systems + priors + (1 << 20);
+}
+
 /** Works on the pieces of a block; what neighbouring pieces share is done once. */
 export class PieceSeparator {
-  private lastVoices: { key: string; section: Section; outputs: Map<number, Planes> } | undefined;
+  private lastVoices: { key: string; span: SectionSpan; samples: Map<number, Float32Array> } | undefined;
 
   /** @param calls all calls in order of onset */
   constructor(private readonly analyser: SectionAnalyser, private readonly calls: readonly SeparationCall[], private readonly sounds: readonly TrackSound[] = []) {}
@@ -40,7 +49,7 @@ export class PieceSeparator {
     for (const piece of pieces) {
       if (piece.own) {
         const done = await this.separateVoice(piece.own, context);
-        if (done) edits.push(...this.makeEdits([piece], done.section, [done.output]));
+        if (done) edits.push(this.makeEdit(piece, done.span, done.samples));
       } else {
         const key = `${piece.startSec} ${piece.endSec}`, span = spans.get(key);
         if (span && spans.delete(key)) edits.push(...await this.hush(span, context));
@@ -49,26 +58,32 @@ export class PieceSeparator {
     return edits;
   }
 
-  /** Pieces of one span, each of another track; none that the guard keeps whole. */
+  /** Pieces of one span, each of another track; none that the guard keeps whole, or in which no crosstalk is to be expected. */
   private async hush(pieces: readonly Piece[], context: PathContext): Promise<Edit[]> {
-    const { settings } = this.analyser, [{ startSec, endSec }] = pieces, fromSec = startSec - FADE_SEC, toSec = endSec + FADE_SEC;
-    const reachSec = settings.fftSize / 2 / settings.sampleRateHz, calls = this.findBetween(fromSec - (settings.fftSize + 8 * settings.hopFrames) / settings.sampleRateHz - 0.05, toSec + 0.05).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability);
-    const wanted = new Set([...pieces.map((p) => p.track), ...calls.map((c) => c.track)]);
-    const section = await this.analyser.cut(fromSec, toSec, settings.fftSize + 8 * settings.hopFrames, wanted);
-    const callers = [...new Set(this.findAround(section).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability).map((c) => c.track))]
-      .map((track) => ({ track, active: this.markActive(section, track), power: smoothTrack(section, track) }));
-    const sounds = this.sounds.filter((s) => s.onsetSec < toSec && s.offsetSec > fromSec);
-    const changed: Piece[] = [], changes: Planes[] = [];
-    for (const piece of pieces) {
-      const { track } = piece, kept = guardWearer(section, piece, calls.filter((c) => c.track !== track), sounds, context.levels, context.floors, settings);
-      if (section.centreSec.every((t, k) => kept[k] === 1 || t <= startSec - reachSec || t >= endSec + reachSec)) continue;
-      changed.push(piece);
-      changes.push(hushOthers(section, track, callers.filter((c) => c.track !== track), kept, context.levels, context.floors[track], settings));
+    const { settings, space, space: { k } } = this.analyser, [{ startSec, endSec }] = pieces, fromSec = startSec - FADE_SEC, toSec = endSec + FADE_SEC, leadFrames = settings.fftSize + 8 * settings.hopFrames;
+    const reachSec = settings.fftSize / 2 / settings.sampleRateHz, calls = this.findBetween(fromSec - leadFrames / settings.sampleRateHz - 0.05, toSec + 0.05).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability);
+    const span = this.analyser.planSpan(fromSec, toSec, leadFrames), rules = { levels: context.levels, settings, sounds: this.sounds.filter((s) => s.onsetSec < toSec && s.offsetSec > fromSec) };
+    const isWhole = (kept: Uint8Array): boolean => span.centreSec.every((t, n) => kept[n] === 1 || t <= startSec - reachSec || t >= endSec + reachSec);
+    const others = (piece: Piece): SeparationCall[] => calls.filter((c) => c.track !== piece.track);
+    // What the tables keep whole needs no spectra.
+    const open = pieces.filter((p) => !isWhole(guardByTables(span, p, others(p), rules)));
+    if (open.length === 0) return [];
+    const mark = k.mark(), section = await this.analyser.cut(span, new Set([...open.map((p) => p.track), ...calls.map((c) => c.track)])), sums = new SectionSums(space, section);
+    const callers = [...new Set(this.findAround(span).filter((c) => c.track >= 0 && c.probability >= settings.leastProbability).map((c) => c.track))]
+      .map((track) => ({ track, active: space.placeFlags(this.markActive(span, track)), power: section.tracks.get(track)!.smooth }));
+    const places = space.createPlanes(span.spectrumCount, open.length), changed: Piece[] = [];
+    for (const piece of open) {
+      const { track } = piece, kept = guardWearer(sums, piece, others(piece), rules, context.floors);
+      if (isWhole(kept)) continue;
+      const heard = callers.filter((c) => c.track !== track).map((c) => ({ ...c, level: context.levelRows[track * context.levels.trackCount + c.track] }));
+      if (hushOthers(space, section.tracks.get(track)!, heard, kept, context.floorRows[track], settings, places[changed.length])) changed.push(piece);
     }
-    return this.makeEdits(changed, section, changes);
+    const samples = this.analyser.synthesise(span, changed.map((p) => p.track), places.slice(0, changed.length)), edits = changed.map((piece, n) => this.makeEdit(piece, span, samples[n]));
+    k.release(mark);
+    return edits;
   }
 
-  private async separateVoice(own: SeparationCall, context: PathContext): Promise<{ section: Section; output: Planes } | undefined> {
+  private async separateVoice(own: SeparationCall, context: PathContext): Promise<{ span: SectionSpan; samples: Float32Array } | undefined> {
     const { settings } = this.analyser;
     const others = this.findOverlapping(own);
     if (others.length === 0) return undefined;
@@ -78,15 +93,26 @@ export class PieceSeparator {
     const tracks = [...new Set([own.track, ...others.map((o) => o.track)])].sort((a, b) => a - b);
     const key = `${fromSec} ${toSec} ${tracks.join(' ')}`;
     if (this.lastVoices?.key !== key) {
-      const section = await this.analyser.cut(fromSec, toSec, 2 * settings.fftSize + settings.tapCount * settings.hopFrames, new Set(tracks));
-      const voices: Voice[] = tracks.map((track) => ({ track, active: this.markActive(section, track) }));
-      // The wanted voice is refined last, with all others at their best.
-      voices.sort((a, b) => (a.track === own.track ? -1 : b.track === own.track ? 1 : 0));
-      const estimates = await estimateVoices(context, section, voices, own.onsetSec);
-      const outputs = new Map(estimates.map((e) => [e.track, maskResidual(section.tracks[e.track], e, context.floors[e.track], settings)]));
-      this.lastVoices = { key, section, outputs };
+      const span = this.analyser.planSpan(fromSec, toSec, 2 * settings.fftSize + settings.tapCount * settings.hopFrames);
+      this.lastVoices = { key, span, samples: await this.estimateTogether(own, tracks, span, context) };
     }
-    return { section: this.lastVoices.section, output: this.lastVoices.outputs.get(own.track)! };
+    return { span: this.lastVoices.span, samples: this.lastVoices.samples.get(own.track)! };
+  }
+
+  /** What has to be added to the samples of each of the tracks in a span. */
+  private async estimateTogether(own: SeparationCall, tracks: readonly number[], span: SectionSpan, context: PathContext): Promise<Map<number, Float32Array>> {
+    const { space, space: { k, width }, settings } = this.analyser, mark = k.mark(), section = await this.analyser.cut(span, new Set(tracks));
+    // The wanted voice is refined last, with all others at their best.
+    const voices = tracks.map((track) => ({ track, active: this.markActive(span, track) })).sort((a, b) => (a.track === own.track ? -1 : b.track === own.track ? 1 : 0));
+    const estimates = await estimateVoices(context, section, voices, own.onsetSec), changes = space.createPlanes(span.spectrumCount, estimates.length), nothing = space.placeRow(new Float32Array(space.binCount));
+    // What makes the observed spectra the posterior mean of the voice, given the residual; with `keepNoise` noise is left with the voice.
+    estimates.forEach((e, n) => {
+      const floor = context.floorRows[e.track], [kept, lost] = settings.keepNoise ? [floor, nothing] : [nothing, floor];
+      k.fn.maskVoice(section.tracks.get(e.track)!.planes.ptr, e.residual.ptr, e.power, e.leftover, kept, lost, settings.leastGain, span.spectrumCount, width, changes[n].ptr);
+    });
+    const order = estimates.map((e) => e.track), samples = this.analyser.synthesise(span, order, changes), kept = new Map(order.map((track, n) => [track, samples[n].slice()]));
+    k.release(mark);
+    return kept;
   }
 
   /** Calls of other birds whose sound meets a call; none where no other call overlaps it, for then there is more to lose than to remove. */
@@ -100,7 +126,7 @@ export class PieceSeparator {
     return found.filter((o) => tracks.includes(o.track));
   }
 
-  private findAround(section: Section): SeparationCall[] {
+  private findAround(section: SectionSpan): SeparationCall[] {
     return this.findBetween(section.centreSec[0], section.centreSec[section.spectrumCount - 1]);
   }
 
@@ -121,7 +147,7 @@ export class PieceSeparator {
   private longest: number | undefined;
 
   /** Windows that may hold the voice of a track's wearer. */
-  private markActive(section: Section, track: number): Uint8Array {
+  private markActive(section: SectionSpan, track: number): Uint8Array {
     const { settings } = this.analyser, reachSec = settings.fftSize / 2 / settings.sampleRateHz;
     const active = new Uint8Array(section.spectrumCount);
     for (const call of this.findBetween(section.centreSec[0] - 1, section.centreSec[section.spectrumCount - 1] + 1)) {
@@ -131,31 +157,16 @@ export class PieceSeparator {
     return active;
   }
 
-  /** Samples that the changed spectra add inside the pieces, faded at their ends so that neighbouring pieces add up to one. */
-  private makeEdits(pieces: readonly Piece[], section: Section, changes: readonly Planes[]): Edit[] {
-    const fade = Math.round(FADE_SEC * this.analyser.settings.sampleRateHz);
-    const samples = this.analyser.synthesise(section, pieces.map((p) => p.track), changes);
-    return pieces.map(({ track, startSec, endSec }, n) => {
-      const first = Math.max(section.startFrames[track], this.analyser.placeFrames(startSec)[track] - fade);
-      const last = Math.min(section.startFrames[track] + section.frameCount, this.analyser.placeFrames(endSec)[track] + fade);
-      const change = samples[n].slice(first - section.startFrames[track], Math.max(first, last) - section.startFrames[track]);
-      for (let i = 0; i < Math.min(2 * fade, change.length); i++) {
-        change[i] *= (i + 0.5) / (2 * fade);
-        change[change.length - 1 - i] *= (i + 0.5) / (2 * fade);
-      }
-      return { track, startFrame: first, change };
-    });
+  /** Samples that a change adds inside a piece, faded at its ends so that neighbouring pieces add up to one. */
+  private makeEdit({ track, startSec, endSec }: Piece, span: SectionSpan, samples: Float32Array): Edit {
+    const fade = Math.round(FADE_SEC * this.analyser.settings.sampleRateHz), origin = span.startFrames[track];
+    const first = Math.max(origin, this.analyser.placeFrames(startSec)[track] - fade);
+    const last = Math.min(origin + span.frameCount, this.analyser.placeFrames(endSec)[track] + fade);
+    const change = samples.slice(first - origin, Math.max(first, last) - origin);
+    for (let i = 0; i < Math.min(2 * fade, change.length); i++) {
+      change[i] *= (i + 0.5) / (2 * fade);
+      change[change.length - 1 - i] *= (i + 0.5) / (2 * fade);
+    }
+    return { track, startFrame: first, change };
   }
-}
-
-/** What makes the observed spectra the posterior mean of the voice, given the residual; with `keepNoise` noise is left with the voice. */
-function maskResidual(observed: Planes, estimate: VoiceEstimate, floor: Float32Array, { keepNoise, leastGain }: SeparationSettings): Planes {
-  const { residual, power, leftover } = estimate, out = createPlanes(residual.frameCount, residual.binCount);
-  for (let i = 0, b = 0; i < power.length; i++) {
-    const wanted = power[i] + (keepNoise ? floor[b] : 0);
-    const gain = Math.max(leastGain, wanted / (wanted + leftover[i] + (keepNoise ? 0 : floor[b]) + 1e-30));
-    out.re[i] = gain * residual.re[i] - observed.re[i]; out.im[i] = gain * residual.im[i] - observed.im[i];
-    if (++b === residual.binCount) b = 0;
-  }
-  return out;
 }

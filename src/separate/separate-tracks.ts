@@ -23,7 +23,7 @@ export interface SeparationInput {
   onChange?: (track: number, frameCount: number) => void;
 }
 
-/** Samples of all tracks from `startFrame` on, each on its own clock; a track that has ended gives fewer or none. */
+/** Samples of all tracks from `startFrame` on, each on its own clock; a track that has ended gives fewer or none. They live until the next block is asked for. */
 export interface SeparatedBlock { startFrame: number; tracks: Float32Array[] }
 
 /** Gives the changes of one block; blocks may be asked for in any order. */
@@ -42,7 +42,7 @@ export interface BlockRunner {
 export async function* separateTracks(input: SeparationInput, runner: BlockRunner = createInlineRunner(input)): AsyncGenerator<SeparatedBlock> {
   const { sampleRateHz, endFrames, read } = input;
   const blockFrames = countBlockFrames(sampleRateHz), lastFrame = Math.max(0, ...endFrames), blockCount = Math.ceil(lastFrame / blockFrames);
-  const ahead: Promise<Edit[]>[] = [];
+  const ahead: Promise<Edit[]>[] = [], buffers = endFrames.map(() => new Float32Array(Math.min(blockFrames, lastFrame)));
   let pending: Edit[] = [], asked = 0;
   for (let index = 0; index < blockCount; index++) {
     for (; asked < Math.min(blockCount, index + runner.width); asked++) {
@@ -52,7 +52,8 @@ export async function* separateTracks(input: SeparationInput, runner: BlockRunne
       ahead.push(answer);
     }
     const startFrame = index * blockFrames, endFrame = Math.min(lastFrame, startFrame + blockFrames);
-    const samples = await read(endFrames.map(() => startFrame), endFrame - startFrame);
+    const samples = buffers.map((x) => x.subarray(0, endFrame - startFrame));
+    await read(endFrames.map(() => startFrame), endFrame - startFrame, samples);
     for (const edit of await ahead.shift()!) {
       pending.push(edit);
       input.onChange?.(edit.track, edit.change.length);

@@ -1,21 +1,39 @@
-import type { BinRange } from '../kernels/paths.js';
+import type { Ptr } from '../kernels/kernel-exports.js';
+import { countSystemValues } from '../kernels/paths.js';
+import { padBins } from '../kernels/plane-space.js';
 import type { SeparationCall } from './plan-pieces.js';
-import { createPathSystem } from './path-system.js';
-import type { PathEngine, PathSystem } from './path-system.js';
-import { smoothTrack } from './section.js';
+import type { PathEngine } from './path-system.js';
 import type { Section, SectionAnalyser } from './section.js';
+import type { SeparationSettings } from './settings.js';
+
+/** Systems of solo calls that are kept, by their bytes. */
+const SYSTEM_BYTES = 96 * 2 ** 20;
+/** Least and most of them: what one choice of a path looks at must stay. */
+const LEAST_SYSTEMS = 64, MOST_SYSTEMS = 512;
+/** Calls whose mean powers are kept: all within reach of a block, by far. */
+const MOST_POWERS = 2000;
+
+function countSystems(systemValues: number): number {
+  return Math.min(MOST_SYSTEMS, Math.max(LEAST_SYSTEMS, Math.floor(SYSTEM_BYTES / (4 * systemValues))));
+}
+
+/** Bytes of kernel memory that a store keeps. */
+export function countStoreBytes({ tapCount, binCount }: SeparationSettings): number {
+  const values = countSystemValues(tapCount, padBins(binCount));
+  return countSystems(values) * (4 * values + 16);
+}
 
 /** Calls that one bird makes while no other is heard: what paths and levels are learned from. Keeps a bounded share of them in memory. */
 export class SoloStore {
   private readonly byTrack: SeparationCall[][];
-  private readonly sections = new BoundedCache<SeparationCall, Section>(160 * 2 ** 20);
-  private readonly systems = new BoundedCache<string, { system: PathSystem; range: BinRange }>(96 * 2 ** 20);
-  private readonly powers = new BoundedCache<SeparationCall, Float32Array[]>(32 * 2 ** 20);
+  private readonly systems: KeptPlaces;
+  private readonly powers = new Map<SeparationCall, Float32Array[]>();
 
   /** @param calls all calls in order of onset, those of birds without a tag included */
   constructor(private readonly analyser: SectionAnalyser, readonly engine: PathEngine, calls: readonly SeparationCall[], trackCount: number) {
     this.byTrack = Array.from({ length: trackCount }, () => []);
     for (const call of findSolos(calls, analyser.settings.soloGapSec)) this.byTrack[call.track].push(call);
+    this.systems = new KeptPlaces(Array.from({ length: countSystems(engine.systemValues) }, () => engine.createSystem()));
   }
 
   /** Forgets what depends on the noise floors of a block. */
@@ -30,19 +48,9 @@ export class SoloStore {
     return (side < 0 ? list.reverse() : list).slice(0, count);
   }
 
-  /** The stretch of a call; spectra are there for the tracks that were asked for so far. */
-  async load(call: SeparationCall, tracks: readonly number[]): Promise<Section> {
-    const known = this.sections.get(call), missing = new Set(tracks.filter((j) => !known || known.tracks[j].frameCount === 0));
-    if (known && missing.size === 0) return known;
-    const section = await this.analyser.cut(...this.findSpan(call), missing);
-    known?.tracks.forEach((x, j) => { if (x.frameCount > 0) section.tracks[j] = x; });
-    this.sections.set(call, section, section.tracks.reduce((sum, x) => sum + 12 * x.re.length, 0));
-    return section;
-  }
-
+  /** From the window whose middle is at the onset on: what comes before holds noise, and paths learned from it remove less. */
   private findSpan(call: SeparationCall): [fromSec: number, toSec: number, leadFrames: number] {
-    const { fftSize, tapCount, hopFrames } = this.analyser.settings;
-    return [call.onsetSec - 0.005, Math.min(call.offsetSec, call.onsetSec + 2) + 0.1, fftSize + tapCount * hopFrames];
+    return [call.onsetSec - 0.005, Math.min(call.offsetSec, call.onsetSec + 2) + 0.1, this.analyser.settings.fftSize / 2];
   }
 
   /** Mean power of a solo call on every track, per bin. */
@@ -50,29 +58,38 @@ export class SoloStore {
     const known = this.powers.get(call);
     if (known) return known;
     const powers = await this.analyser.measureMeans(...this.findSpan(call));
-    this.powers.set(call, powers, powers.length * powers[0].length * 4);
+    this.powers.set(call, powers);
+    for (const oldest of this.powers.keys()) { if (this.powers.size <= MOST_POWERS) break; this.powers.delete(oldest); }
     return powers;
   }
 
   /**
-   * Normal equations of the path from the caller's track to `receiver`, from one solo call, at least in the bins that are wanted; none where the receiver is silent.
+   * Normal equations of the path from the caller's track to `receiver`, from one solo call; none where the receiver is silent. They stay in the kernels'
+   * memory at least for LEAST_SYSTEMS loads.
    * @param members tracks that are likely to be asked for next, the two included
    */
-  async loadSystem(call: SeparationCall, receiver: number, members: readonly number[], floor: Float32Array, wanted: BinRange): Promise<PathSystem | undefined> {
-    const key = `${call.id} ${receiver}`;
-    const known = this.systems.get(key);
-    if (known && known.range[0] <= wanted[0] && known.range[1] >= wanted[1]) return known.system;
-    const range: BinRange = known ? [Math.min(known.range[0], wanted[0]), Math.max(known.range[1], wanted[1])] : wanted;
-    const section = await this.load(call, members), { tracks } = section;
-    if (tracks[receiver].re.every((v) => v === 0)) return undefined;
-    const { binCount, tapCount, independence, modelError } = this.analyser.settings;
-    const weight = smoothTrack(section, receiver).slice();
-    for (let i = 0, b = 0; i < weight.length; i++) { weight[i] = independence / (floor[b] + modelError * weight[i]); if (++b === binCount) b = 0; }
-    const system = createPathSystem(tapCount, binCount);
-    this.engine.addObservations(system, [tracks[call.track]], weight, tracks[receiver], range);
-    this.systems.set(key, { system, range }, 8 * (system.gram.re.length + system.right.re.length));
-    return system;
+  async loadSystem(call: SeparationCall, receiver: number, members: readonly number[], floorRows: readonly Ptr[]): Promise<Ptr | undefined> {
+    const known = this.systems.get(keyOf(call, receiver));
+    if (known) return known.ptr;
+    const missing = members.filter((j) => j !== call.track && !this.systems.get(keyOf(call, j))), { k } = this.engine.space, mark = k.mark();
+    const section = await this.analyser.cut(this.analyser.planSpan(...this.findSpan(call)), new Set([call.track, ...missing]));
+    for (const j of missing) this.observe(section, call, j, floorRows[j]);
+    k.release(mark);
+    return this.systems.get(keyOf(call, receiver))!.ptr;
   }
+
+  private observe({ tracks, spectrumCount }: Section, call: SeparationCall, receiver: number, floorRow: Ptr): void {
+    const { space, space: { k, width } } = this.engine, { independence, modelError } = this.analyser.settings, heard = tracks.get(receiver)!, key = keyOf(call, receiver);
+    if (space.viewRows(heard.power, spectrumCount).every((v) => v === 0)) return this.systems.markEmpty(key);
+    const mark = k.mark(), weight = space.createRows(spectrumCount);
+    k.fn.weighBins(heard.smooth, 0, spectrumCount, width, floorRow, modelError, independence, weight);
+    this.engine.observe(tracks.get(call.track)!.planes, heard.planes, weight, this.systems.take(key));
+    k.release(mark);
+  }
+}
+
+function keyOf(call: SeparationCall, receiver: number): string {
+  return `${call.id} ${receiver}`;
 }
 
 /** Calls of tagged birds that no other bird's call comes near to. */
@@ -93,34 +110,41 @@ export function findSolos(calls: readonly SeparationCall[], gapSec: number): Sep
   return solos;
 }
 
-/** Keeps the values used last, up to a number of bytes. */
-class BoundedCache<Key, Value> {
-  private readonly entries = new Map<Key, { value: Value; bytes: number }>();
-  private bytes = 0;
+/** Places in the kernels' memory that are given to keys; what was used longest ago makes room. */
+class KeptPlaces {
+  private readonly entries = new Map<string, { ptr: Ptr | undefined }>();
+  private free: Ptr[];
 
-  constructor(private readonly mostBytes: number) {}
+  constructor(private readonly places: readonly Ptr[]) {
+    this.free = [...places];
+  }
 
-  get(key: Key): Value | undefined {
+  get(key: string): { ptr: Ptr | undefined } | undefined {
     const entry = this.entries.get(key);
     if (!entry) return undefined;
     this.entries.delete(key);
     this.entries.set(key, entry);
-    return entry.value;
+    return entry;
   }
 
   clear(): void {
     this.entries.clear();
-    this.bytes = 0;
+    this.free = [...this.places];
   }
 
-  set(key: Key, value: Value, bytes: number): void {
-    this.bytes += bytes - (this.entries.get(key)?.bytes ?? 0);
-    this.entries.delete(key);
-    this.entries.set(key, { value, bytes });
-    for (const [oldest, entry] of this.entries) {
-      if (this.bytes <= this.mostBytes || oldest === key) break;
+  /** Remembers that there is nothing to keep. */
+  markEmpty(key: string): void {
+    this.entries.set(key, { ptr: undefined });
+  }
+
+  take(key: string): Ptr {
+    for (const [oldest, { ptr }] of this.entries) {
+      if (this.free.length > 0) break;
       this.entries.delete(oldest);
-      this.bytes -= entry.bytes;
+      if (ptr !== undefined) this.free.push(ptr);
     }
+    const ptr = this.free.pop()!;
+    this.entries.set(key, { ptr });
+    return ptr;
   }
 }

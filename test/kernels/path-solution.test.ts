@@ -1,33 +1,44 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import type { Kernels } from '../../src/kernels/kernels.js';
-import { createRows, solveSystem, weighSystems } from '../../src/kernels/paths.js';
-import type { SystemRows } from '../../src/kernels/paths.js';
+import { countSystemValues, weighSystems } from '../../src/kernels/paths.js';
+import { PlaneSpace } from '../../src/kernels/plane-space.js';
 import { solveDense } from '../reference/path-system.js';
 import type { Complex } from '../reference/path-system.js';
 import { makeNoise, openKernels } from './support.js';
 
 const EXTRA = 3;
 let k: Kernels;
-beforeAll(async () => { k = await openKernels(8 << 20); });
+beforeAll(async () => { k = await openKernels(16 << 20); });
 
-/** Gram and right side of random vectors, positive definite with the prior; as rows and as matrices per bin. */
-function makeSystem(size: number, binCount: number, seed: number): { system: SystemRows; prior: Float64Array; dense(bin: number): Complex[][]; right(bin: number): Complex[] } {
-  const triangle = (size * (size + 1)) / 2, system = { size, binCount, gram: createRows(triangle, binCount), right: createRows(size, binCount) };
-  const noise = makeNoise(2 * binCount * (size + EXTRA) * (size + 1), seed), prior = Float64Array.from(makeNoise(size * binCount, seed + 1), (v) => 0.6 + v);
-  for (let b = 0, n = 0; b < binCount; b++) {
+/** A system in the kernels' memory and in plain numbers: normal equations of random vectors, positive definite with the prior. */
+interface Case { space: PlaneSpace; size: number; system: number; prior: number; dense(bin: number): Complex[][]; right(bin: number): Complex[]; variances(bin: number): number[]; write(row: number, bin: number, re: number): void }
+
+function makeSystem(size: number, bins: number, seed: number): Case {
+  const space = new PlaneSpace(k, bins), { width } = space, count = countSystemValues(size, width), system = k.allocF32(count), rows = k.f32(system, count).fill(0), prior = k.alloc(8 * size * width), priors = k.f64(prior, size * width).fill(1);
+  const noise = makeNoise(2 * bins * (size + EXTRA) * (size + 1), seed), at = (a: number, b: number, bin: number): number => 2 * width * ((a * (a + 3)) / 2 + b) + bin;
+  makeNoise(size * bins, seed + 1).forEach((v, i) => { priors[Math.floor(i / bins) * width + (i % bins)] = 0.6 + v; });
+  for (let b = 0, n = 0; b < bins; b++) {
     for (let o = 0; o < size + EXTRA; o++) {
       const z = Array.from({ length: size + 1 }, () => ({ re: 4 * noise[n++], im: 4 * noise[n++] }));
-      for (let a = 0; a < size; a++) {
-        for (let c = 0; c <= a; c++) { const at = ((a * (a + 1)) / 2 + c) * binCount + b; system.gram.re[at] += z[a].re * z[c].re + z[a].im * z[c].im; system.gram.im[at] += z[a].re * z[c].im - z[a].im * z[c].re; }
-        system.right.re[a * binCount + b] += z[a].re * z[size].re + z[a].im * z[size].im; system.right.im[a * binCount + b] += z[a].re * z[size].im - z[a].im * z[size].re;
-      }
+      // Column a + 1 of row a is the right side.
+      for (let a = 0; a < size; a++) for (let c = 0; c <= a + 1; c++) { const v = c > a ? z[size] : z[c]; rows[at(a, c, b)] += z[a].re * v.re + z[a].im * v.im; rows[at(a, c, b) + width] += z[a].re * v.im - z[a].im * v.re; }
     }
   }
+  const read = (a: number, c: number, bin: number): Complex => ({ re: rows[at(a, c, bin)], im: rows[at(a, c, bin) + width] }), variances = (bin: number): number[] => Array.from({ length: size }, (_, a) => priors[a * width + bin]);
   const dense = (bin: number): Complex[][] => Array.from({ length: size }, (_, a) => Array.from({ length: size }, (_u, c) => {
-    const hi = Math.max(a, c), lo = Math.min(a, c), at = ((hi * (hi + 1)) / 2 + lo) * binCount + bin;
-    return { re: system.gram.re[at] + (a === c ? 1 / prior[a * binCount + bin] : 0), im: a >= c ? (a === c ? 0 : system.gram.im[at]) : -system.gram.im[at] };
+    const v = read(Math.max(a, c), Math.min(a, c), bin);
+    return { re: v.re + (a === c ? 1 / variances(bin)[a] : 0), im: a > c ? v.im : a === c ? 0 : -v.im };
   }));
-  return { system, prior, dense, right: (bin) => Array.from({ length: size }, (_, a) => ({ re: system.right.re[a * binCount + bin], im: system.right.im[a * binCount + bin] })) };
+  return { space, size, system, prior, dense, variances, right: (bin) => Array.from({ length: size }, (_, a) => read(a, a + 1, bin)), write: (row, bin, re) => { rows[2 * width * row + bin] = re; } };
+}
+
+interface Solution { mean(a: number, bin: number): Complex; factor(a: number, b: number, bin: number): Complex }
+
+function solve({ space: { width }, size, system, prior }: Case): Solution {
+  const triangle = (size * (size + 1)) / 2, means = k.allocF32(2 * size * width), factors = k.allocF32(2 * triangle * width);
+  k.fn.solvePathBins(system, prior, size, width, k.alloc(32 * size * (size + 1)), means, factors);
+  const read = (ptr: number, row: number, bin: number): Complex => { const x = k.f32(ptr + 8 * width * row, 2 * width); return { re: x[bin], im: x[width + bin] }; };
+  return { mean: (a, bin) => read(means, a, bin), factor: (a, b, bin) => read(factors, (a * (a + 1)) / 2 + b, bin) };
 }
 
 /** Determinant of a Hermitian matrix by elimination without pivots, real. */
@@ -46,36 +57,37 @@ function findDet(matrix: Complex[][]): number {
 
 describe('posterior of paths per bin', () => {
   it.each([[1, 1], [1, 67], [2, 2], [3, 5], [5, 13], [12, 66], [24, 3]])('solves %i taps in %i bins as plain elimination does', (size, bins) => {
-    const { system, prior, dense, right } = makeSystem(size, bins, 100 * size + bins), { mean, factor } = solveSystem(k, system, prior, [0, bins]), { explained, det } = weighSystems(k, [system], prior, [0, bins], 1);
+    const mark = k.mark(), c = makeSystem(size, bins, 100 * size + bins), { mean, factor } = solve(c), { explained, det } = weighSystems(c.space, [c.system], c.prior, size, 0, 1);
+    expect(det).toHaveLength(bins);
     for (let b = 0; b < bins; b++) {
-      const m = dense(b), r = right(b), x = solveDense(m, r);
-      x.forEach((v, a) => { expect(mean.re[a * bins + b]).toBeCloseTo(v.re, 5); expect(mean.im[a * bins + b]).toBeCloseTo(v.im, 5); });
-      // Column c of M^-1 = F^H F.
-      for (const c of new Set([0, size - 1])) {
-        const column = solveDense(m, r.map((_, a) => ({ re: a === c ? 1 : 0, im: 0 })));
+      const m = c.dense(b), r = c.right(b), x = solveDense(m, r);
+      x.forEach((v, a) => { expect(mean(a, b).re).toBeCloseTo(v.re, 5); expect(mean(a, b).im).toBeCloseTo(v.im, 5); });
+      // Column n of M^-1 = F^H F.
+      for (const n of new Set([0, size - 1])) {
+        const column = solveDense(m, r.map((_, a) => ({ re: a === n ? 1 : 0, im: 0 })));
         for (let a = 0; a < size; a++) {
           let re = 0, im = 0;
-          for (let i = Math.max(a, c); i < size; i++) {
-            const p = ((i * (i + 1)) / 2 + a) * bins + b, q = ((i * (i + 1)) / 2 + c) * bins + b;
-            re += factor.re[p] * factor.re[q] + factor.im[p] * factor.im[q]; im += factor.re[p] * factor.im[q] - factor.im[p] * factor.re[q];
-          }
+          for (let i = Math.max(a, n); i < size; i++) { const p = factor(i, a, b), q = factor(i, n, b); re += p.re * q.re + p.im * q.im; im += p.re * q.im - p.im * q.re; }
           expect(re).toBeCloseTo(column[a].re, 5);
           expect(im).toBeCloseTo(column[a].im, 5);
         }
       }
       // Doubles throughout: only the order of the sums differs.
-      const power = r.reduce((s, v, a) => s + v.re * x[a].re + v.im * x[a].im, 0), scaled = prior.reduce((p, v, i) => (i % bins === b ? p * v : p), findDet(m));
+      const power = r.reduce((s, v, a) => s + v.re * x[a].re + v.im * x[a].im, 0), scaled = c.variances(b).reduce((p, v) => p * v, findDet(m));
       expect(explained[b] / power).toBeCloseTo(1, 9);
       expect(det[b] / scaled).toBeCloseTo(1, 9);
     }
+    k.release(mark);
   });
 
   it('writes its outputs only', () => {
-    const size = 3, bins = 6, rows = 6, mark = k.mark(), GUARD = 4;
-    const gram = k.allocF32(2 * rows * bins), right = k.allocF32(2 * size * bins), prior = k.alloc(8 * size * bins), scratch = k.alloc(32 * size * (size + 1));
-    k.f32(gram, 2 * rows * bins).fill(0); k.f32(right, 2 * size * bins).fill(0); k.f64(prior, size * bins).fill(2);
-    const out = [2 * size * bins, 2 * rows * bins].map((n) => { const p = k.allocF32(n + 2 * GUARD); k.f32(p, n + 2 * GUARD).fill(-12345.5); return { p, n }; });
-    k.fn.solvePathBins(gram, right, prior, size, bins, scratch, out[0].p + 4 * GUARD, out[1].p + 4 * GUARD);
+    const size = 3, bins = 6, rows = 6, mark = k.mark(), GUARD = 4, values = countSystemValues(size, bins);
+    const system = k.allocF32(values), prior = k.alloc(8 * size * bins), scratch = k.alloc(32 * size * (size + 1));
+    k.f32(system, values).fill(0); k.f64(prior, size * bins).fill(2);
+    const out = [2 * size * bins, 2 * rows * bins, 2 * 4, 2 * 4].map((n) => { const p = k.allocF32(n + 2 * GUARD); k.f32(p, n + 2 * GUARD).fill(-12345.5); return { p, n }; });
+    k.fn.solvePathBins(system, prior, size, bins, scratch, out[0].p + 4 * GUARD, out[1].p + 4 * GUARD);
+    // Bins 1, 3 and 5 in two pairs.
+    k.fn.weighPathBins(system, 0, prior, size, bins, 1, 6, 2, scratch, out[2].p + 4 * GUARD, out[3].p + 4 * GUARD);
     for (const { p, n } of out) {
       const all = [...k.f32(p, n + 2 * GUARD)];
       expect([...all.slice(0, GUARD), ...all.slice(n + GUARD)].every((v) => v === -12345.5)).toBe(true);
@@ -87,26 +99,31 @@ describe('posterior of paths per bin', () => {
     k.release(mark);
   });
 
-  it('keeps a NaN in its own bin, takes denormals and huge values, and gives the memory back', () => {
-    const free = k.freeBytes(), { system, prior } = makeSystem(4, 9, 77), clean = solveSystem(k, system, prior, [0, 9]);
-    system.gram.re[2 * 9 + 5] = NaN;
-    const spoilt = solveSystem(k, system, prior, [0, 9]);
-    for (let a = 1; a < 4; a++) for (let b = 0; b < 9; b++) { if (b === 5) expect(spoilt.mean.re[a * 9 + b]).toBeNaN(); else expect(spoilt.mean.re[a * 9 + b]).toBe(clean.mean.re[a * 9 + b]); }
+  it('keeps a NaN in its own bin, takes denormals and huge values', () => {
+    const mark = k.mark(), c = makeSystem(4, 9, 77), clean = solve(c);
+    // Row 2 is (1, 0).
+    c.write(2, 5, NaN);
+    const spoilt = solve(c);
+    for (let a = 1; a < 4; a++) for (let b = 0; b < 9; b++) { if (b === 5) expect(spoilt.mean(a, b).re).toBeNaN(); else expect(spoilt.mean(a, b)).toEqual(clean.mean(a, b)); }
     for (const scale of [1e-42, 1e30]) {
-      const one: SystemRows = { size: 1, binCount: 3, gram: createRows(1, 3), right: createRows(1, 3) };
-      one.gram.re.fill(scale); one.right.re.fill(scale);
-      const g = one.gram.re[0];
-      solveSystem(k, one, new Float64Array(3).fill(1), [0, 3]).mean.re.forEach((v) => expect(v).toBe(Math.fround(g / Math.sqrt(g + 1) / Math.sqrt(g + 1))));
+      const one = makeSystem(1, 3, 5), g = Math.fround(scale);
+      k.f32(one.system, countSystemValues(1, 4)).fill(0);
+      k.f64(one.prior, 4).fill(1);
+      for (let b = 0; b < 3; b++) { one.write(0, b, scale); one.write(1, b, scale); }
+      const solution = solve(one);
+      for (let b = 0; b < 3; b++) expect(solution.mean(0, b).re).toBe(Math.fround(g / Math.sqrt(g + 1) / Math.sqrt(g + 1)));
     }
-    expect(k.freeBytes()).toBe(free);
+    k.release(mark);
   });
 
-  it('weighs the sum of systems in every third bin of a range, and nothing where the range is empty', () => {
-    const a = makeSystem(3, 20, 5), b = makeSystem(3, 20, 6).system, part = weighSystems(k, [a.system, b], a.prior, [4, 15], 3);
-    expect(part.det).toHaveLength(4);
-    const sum: SystemRows = { ...a.system, gram: { re: a.system.gram.re.map((v, i) => v + b.gram.re[i]), im: a.system.gram.im.map((v, i) => v + b.gram.im[i]) }, right: { re: a.system.right.re.map((v, i) => v + b.right.re[i]), im: a.system.right.im.map((v, i) => v + b.right.im[i]) } };
-    const whole = weighSystems(k, [sum], a.prior, [0, 20], 1);
-    [4, 7, 10, 13].forEach((bin, n) => { expect(part.explained[n]).toBe(whole.explained[bin]); expect(part.det[n]).toBe(whole.det[bin]); });
-    expect(weighSystems(k, [b], a.prior, [7, 7], 3).det).toHaveLength(0);
+  it.each([[4, 3], [0, 1], [19, 3], [20, 3], [1, 7]])('weighs the sum of two systems from bin %i on in steps of %i, and gives the memory back', (first, step) => {
+    const mark = k.mark(), a = makeSystem(3, 20, 5), b = makeSystem(3, 20, 6), values = countSystemValues(3, 20), free = k.freeBytes(), part = weighSystems(a.space, [a.system, b.system], a.prior, 3, first, step);
+    expect(k.freeBytes()).toBe(free);
+    k.fn.addValues(b.system, values, a.system);
+    const whole = weighSystems(a.space, [a.system], a.prior, 3, 0, 1), bins = [];
+    for (let bin = first; bin < 20; bin += step) bins.push(bin);
+    expect([...part.explained]).toEqual(bins.map((bin) => whole.explained[bin]));
+    expect([...part.det]).toEqual(bins.map((bin) => whole.det[bin]));
+    k.release(mark);
   });
 });

@@ -1,13 +1,14 @@
-import { describe, expect, it } from 'vitest';
+import { beforeEach, describe, expect, it } from 'vitest';
+import { PlaneSpace } from '../../src/kernels/plane-space.js';
 import type { CrosstalkLevels } from '../../src/separate/crosstalk-levels.js';
-import { canTellApart, guardWearer, isOtherVoice } from '../../src/separate/guard-wearer.js';
+import { canTellApart, guardByTables, guardWearer, isOtherVoice, SectionSums } from '../../src/separate/guard-wearer.js';
 import type { TrackSound } from '../../src/separate/guard-wearer.js';
 import { hushOthers } from '../../src/separate/hush-others.js';
-import { createPlanes, smoothPower } from '../../src/separate/planes.js';
 import type { SeparationCall } from '../../src/separate/plan-pieces.js';
 import type { Section } from '../../src/separate/section.js';
 import { chooseSeparationSettings } from '../../src/separate/settings.js';
 import { takeCalls, takeSounds } from '../../src/separate/take-rows.js';
+import { openKernels } from '../kernels/support.js';
 
 const settings = chooseSeparationSettings(8000), BINS = settings.binCount, WINDOWS = 200, STEP = settings.hopFrames / 8000;
 /** Crosstalk of track 1 on track 0 and the way back, power. */
@@ -17,16 +18,26 @@ function makeLevels(there = THERE, back = BACK, counts = [4, 4]): CrosstalkLevel
   return { trackCount: 2, ratio: [0, there, back, 0].map((v) => new Float64Array(BINS).fill(v)), usual: Float64Array.of(0, there, back, 0), callCount: Uint8Array.of(0, counts[0], counts[1], 0) };
 }
 
-/** Both tracks at power 1e-8 (their floor), and between 0.3 and 0.5 s the caller on track 1 at power 1 and track 0 at `heard`. */
-function makeSection(heard: number): Section {
-  const centreSec = Float64Array.from({ length: WINDOWS }, (_, k) => (k + 0.5) * STEP), tracks = [createPlanes(WINDOWS, BINS), createPlanes(WINDOWS, BINS)];
-  tracks.forEach((x, j) => x.re.forEach((_, i) => { const t = centreSec[Math.floor(i / BINS)]; x.re[i] = Math.sqrt(t >= 0.3 && t < 0.5 ? (j === 1 ? 1 : heard) : 1e-8); }));
+let space: PlaneSpace;
+beforeEach(async () => { space = new PlaneSpace(await openKernels(8 << 20), BINS); });
+
+/** Both tracks at power 1e-8 (their floor), and between 0.3 and 0.5 s the caller on track 1 at power 1 and track 0 at `heard`; at `rise` from 0.56 to 0.6 s. */
+function makeSection(heard: number, rise = 1e-8): Section {
+  const centreSec = Float64Array.from({ length: WINDOWS }, (_, k) => (k + 0.5) * STEP);
+  const powerAt = (j: number, t: number): number => (t >= 0.3 && t < 0.5 ? (j === 1 ? 1 : heard) : j === 0 && t >= 0.56 && t < 0.6 ? rise : 1e-8);
+  const tracks = new Map([0, 1].map((j) => {
+    const [planes] = space.createPlanes(WINDOWS), values = space.viewRows(planes.ptr, 2 * WINDOWS).fill(0);
+    centreSec.forEach((t, k) => values.fill(Math.sqrt(powerAt(j, t)), k * space.width, k * space.width + BINS));
+    const power = space.measurePower(planes), smooth = space.createRows(WINDOWS);
+    space.smooth(power, WINDOWS, smooth);
+    return [j, { planes, power, smooth }];
+  }));
   return { startFrames: [0, 0], frameCount: WINDOWS * settings.hopFrames, spectrumCount: WINDOWS, tracks, centreSec, shiftSec: [undefined, undefined] };
 }
 
 const call: SeparationCall = { id: 1, track: 1, onsetSec: 0.3, offsetSec: 0.5, probability: 0.97 }, piece = { track: 0, startSec: 0.29, endSec: 0.65 };
 const floors = [0, 1].map(() => new Float32Array(BINS).fill(1e-8));
-const guard = (heard: number, row = call, levels = makeLevels(), sounds: TrackSound[] = []): Uint8Array => guardWearer(makeSection(heard), piece, [row], sounds, levels, floors, settings);
+const guard = (heard: number, row = call, levels = makeLevels(), sounds: TrackSound[] = []): Uint8Array => guardWearer(new SectionSums(space, makeSection(heard)), piece, [row], { levels, settings, sounds }, floors);
 const count = (kept: Uint8Array): number => kept.reduce((a, b) => a + b, 0);
 
 describe('guard of a silent wearer', () => {
@@ -47,15 +58,22 @@ describe('guard of a silent wearer', () => {
   });
 
   it('keeps what gets louder after a call, unless another call may be the reason', () => {
-    const section = makeSection(THERE), { centreSec, tracks } = section, next = { ...call, id: 2, onsetSec: 0.56, offsetSec: 0.6 };
-    const rise = (power: number): Uint8Array => {
-      tracks[0].re.forEach((_, i) => { const t = centreSec[Math.floor(i / BINS)]; if (t >= 0.56 && t < 0.6) tracks[0].re[i] = Math.sqrt(power); });
-      return guardWearer(section, piece, [call], [], makeLevels(), floors, settings);
-    };
-    expect(count(rise(0.9 * THERE))).toBe(0);
-    const kept = rise(1.1 * THERE), reach = settings.fftSize / 2 / 8000;
-    centreSec.forEach((t, k) => expect(kept[k]).toBe(t > 0.5 - reach && t < 0.65 + reach ? 1 : 0));
-    expect(count(guardWearer(section, piece, [call, { ...next, track: 1 }], [], makeLevels(), floors, settings))).toBe(0);
+    const next = { ...call, id: 2, track: 1, onsetSec: 0.56, offsetSec: 0.6 }, reach = settings.fftSize / 2 / 8000;
+    const guardRise = (power: number, rows: SeparationCall[]): Uint8Array => guardWearer(new SectionSums(space, makeSection(THERE, power)), piece, rows, { levels: makeLevels(), settings, sounds: [] }, floors);
+    expect(count(guardRise(0.9 * THERE, [call]))).toBe(0);
+    const kept = guardRise(1.1 * THERE, [call]);
+    makeSection(1).centreSec.forEach((t, k) => expect(kept[k]).toBe(t > 0.5 - reach && t < 0.65 + reach ? 1 : 0));
+    expect(count(guardRise(1.1 * THERE, [call, next]))).toBe(0);
+  });
+
+  it('knows from the tables alone what it keeps whatever is heard', () => {
+    const byTables = (row: SeparationCall, levels = makeLevels(), sounds: TrackSound[] = []): Uint8Array => guardByTables(makeSection(1), piece, [row], { levels, settings, sounds }), sound = { track: 0, onsetSec: 0.4, offsetSec: 0.42 };
+    const cases: [SeparationCall, CrosstalkLevels, TrackSound[]][] = [[{ ...call, rivalTrack: 0, rivalProbability: 0.03 }, makeLevels(), []], [call, makeLevels(0.5, 0.5), []], [call, makeLevels(), [sound]]];
+    for (const [row, levels, sounds] of cases) {
+      expect(count(byTables(row, levels, sounds))).toBeGreaterThan(0);
+      expect(byTables(row, levels, sounds)).toEqual(guard(THERE, row, levels, sounds));
+    }
+    expect(count(byTables(call))).toBe(0);
   });
 
   it("keeps the wearer's own sounds and no others", () => {
@@ -67,15 +85,22 @@ describe('guard of a silent wearer', () => {
   });
 
   it('is obeyed: windows that are kept do not change, others go down to the floor', () => {
-    const section = makeSection(THERE), kept = new Uint8Array(WINDOWS).fill(1, 0, 60), power = smoothPower(section.tracks[1]);
-    const change = hushOthers(section, 0, [{ track: 1, active: new Uint8Array(WINDOWS).fill(1), power }], kept, makeLevels(), floors[0], settings);
-    expect(change.re.subarray(0, 60 * BINS).every((v) => v === 0)).toBe(true);
+    const section = makeSection(THERE), own = section.tracks.get(0)!, kept = new Uint8Array(WINDOWS).fill(1, 0, 60), [change] = space.createPlanes(WINDOWS);
+    const hush = (active: number, power = section.tracks.get(1)!.smooth): boolean => hushOthers(space, own, [{ active: space.placeFlags(new Uint8Array(WINDOWS).fill(active)), power, level: space.placeRow(new Float32Array(BINS).fill(THERE)) }], kept, space.placeRow(floors[0], 1), settings, change);
+    expect(hush(1)).toBe(true);
+    const changes = space.viewRows(change.ptr, WINDOWS), before = space.viewRows(own.planes.ptr, WINDOWS);
+    expect(changes.subarray(0, 60 * space.width).every((v) => v === 0)).toBe(true);
     section.centreSec.forEach((t, k) => {
       if (kept[k] || t < 0.32 || t > 0.48) return;
-      const i = k * BINS + 5;
+      const i = k * space.width + 5;
       // The smoothed power and the power of a constant are the same.
-      expect((section.tracks[0].re[i] + change.re[i]) ** 2 / 1e-8).toBeCloseTo(1, 3);
+      expect((before[i] + changes[i]) ** 2 / 1e-8).toBeCloseTo(1, 3);
     });
+    // Nobody calls, or nobody can be heard.
+    expect(hush(0)).toBe(false);
+    const quiet = space.createRows(WINDOWS);
+    space.viewRows(quiet, WINDOWS).fill(1e-8);
+    expect(hush(1, quiet)).toBe(false);
   });
 });
 

@@ -1,14 +1,15 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { addSystem, createPathSystem, PathEngine } from '../../src/separate/path-system.js';
-import type { PathSystem } from '../../src/separate/path-system.js';
+import { PlaneSpace } from '../../src/kernels/plane-space.js';
+import { PathEngine } from '../../src/separate/path-system.js';
 import { makeNoise, openKernels } from '../kernels/support.js';
 
 const BINS = 30, FRAMES = 24, TAPS = 2;
 interface Complex { re: number; im: number }
 
 /** Normal equations of frames that a path of two taps made, with noise of variance 1 (re and im together), summed in plain loops. */
-function observe(path: readonly Complex[], seed: number): { system: PathSystem; taps: Complex[][][]; heard: Complex[][] } {
-  const noise = makeNoise(6 * FRAMES * BINS, seed), system = createPathSystem(TAPS, BINS), taps: Complex[][][] = [], heard: Complex[][] = [];
+function observe(path: readonly Complex[], seed: number): { system: number; taps: Complex[][][]; heard: Complex[][] } {
+  const noise = makeNoise(6 * FRAMES * BINS, seed), system = createSystem(), rows = space.k.f32(system, engine.systemValues), taps: Complex[][][] = [], heard: Complex[][] = [];
+  const add = (row: number, b: number, x: Complex, v: Complex): void => { const i = 2 * row * space.width + b; rows[i] += x.re * v.re + x.im * v.im; rows[i + space.width] += x.re * v.im - x.im * v.re; };
   // Uniform over a width of 1 has the variance 1/12.
   const draw = (n: number): Complex => ({ re: Math.sqrt(6) * noise[2 * n], im: Math.sqrt(6) * noise[2 * n + 1] });
   for (let b = 0; b < BINS; b++) {
@@ -17,13 +18,7 @@ function observe(path: readonly Complex[], seed: number): { system: PathSystem; 
       const n = 3 * (b * FRAMES + k), z = [draw(n), draw(n + 1)], y = draw(n + 2);
       z.forEach((v, a) => { y.re += path[a].re * v.re - path[a].im * v.im; y.im += path[a].re * v.im + path[a].im * v.re; });
       taps[b].push(z); heard[b].push(y);
-      for (let a = 0; a < TAPS; a++) {
-        system.right.re[a * BINS + b] += z[a].re * y.re + z[a].im * y.im; system.right.im[a * BINS + b] += z[a].re * y.im - z[a].im * y.re;
-        for (let c = 0; c <= a; c++) {
-          const row = ((a * (a + 1)) / 2 + c) * BINS + b;
-          system.gram.re[row] += z[a].re * z[c].re + z[a].im * z[c].im; system.gram.im[row] += z[a].re * z[c].im - z[a].im * z[c].re;
-        }
-      }
+      for (let a = 0; a < TAPS; a++) for (let c = 0; c <= a + 1; c++) add((a * (a + 3)) / 2 + c, b, z[a], c > a ? y : z[c]);
     }
   }
   return { system, taps, heard };
@@ -52,10 +47,22 @@ function predictInTurn(taps: readonly Complex[][][], heard: readonly Complex[][]
   return sum;
 }
 
-const here = [{ re: 0.7, im: 0.2 }, { re: -0.3, im: 0.4 }], there = [{ re: -0.5, im: 0.5 }, { re: 0.2, im: 0.3 }], prior = new Float64Array(TAPS * BINS).fill(0.5);
-let engine: PathEngine;
-beforeAll(async () => { engine = new PathEngine(await openKernels(1 << 20), { tapCount: TAPS, leadTaps: 1 }); });
-const evidence = (...s: PathSystem[]): number => engine.weigh(s, prior);
+const here = [{ re: 0.7, im: 0.2 }, { re: -0.3, im: 0.4 }], there = [{ re: -0.5, im: 0.5 }, { re: 0.2, im: 0.3 }];
+let space: PlaneSpace, engine: PathEngine, prior: number;
+beforeAll(async () => {
+  space = new PlaneSpace(await openKernels(1 << 20), BINS);
+  engine = new PathEngine(space, { tapCount: TAPS, leadTaps: 1 });
+  prior = space.k.alloc(8 * TAPS * space.width);
+  space.k.f64(prior, TAPS * space.width).fill(0.5);
+});
+const evidence = (...s: number[]): number => engine.weigh(s, prior);
+
+/** A system of nothing. */
+function createSystem(): number {
+  const system = engine.createSystem();
+  space.k.f32(system, engine.systemValues).fill(0);
+  return system;
+}
 
 describe('evidence for one path', () => {
   it('is the density of the observations under the model over that under noise alone', () => {
@@ -64,24 +71,25 @@ describe('evidence for one path', () => {
     expect(evidence(system)).toBeCloseTo(predictInTurn(taps, heard, 0.5), 2);
   });
 
-  it('of two systems is that of their sum, and counts bins of the range by its step', () => {
-    const a = observe(here, 4).system, b = observe(there, 5).system, sum = createPathSystem(TAPS, BINS);
-    addSystem(sum, a, 0); addSystem(sum, b, 0);
-    expect(evidence(a, b)).toBeCloseTo(evidence(sum), 3);
-    let parts = 0;
-    for (const bin of [4, 7, 10]) parts += engine.weigh([a], prior, [bin, bin + 1]);
-    expect(engine.weigh([a], prior, [4, 12], 3)).toBeCloseTo(parts, 9);
+  it('of two systems is that of their sum, and counts bins by its step', () => {
+    const a = observe(here, 4), b = observe(there, 5).system, sum = createSystem();
+    engine.add(sum, a.system); engine.add(sum, b);
+    expect(evidence(a.system, b)).toBe(evidence(sum));
+    const every = a.taps.map((_, n) => n).filter((n) => n % 3 === 0);
+    // Sums of 24 products in float32.
+    expect(engine.weigh([a.system], prior, 3)).toBeCloseTo(predictInTurn(every.map((n) => a.taps[n]), every.map((n) => a.heard[n]), 0.5), 2);
   });
 
   it('puts calls from one place together and keeps those from two apart', () => {
     for (let seed = 10; seed < 40; seed += 3) {
-      const a = observe(here, seed).system, b = observe(here, seed + 1).system, c = observe(there, seed + 2).system;
+      const mark = space.k.mark(), a = observe(here, seed).system, b = observe(here, seed + 1).system, c = observe(there, seed + 2).system;
       expect(evidence(a, b)).toBeGreaterThan(evidence(a) + evidence(b));
       expect(evidence(a, c)).toBeLessThan(evidence(a) + evidence(c));
+      space.k.release(mark);
     }
   });
 
   it('is 0 without observations', () => {
-    expect(evidence(createPathSystem(TAPS, BINS))).toBeCloseTo(0, 9);
+    expect(evidence(createSystem())).toBeCloseTo(0, 9);
   });
 });

@@ -5,7 +5,9 @@ import { loadKernelsFile } from '../../src/node/kernels-file.js';
 import { measureSiSdr } from '../../src/score/separation-measures.js';
 import { planPieces } from '../../src/separate/plan-pieces.js';
 import type { SeparationCall } from '../../src/separate/plan-pieces.js';
+import { BlockSeparator } from '../../src/separate/separate-block.js';
 import { separateTracks } from '../../src/separate/separate-tracks.js';
+import type { SeparationInput } from '../../src/separate/separate-tracks.js';
 import { chooseSeparationSettings } from '../../src/separate/settings.js';
 import type { Scene } from '../../src/simulate/scene.js';
 import { simulateScene } from '../../src/simulate/simulate-scene.js';
@@ -32,7 +34,7 @@ function makeScene(second: NonNullable<Scene['recorders']>[number] = { name: '1'
 
 interface Result { scene: SimulatedScene; calls: SeparationCall[]; clock: ClockModel; out: Float32Array[] }
 
-async function separate(scene: SimulatedScene, cut = (calls: SeparationCall[]): SeparationCall[] => calls): Promise<Result> {
+async function describeInput(scene: SimulatedScene, cut: (calls: SeparationCall[]) => SeparationCall[]): Promise<SeparationInput> {
   const birds = scene.tracks.map((t) => t.bird), recorders = [...new Set(scene.tracks.map((t) => t.recorder))];
   const calls = scene.truth.map((r) => ({ id: r.id, track: birds.indexOf(r.bird), onsetSec: r.onsetSec, offsetSec: r.offsetSec, probability: 1 }));
   const clock = recorders.map((name) => {
@@ -40,11 +42,14 @@ async function separate(scene: SimulatedScene, cut = (calls: SeparationCall[]): 
     return rows.length ? { knotSec: rows.map((c) => c.tRefSec), offsetSec: rows.map((c) => c.offsetSec), uncertaintySec: rows.map(() => 0) } : { knotSec: [0], offsetSec: [0], uncertaintySec: [0] };
   });
   const frames = scene.tracks[0].samples.length;
-  const read = async (starts: readonly number[], count: number): Promise<Float32Array[]> => scene.tracks.map((t, j) => Float32Array.from({ length: count }, (_, i) => t.samples[starts[j] + i] ?? 0));
-  const out = scene.tracks.map(() => new Float32Array(frames).fill(NaN));
-  const input = { kernels: await loadKernelsFile(), sampleRateHz: RATE, endFrames: scene.tracks.map(() => frames), recorderOf: scene.tracks.map((t) => recorders.indexOf(t.recorder)), clock, calls: cut(calls), read };
+  const read = async (starts: readonly number[], count: number, into: readonly (Float32Array | null)[]): Promise<void> => scene.tracks.forEach((t, j) => { for (let i = 0; i < count; i++) if (into[j]) into[j][i] = t.samples[starts[j] + i] ?? 0; });
+  return { kernels: await loadKernelsFile(), sampleRateHz: RATE, endFrames: scene.tracks.map(() => frames), recorderOf: scene.tracks.map((t) => recorders.indexOf(t.recorder)), clock, calls: cut(calls), read };
+}
+
+async function separate(scene: SimulatedScene, cut = (calls: SeparationCall[]): SeparationCall[] => calls): Promise<Result> {
+  const input = await describeInput(scene, cut), { calls } = await describeInput(scene, (all) => all), out = scene.tracks.map((t) => new Float32Array(t.samples.length).fill(NaN));
   for await (const block of separateTracks(input)) block.tracks.forEach((x, j) => out[j].set(x, block.startFrame));
-  return { scene, calls, clock, out };
+  return { scene, calls: [...calls], clock: input.clock, out };
 }
 
 /** Gain of SI-SDR over the raw own track, by call. */
@@ -90,6 +95,12 @@ describe('separation of two birds side by side', () => {
       expect(changed).toBe(0);
       expect(kept).toBeGreaterThan(0.5 * t.samples.length);
     });
+  });
+
+  it('gives the same bytes whatever lay in memory before, and by however many at a time', async () => {
+    const blocks = new BlockSeparator(await describeInput(result.scene, (calls) => calls)), [first, ...others] = await Promise.all([0, 0, 0].map((n) => blocks.separate(n)));
+    expect(first.length).toBeGreaterThan(10);
+    for (const again of others) expect(again).toEqual(first);
   });
 
   it('changes nothing at all without calls of others', async () => {
