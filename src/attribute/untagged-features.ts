@@ -38,14 +38,13 @@ export function computeUntaggedFeatures(
   let first = 0;
   const best = events.map((e) => measureStrength(candidates[e.lead], g));
   const bestZ = events.map((e) => findBestZ(candidates, e));
+  const trackCount = events.map((e) => new Set(e.members.map((n) => candidates[n].track)).size);
+  const share = events.map((e) => e.members.reduce((sum, n) => sum + candidates[n].ownedShare, 0));
   cuts.forEach(({ event, candidate }, k) => {
     const e = events[event];
     const lead = candidates[candidate];
     const strength = measureStrength(lead, g);
     const levels = Array.from(lead.levelDb, (v, j) => (lead.lostShare[j] > 0.3 ? NaN : v - g[j])).filter((v) => !Number.isNaN(v)).sort((a, b) => b - a);
-    const tracks = new Set(e.members.map((n) => candidates[n].track));
-    let share = 0;
-    for (const n of e.members) share += candidates[n].ownedShare;
     while (first < accepted.length && candidates[accepted[first]].offsetSec < lead.onsetSec - 2) first++;
     let above = 60; let overlap = 0; let since = 500; let aboveSince = 60;
     for (let m = first; m < accepted.length; m++) {
@@ -62,7 +61,7 @@ export function computeUntaggedFeatures(
       }
     }
     writeFeatures(rows[k], features[candidate], [
-      logOdds[candidate], tracks.size, (levels[0] ?? 0) - (levels[levels.length >> 1] ?? 0), share / tracks.size,
+      logOdds[candidate], trackCount[event], (levels[0] ?? 0) - (levels[levels.length >> 1] ?? 0), share[event] / trackCount[event],
       (e.offsetSec - e.onsetSec) * 1e3, above, overlap, since, aboveSince, e.members.length,
       strength - best[event], (lead.offsetSec - lead.onsetSec) / Math.max(1e-3, e.offsetSec - e.onsetSec), (lead.onsetSec - e.onsetSec) * 1e3,
       countOnsets(candidates, e, lead.onsetSec), bestZ[event],

@@ -49,10 +49,11 @@ export function prepareContextFeatures(
   const likeness = (n: number): [number, number] => (known[n] ??= compareSpectra(candidates[n], templates, spectra, findNear));
   const same = prepareSameSoundFeatures(candidates, logOdds, strength, (n) => likeness(n)[0], gains);
   const byVoice = prepareVoiceFeatures(candidates, voices, logOdds, templates, gains);
+  let scratch: Template | undefined;
   return (n, row) => {
     const c = candidates[n], own = usual[c.track];
     const hasOwn = templates[c.track].length > 0;
-    const mine = makeTemplate(c, n, gains);
+    const mine = (scratch = makeTemplate(c, n, gains, scratch));
     const toOwn = findNearest(candidates, templates[c.track], mine, c, c.track);
     let toOthers = 0.5;
     templates.forEach((list, k) => {

@@ -50,35 +50,35 @@ function describeKind(c: Candidate): Kind {
   return { length: log2(Math.max(1e-3, c.offsetSec - c.onsetSec)), pitch: log2(Math.max(1, c.centroidHz)), entropy: c.entropy, evenness: c.timeEntropy, bands: c.bands };
 }
 
-/** Distance to the nearest sure call of the own bird, of the others, and to the third nearest of all. */
 interface KindDistances { own: number; others: number; third: number }
 
+/** Distance to the nearest sure call of the own bird, of the others, and to the third nearest of all. */
 function compareKinds(
   candidates: readonly Candidate[], kinds: readonly Kind[], templates: readonly (readonly Template[])[], near: (list: readonly Template[], tSec: number) => [number, number], c: Candidate, n: number,
 ): KindDistances {
   let own = FARTHEST; let others = FARTHEST;
-  const nearest = [FARTHEST, FARTHEST, FARTHEST];
+  let nearest = FARTHEST; let second = FARTHEST; let third = FARTHEST;
   templates.forEach((list, track) => {
     const [from, to] = near(list, c.onsetSec);
     for (let k = from; k < to; k++) {
       const o = candidates[list[k].candidate];
       if (o.onsetSec < c.offsetSec && o.offsetSec > c.onsetSec) continue;
-      const d = measureDistance(kinds[n], kinds[list[k].candidate]);
+      // Nothing is changed by one that is farther than all that count.
+      const most = Math.max(third, track === c.track ? own : others), d = measureDistance(kinds[n], kinds[list[k].candidate], most);
       if (track === c.track) own = Math.min(own, d); else others = Math.min(others, d);
-      if (d >= nearest[2]) continue;
-      nearest[2] = d;
-      nearest.sort((a, b) => a - b);
+      if (d >= third) continue;
+      if (d < nearest) { third = second; second = nearest; nearest = d; } else if (d < second) { third = second; second = d; } else third = d;
     }
   });
-  return { own, others, third: nearest[2] };
+  return { own, others, third };
 }
 
-/** Root of the sum of squares; beyond the farthest, the farthest. */
-function measureDistance(a: Kind, b: Kind): number {
+/** Root of the sum of squares; from `most` on, `most`. */
+function measureDistance(a: Kind, b: Kind, most: number): number {
   let square = ((a.length - b.length) / LENGTH_OCT) ** 2 + ((a.pitch - b.pitch) / PITCH_OCT) ** 2 + ((a.entropy - b.entropy) / ENTROPY) ** 2 + ((a.evenness - b.evenness) / EVENNESS) ** 2;
-  if (square >= FARTHEST * FARTHEST) return FARTHEST;
+  if (square >= most * most) return most;
   square += ((1 - multiplySpectra(a.bands, b.bands)) / LIKENESS) ** 2;
-  return Math.min(FARTHEST, Math.sqrt(square));
+  return Math.min(most, Math.sqrt(square));
 }
 
 /** Other cuts of the same sound on the same track: how much nearer the best of them is to a kind, the surest that holds this one, the surest part, the surest neighbour. */

@@ -34,12 +34,12 @@ export function collectTemplates(candidates: readonly Candidate[], logOdds: Arra
   return byTrack;
 }
 
-/** A candidate as a template. */
-export function makeTemplate(c: Candidate, n: number, gains: GainFit): Template {
+/** A candidate as a template. @param into a template that is no longer needed, whose arrays are written over */
+export function makeTemplate(c: Candidate, n: number, gains: GainFit, into?: Template): Template {
   const g = gains.gainDb;
   const level = c.levelDb[c.track] - g[c.track];
   const count = c.levelDb.length;
-  const lagMs = new Float64Array(count), leadDb = new Float64Array(count);
+  const lagMs = into?.lagMs ?? new Float64Array(count), leadDb = into?.leadDb ?? new Float64Array(count);
   for (let j = 0; j < count; j++) {
     lagMs[j] = j === c.track ? 0 : c.agreementZ[j] >= CLEAR_Z && c.lostShare[j] < 0.3 ? c.lagSec[j] * 1e3 : NaN;
     leadDb[j] = level - (c.levelDb[j] - g[j]);

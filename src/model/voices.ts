@@ -7,26 +7,28 @@ export interface Voices {
   /** [candidate][VOICE_BINS]. */
   patterns: Int8Array;
   lengths: Float64Array;
-  /** Of the upper halves alone. */
+  /** Of the upper three quarters, and of the upper halves alone. */
+  restLengths: Float64Array;
   upperLengths: Float64Array;
 }
 
 /** Templates of a bird that a voice is compared with: the nearest in time. */
 const MOST_TEMPLATES = 24;
-const HALF = VOICE_BINS / 2;
+const QUARTER = VOICE_BINS / 4, HALF = VOICE_BINS / 2;
 /** Calls nearer than this in time may hold some of the same sound. */
 const APART_SEC = 0.02;
 
 export function readVoices(candidates: readonly Candidate[]): Voices {
   const patterns = new Int8Array(candidates.length * VOICE_BINS);
-  const lengths = new Float64Array(candidates.length), upperLengths = new Float64Array(candidates.length);
+  const [lengths, restLengths, upperLengths] = [0, 1, 2].map(() => new Float64Array(candidates.length));
   candidates.forEach((c, n) => {
     readVoicePattern(c.voice, patterns, n * VOICE_BINS);
-    const upper = multiply(patterns, n * VOICE_BINS, n * VOICE_BINS, HALF, VOICE_BINS);
-    lengths[n] = Math.sqrt(upper + multiply(patterns, n * VOICE_BINS, n * VOICE_BINS, 0, HALF));
+    const at = n * VOICE_BINS, upper = multiply(patterns, at, at, HALF, VOICE_BINS), rest = upper + multiply(patterns, at, at, QUARTER, HALF);
+    lengths[n] = Math.sqrt(rest + multiply(patterns, at, at, 0, QUARTER));
+    restLengths[n] = Math.sqrt(rest);
     upperLengths[n] = Math.sqrt(upper);
   });
-  return { patterns, lengths, upperLengths };
+  return { patterns, lengths, restLengths, upperLengths };
 }
 
 /** Cosine of the patterns of candidates `a` and `b`: 1 of equal ones, about 0 of unrelated ones; 0 where there is none. */
@@ -81,11 +83,14 @@ const ROUNDING = 1e-9;
 function compareAbove(v: Voices, a: number, b: number, least: number): number {
   const both = v.lengths[a] * v.lengths[b];
   if (!(both > 0)) return 0;
-  const lower = multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS, 0, HALF);
+  let sum = multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS, 0, QUARTER);
   // What is left is no more than the product of the lengths (Cauchy and Schwarz).
-  const most = (lower + v.upperLengths[a] * v.upperLengths[b]) / both;
+  let most = (sum + v.restLengths[a] * v.restLengths[b]) / both;
   if (most + ROUNDING < least) return most;
-  return (lower + multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS, HALF, VOICE_BINS)) / both;
+  sum += multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS, QUARTER, HALF);
+  most = (sum + v.upperLengths[a] * v.upperLengths[b]) / both;
+  if (most + ROUNDING < least) return most;
+  return (sum + multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS, HALF, VOICE_BINS)) / both;
 }
 
 /** Sum of products of values [from, to) of two patterns. */
