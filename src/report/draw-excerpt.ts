@@ -86,7 +86,7 @@ function drawSound(sound: SoundRow, row: Row, x: Scale): string {
   const title = tip(`${names[sound.kind]} ${showNumber(sound.onsetSec, 3)} to ${showNumber(sound.offsetSec, 3)} s`);
   if (sound.kind === 'dropout') return drawHatch(from, row.y, width, row.height, 'lost', title);
   if (sound.kind === 'body') return box(from, under, width, 4, 'body', title);
-  if (sound.kind === 'unsure') return box(from, row.y + 2, width, row.height - 4, 'notag-edge', title);
+  if (sound.kind === 'unsure') return box(from, row.y + 2, width, row.height - 4, 'unsure', title);
   return box(from, under + 0.5, width, 3, sound.kind === 'room' ? 'room-noise' : 'through', title);
 }
 
@@ -146,7 +146,7 @@ export function writeExcerptLegend(hasLabels: boolean): string {
     [box(1, 7, 15, 4, 'body'), 'body noise'],
     [box(1, 7, 15, 3, 'through'), 'breakthrough'],
     [box(1, 7, 15, 3, 'room-noise'), 'room noise'],
-    [box(1, 1, 14, 14, 'notag-edge'), 'probably a call of one of two birds, neither of them sure'],
+    [box(1, 1, 14, 14, 'unsure'), 'probably a call of one of two birds, neither of them sure'],
   ];
   if (hasLabels) items.push([box(1, 7, 15, 3, 'label-mark'), 'labelled call']);
   return `<ul class="legend">${items.map(([mark, text]) => `<li>${element('svg', { viewBox: '0 0 17 17', 'aria-hidden': 'true' }, mark)}${text}</li>`).join('')}</ul>\n`;
