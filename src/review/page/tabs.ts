@@ -29,7 +29,10 @@ export class Tabs {
   }
 
   open(id: string): void {
-    if (this.indexOf(id) < 0) return;
+    const index = this.indexOf(id);
+    if (index < 0) return;
+    // What stood there when the view was left is old: whoever chose something in it would lose it when the new takes its place.
+    if (id !== this.current && this.views[index].build) fill(this.panels[index]);
     this.current = id;
     this.mark();
     this.refresh();
