@@ -31,6 +31,8 @@ export { pathPrediction } from './path-prediction';
 export { solvePathBins, weighPathBins } from './path-solution';
 export { collectOwned, collectShared, sumLoud, sumShared } from './collect-bins';
 export { lanesFromPcm } from './pcm-lanes';
+export { planesFromPcm } from './pcm-planes';
+export { codes16, codes24 } from './pcm-codes';
 export { bandHops } from './band-hops';
 export { lanePower, lowQuantiles } from './lane-power';
 export { meanPower, powerRows } from './lane-rows';

@@ -10,23 +10,23 @@
  */
 import { storeTransposed } from './inline/lanes';
 
-const S16: i32 = 2;
+export const S16: i32 = 2;
 
 // @ts-ignore: decorator
 @inline
-function addressOf(recordPtr: usize, lane: i32): usize {
+export function addressOf(recordPtr: usize, lane: i32): usize {
   return <usize>load<u32>(recordPtr + <usize>(12 * lane));
 }
 
 // @ts-ignore: decorator
 @inline
-function strideOf(recordPtr: usize, lane: i32): usize {
+export function strideOf(recordPtr: usize, lane: i32): usize {
   return <usize>load<u32>(recordPtr + <usize>(12 * lane), 4);
 }
 
 // @ts-ignore: decorator
 @inline
-function codingOf(recordPtr: usize, lane: i32): i32 {
+export function codingOf(recordPtr: usize, lane: i32): i32 {
   return load<i32>(recordPtr + <usize>(12 * lane), 8);
 }
 

@@ -78,11 +78,12 @@ async function attribute(scene, birds) {
 
 async function separateScene(scene, { calls, sounds, clock }, recorders) {
   const frames = scene.tracks[0].samples.length;
-  const read = async (starts, count, into) => scene.tracks.forEach((t, j) => {
-    if (!into[j]) return;
-    const from = Math.min(count, Math.max(0, -starts[j])), part = t.samples.subarray(starts[j] + from, Math.max(starts[j] + from, Math.min(frames, starts[j] + count)));
-    into[j].set(part, from);
-    into[j].fill(0, 0, from).fill(0, from + part.length);
+  const read = async (starts, count, wanted, into) => wanted.map((j, n) => {
+    const row = new Float32Array(into.buffer, into.byteOffset + 4 * n * count, count);
+    const from = Math.min(count, Math.max(0, -starts[j])), part = scene.tracks[j].samples.subarray(starts[j] + from, Math.max(starts[j] + from, Math.min(frames, starts[j] + count)));
+    row.set(part, from);
+    row.fill(0, 0, from).fill(0, from + part.length);
+    return { trackIndex: j, offset: 0, frameCount: count, byteOffset: 4 * n * count, strideBytes: 4, coding: 'f32' };
   });
   const out = scene.tracks.map(() => new Float32Array(frames));
   for await (const block of separateTracks({ kernels, sampleRateHz: scene.sampleRateHz, endFrames: scene.tracks.map(() => frames), recorderOf: scene.tracks.map((t) => recorders.indexOf(t.recorder)), clock, calls, sounds, read, changes })) {

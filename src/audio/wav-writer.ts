@@ -15,7 +15,8 @@ export interface WavSpec {
   labels?: readonly WavLabel[];
 }
 
-const SAMPLE_BYTES: Record<WavEncoding, number> = { pcm16: 2, pcm24: 3, float32: 4 };
+/** Bytes of a sample. */
+export const SAMPLE_BYTES = { pcm16: 2, pcm24: 3, float32: 4 } as const satisfies Record<WavEncoding, number>;
 const ALL_ONES_32 = 0xffffffff;
 /** PCM or float by its first two bytes, then the tail that all such sub-formats share (EBU Tech 3306 Annex A.2). */
 const GUID_TAIL = [0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71];

@@ -139,6 +139,10 @@ export interface KernelExports {
   ): void;
   /** records: four of i32 address, stride in bytes, coding (0 none, 1 u8, 2 s16, 3 s24, 4 s32, 5 f32). */
   lanesFromPcm(records: Ptr, frameCount: number, lanes: Ptr): void;
+  /** The same records, of which `trackCount` count. */
+  planesFromPcm(records: Ptr, trackCount: number, frameCount: number, planes: Ptr, rowBytes: number): void;
+  codes16(samples: Ptr, count: number, codes: Ptr): void;
+  codes24(samples: Ptr, count: number, codes: Ptr): void;
   bandHops(lanes: Ptr, groupBytes: number, groupCount: number, hopCount: number, hopFrames: number, filter: Ptr, state: Ptr, energy: Ptr): void;
   lanePower(n: number, lanes: Ptr, window: Ptr, table: Ptr, scratch: Ptr, scale: number, out: Ptr, strideBytes: number): void;
   lowQuantiles(rows: Ptr, rowCount: number, columnCount: number, rank: Ptr, groupCount: number, scratch: Ptr, out: Ptr): void;

@@ -1,12 +1,13 @@
 import { availableParallelism } from 'node:os';
 import { join, resolve } from 'node:path';
 import type { WavEncoding } from '../audio/wav-writer.js';
+import { createKernels } from '../kernels/kernels.js';
 import type { ClockModel } from '../model/clock.js';
 import { VolaryError } from '../schema/errors.js';
 import type { CallRow, ClockRow, SoundRow } from '../schema/rows.js';
 import { chooseSeparationSettings } from '../separate/settings.js';
 import type { SeparationSettings } from '../separate/settings.js';
-import { separateTracks } from '../separate/separate-tracks.js';
+import { countStretchBytes, separateTracks } from '../separate/separate-tracks.js';
 import { takeCalls, takeSounds } from '../separate/take-rows.js';
 import { StudyAudio } from '../study/study-audio.js';
 import { findEndFrame } from '../study/timeline.js';
@@ -17,7 +18,7 @@ import { loadStudy } from './study-files.js';
 import type { StudyOnDisk } from './study-files.js';
 import { nameStudyPath } from './study-path.js';
 import { prepareFolder, writeFileAtomic } from './write-files.js';
-import { TrackWriters } from './write-tracks.js';
+import { countWriterBytes, TrackWriters } from './write-tracks.js';
 
 export interface SeparateToFolderOptions {
   calls: readonly CallRow[];
@@ -32,7 +33,7 @@ export interface SeparateToFolderOptions {
   /** Worker threads; 0 = none, all in this thread. Default one per core, at most 8. The tracks are the same bytes for any number. */
   workers?: number;
   onNote?: (text: string) => void;
-  /** Told after every block: seconds of sound done, of how many. */
+  /** Told again and again: seconds of sound done, of how many. */
   onProgress?: (doneSec: number, totalSec: number) => void;
 }
 
@@ -61,19 +62,18 @@ export async function separateToFolder(manifestPath: string, folder: string, opt
   const endFrames = timeline.tracks.map(findEndFrame);
   const audio = new StudyAudio(timeline, study.openReader);
   const files = names.map((name, j) => ({ name, spec: { sampleRateHz: timeline.sampleRateHz, channelCount: 1, encoding: options.encoding ?? findEncoding(study, j), frameCount: endFrames[j] } }));
-  const writers = await TrackWriters.open(folder, files);
   const changedFrames = birds.map(() => 0);
   const task: SeparationTask = {
     clock, changes: options.changes, calls: takeCalls(options.calls, birds), sounds: takeSounds(options.sounds ?? [], birds),
   };
   const workers = options.workers ?? Math.min(MOST_WORKERS, availableParallelism());
+  const input = { ...await describeSeparation(audio, task), onChange: (track: number, frameCount: number) => { changedFrames[track] += frameCount; } };
+  const k = createKernels(input.kernels, countStretchBytes(input) + countWriterBytes(birds.length)), writers = await TrackWriters.open(folder, files, k);
   const pool = workers > 0 ? createSeparatePool(resolve(study.manifestPath), task, workers) : undefined;
   try {
-    const input = { ...await describeSeparation(audio, task), onChange: (track: number, frameCount: number) => { changedFrames[track] += frameCount; } };
-    const blocks = separateTracks(input, pool);
-    for await (const block of blocks) {
-      for (let j = 0; j < birds.length; j++) await writers.append(j, block.tracks[j]);
-      options.onProgress?.(Math.min(timeline.durationSec, block.startFrame / timeline.sampleRateHz + block.tracks[0].length / timeline.sampleRateHz), timeline.durationSec);
+    for await (const stretch of separateTracks(input, pool, k)) {
+      for (let j = 0; j < birds.length; j++) await writers.append(j, stretch.tracks[j]);
+      options.onProgress?.((stretch.startFrame + Math.max(...stretch.tracks.map((x) => x.length))) / timeline.sampleRateHz, timeline.durationSec);
     }
     await writers.finish();
   } catch (error) {

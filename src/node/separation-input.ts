@@ -1,9 +1,9 @@
 import type { ClockModel } from '../model/clock.js';
 import type { SeparationCall } from '../separate/plan-pieces.js';
 import type { TrackSound } from '../separate/guard-wearer.js';
-import type { TrackSource } from '../separate/section.js';
 import type { SeparationInput } from '../separate/separate-tracks.js';
 import type { SeparationSettings } from '../separate/settings.js';
+import type { TrackSource } from '../separate/track-loader.js';
 import type { StudyAudio } from '../study/study-audio.js';
 import { findEndFrame } from '../study/timeline.js';
 import { loadKernelsFile } from './kernels-file.js';
@@ -21,6 +21,6 @@ export async function describeSeparation(audio: StudyAudio, task: SeparationTask
 }
 
 function makeSource(audio: StudyAudio): TrackSource {
-  const { tracks, recorders } = audio.timeline;
-  return async (startFrames, frameCount, into) => audio.readTracks(recorders.map((_, r) => startFrames[tracks.findIndex((t) => t.recorderIndex === r)] ?? 0), frameCount, into);
+  const { tracks, recorders } = audio.timeline, firstOf = recorders.map((_, r) => tracks.findIndex((t) => t.recorderIndex === r));
+  return async (startFrames, frameCount, wanted, into) => (await audio.readPcm(firstOf.map((j) => startFrames[j] ?? 0), frameCount, into, wanted)).runs;
 }

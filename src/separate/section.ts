@@ -6,9 +6,7 @@ import { readOffset } from '../model/clock.js';
 import { cosTurn, sinTurn } from '../numeric/elementary.js';
 import type { ClockModel } from '../model/clock.js';
 import type { SeparationSettings } from './settings.js';
-
-/** Writes samples of all tracks, each from its own first frame on, `frameCount` long; what does not exist is 0, a track without a place is not wanted. */
-export type TrackSource = (startFrames: readonly number[], frameCount: number, into: readonly (Float32Array | null)[]) => Promise<unknown>;
+import type { TrackLoader } from './track-loader.js';
 
 /** A stretch of all tracks, and windows that stand at the same reference time on every track. */
 export interface SectionSpan {
@@ -63,7 +61,7 @@ export class SectionAnalyser {
   readonly plan: StftPlan;
 
   /** @param recorderOf index of each track's recorder in the clock model */
-  constructor(readonly space: PlaneSpace, readonly settings: SeparationSettings, readonly recorderOf: readonly number[], private readonly clock: ClockModel, private readonly source: TrackSource) {
+  constructor(readonly space: PlaneSpace, readonly settings: SeparationSettings, readonly recorderOf: readonly number[], private readonly clock: ClockModel, private readonly loader: TrackLoader) {
     this.plan = createStftPlan(space.k, { fftSize: settings.fftSize, hopFrames: settings.hopFrames });
   }
 
@@ -105,13 +103,9 @@ export class SectionAnalyser {
 
   /** Samples of some tracks, in groups of four, in memory that is taken. */
   async load(startFrames: readonly number[], frameCount: number, tracks: readonly number[]): Promise<SignalRegion[]> {
-    const { k } = this.space, groups: SignalRegion[] = [], into: (Float32Array | null)[] = this.recorderOf.map(() => null);
-    for (let g = 0; g < tracks.length; g += 4) {
-      const group = tracks.slice(g, g + 4), signal = k.allocF32(group.length * frameCount);
-      group.forEach((j, t) => { into[j] = k.f32(signal + 4 * t * frameCount, frameCount); });
-      groups.push({ signal, trackStrideFrames: frameCount, trackCount: group.length, frameCount });
-    }
-    await this.source(startFrames, frameCount, into);
+    const signal = this.space.k.allocF32(tracks.length * frameCount), groups: SignalRegion[] = [];
+    for (let g = 0; g < tracks.length; g += 4) groups.push({ signal: signal + 4 * g * frameCount, trackStrideFrames: frameCount, trackCount: Math.min(4, tracks.length - g), frameCount });
+    await this.loader.load(startFrames, frameCount, tracks, signal, frameCount);
     return groups;
   }
 

@@ -15,6 +15,7 @@ import type { SeparationInput } from './separate-tracks.js';
 import { chooseSeparationSettings } from './settings.js';
 import type { SeparationSettings } from './settings.js';
 import { countStoreBytes, SoloStore } from './solo-store.js';
+import { countLoaderBytes, TrackLoader } from './track-loader.js';
 
 /** Work is done in blocks of this length, seconds; so are noise floors and levels. */
 const BLOCK_SEC = 20;
@@ -28,7 +29,7 @@ export function countBlockFrames(sampleRateHz: number): number {
 /** Bytes of kernel memory for tables, solo calls, rows of floors, and whatever takes most at a time. */
 function countBytes(settings: SeparationSettings, trackCount: number): number {
   const paths = countPathBytes(MOST_OTHERS, countMostWindows(settings), padBins(settings.binCount), settings), floors = countFloorBytes(settings, countBlockFrames(settings.sampleRateHz), trackCount);
-  return countAnalyserBytes(settings, trackCount) + countStoreBytes(settings) + (trackCount + trackCount ** 2) * 4 * padBins(settings.binCount) + Math.max(countPieceBytes(settings, trackCount) + paths, floors);
+  return countLoaderBytes(trackCount, settings.sampleRateHz) + countAnalyserBytes(settings, trackCount) + countStoreBytes(settings) + (trackCount + trackCount ** 2) * 4 * padBins(settings.binCount) + Math.max(countPieceBytes(settings, trackCount) + paths, floors);
 }
 
 /** Works out what separation changes in one block. Every block follows from the input alone, so that blocks can be done anywhere in any order. */
@@ -44,7 +45,8 @@ export class BlockSeparator {
     this.settings = settings;
     this.calls = [...input.calls].sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track);
     const space = new PlaneSpace(createKernels(input.kernels, countBytes(settings, endFrames.length)), settings.binCount);
-    this.analyser = new SectionAnalyser(space, settings, recorderOf, clock, read);
+    const loader = new TrackLoader(space.k, read, endFrames.length, sampleRateHz);
+    this.analyser = new SectionAnalyser(space, settings, recorderOf, clock, loader);
     this.pieces = planPieces(this.calls, endFrames.length, settings);
     this.store = new SoloStore(this.analyser, new PathEngine(space, settings), this.calls, endFrames.length);
     this.base = space.k.mark();
@@ -67,8 +69,7 @@ export class BlockSeparator {
     const pieces = this.findPieces(blockIndex === 0 ? -Infinity : this.findLimit(startFrame), this.findLimit(endFrame));
     if (pieces.length === 0) return [];
     k.release(this.base);
-    const floors = measureFloors(k, analyser.plan, settings, await analyser.load(endFrames.map(() => startFrame), endFrame - startFrame, endFrames.map((_, j) => j)));
-    k.release(this.base);
+    const floors = await measureFloors(analyser, endFrames.map(() => startFrame), endFrame - startFrame);
     store.beginBlock();
     const levels = await learnLevels(store, (startFrame + endFrame) / 2 / sampleRateHz, floors, settings);
     const context: PathContext = { store, settings, floors, floorRows: floors.map((f) => space.placeRow(f, 1)), levels, levelRows: levels.ratio.map((r) => space.placeRow(r)) };

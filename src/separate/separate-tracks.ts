@@ -1,10 +1,13 @@
+import { createKernels } from '../kernels/kernels.js';
+import type { Kernels } from '../kernels/kernels.js';
 import type { ClockModel } from '../model/clock.js';
 import type { TrackSound } from './guard-wearer.js';
 import type { SeparationCall } from './plan-pieces.js';
-import type { TrackSource } from './section.js';
 import { BlockSeparator, countBlockFrames } from './separate-block.js';
 import type { Edit } from './separate-piece.js';
 import type { SeparationSettings } from './settings.js';
+import { countChunkFrames, countLoaderBytes, TrackLoader } from './track-loader.js';
+import type { TrackSource } from './track-loader.js';
 
 export interface SeparationInput {
   kernels: WebAssembly.Module;
@@ -23,8 +26,8 @@ export interface SeparationInput {
   onChange?: (track: number, frameCount: number) => void;
 }
 
-/** Samples of all tracks from `startFrame` on, each on its own clock; a track that has ended gives fewer or none. They live until the next block is asked for. */
-export interface SeparatedBlock { startFrame: number; tracks: Float32Array[] }
+/** Samples of all tracks from `startFrame` on, each on its own clock; a track that has ended gives fewer or none. They live until the next are asked for. */
+export interface SeparatedStretch { startFrame: number; tracks: Float32Array[] }
 
 /** Gives the changes of one block; blocks may be asked for in any order. */
 export interface BlockRunner {
@@ -33,16 +36,23 @@ export interface BlockRunner {
   readonly width: number;
 }
 
+/** Bytes of kernel memory in which `separateTracks` keeps the samples that it gives. */
+export function countStretchBytes({ sampleRateHz, endFrames }: SeparationInput): number {
+  return countLoaderBytes(endFrames.length, sampleRateHz) + 4 * endFrames.length * countChunkFrames(sampleRateHz) + 64;
+}
+
 /**
- * Removes the voices of other birds from every track, block by block in bounded memory. Samples where no other bird calls come out
+ * Removes the voices of other birds from every track, stretch by stretch in bounded memory. Samples where no other bird calls come out
  * unchanged, bit for bit. The result does not depend on the runner: a block's changes follow from the input alone.
  * @param runner who works on the blocks; without one it is done here, one block after the other
- * @example for await (const block of separateTracks(input)) block.tracks.forEach((samples, j) => write(j, samples));
+ * @param k memory in which samples are given, `countStretchBytes` of it
+ * @example for await (const stretch of separateTracks(input)) stretch.tracks.forEach((samples, j) => write(j, samples));
  */
-export async function* separateTracks(input: SeparationInput, runner: BlockRunner = createInlineRunner(input)): AsyncGenerator<SeparatedBlock> {
-  const { sampleRateHz, endFrames, read } = input;
-  const blockFrames = countBlockFrames(sampleRateHz), lastFrame = Math.max(0, ...endFrames), blockCount = Math.ceil(lastFrame / blockFrames);
-  const ahead: Promise<Edit[]>[] = [], buffers = endFrames.map(() => new Float32Array(Math.min(blockFrames, lastFrame)));
+export async function* separateTracks(input: SeparationInput, runner: BlockRunner = createInlineRunner(input), k: Kernels = createKernels(input.kernels, countStretchBytes(input))): AsyncGenerator<SeparatedStretch> {
+  const { sampleRateHz, endFrames, read } = input, tracks = endFrames.map((_, j) => j);
+  const blockFrames = countBlockFrames(sampleRateHz), stepFrames = countChunkFrames(sampleRateHz), lastFrame = Math.max(0, ...endFrames), blockCount = Math.ceil(lastFrame / blockFrames);
+  const loader = new TrackLoader(k, read, endFrames.length, sampleRateHz), rows = k.allocF32(tracks.length * stepFrames);
+  const ahead: Promise<Edit[]>[] = [];
   let pending: Edit[] = [], asked = 0;
   for (let index = 0; index < blockCount; index++) {
     for (; asked < Math.min(blockCount, index + runner.width); asked++) {
@@ -51,16 +61,17 @@ export async function* separateTracks(input: SeparationInput, runner: BlockRunne
       answer.catch(() => undefined);
       ahead.push(answer);
     }
-    const startFrame = index * blockFrames, endFrame = Math.min(lastFrame, startFrame + blockFrames);
-    const samples = buffers.map((x) => x.subarray(0, endFrame - startFrame));
-    await read(endFrames.map(() => startFrame), endFrame - startFrame, samples);
-    for (const edit of await ahead.shift()!) {
-      pending.push(edit);
-      input.onChange?.(edit.track, edit.change.length);
+    const blockEnd = Math.min(lastFrame, (index + 1) * blockFrames), edits = await ahead.shift()!;
+    for (const { track, change } of edits) input.onChange?.(track, change.length);
+    pending.push(...edits);
+    for (let startFrame = index * blockFrames; startFrame < blockEnd; startFrame += stepFrames) {
+      const endFrame = Math.min(blockEnd, startFrame + stepFrames);
+      await loader.load(tracks.map(() => startFrame), endFrame - startFrame, tracks, rows, stepFrames);
+      const samples = tracks.map((j) => k.f32(rows + 4 * j * stepFrames, endFrame - startFrame));
+      for (const edit of pending) applyEdit(samples[edit.track], startFrame, edit);
+      pending = pending.filter((e) => e.startFrame + e.change.length > endFrame);
+      yield { startFrame, tracks: samples.map((x, j) => x.subarray(0, Math.max(0, Math.min(endFrames[j], endFrame) - startFrame))) };
     }
-    for (const edit of pending) applyEdit(samples[edit.track], startFrame, edit);
-    pending = pending.filter((e) => e.startFrame + e.change.length > endFrame);
-    yield { startFrame, tracks: samples.map((x, j) => x.subarray(0, Math.max(0, Math.min(endFrames[j], endFrame) - startFrame))) };
   }
 }
 

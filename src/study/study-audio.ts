@@ -62,11 +62,13 @@ export class StudyAudio {
   }
 
   /**
-   * Like `readTracks` of all tracks, without decoding what needs none: bytes go to `into` as they lie in the files, or as planar 32-bit floats,
-   * and the runs say where. Where no run is there is no sound. `into` needs 4 bytes per frame and track and 16 per run; at a multiple of 4.
+   * Like `readTracks`, without decoding what needs none: bytes go to `into` as they lie in the files, or as planar 32-bit floats,
+   * and the runs say where. Where no run is there is no sound. `into` needs 4 bytes per frame and track and 16 per run, for all
+   * tracks; at a multiple of 4.
+   * @param wanted tracks to read; all where it is not given
    */
-  readPcm(startFrame: number | ArrayLike<number>, frameCount: number, into: Uint8Array): Promise<{ runs: PcmRun[]; gaps: Gap[] }> {
-    const result = this.queue.then(() => this.readPcmNow(startFrame, frameCount, into));
+  readPcm(startFrame: number | ArrayLike<number>, frameCount: number, into: Uint8Array, wanted?: readonly number[]): Promise<{ runs: PcmRun[]; gaps: Gap[] }> {
+    const result = this.queue.then(() => this.readPcmNow(startFrame, frameCount, into, wanted));
     this.queue = result.catch(() => undefined);
     return result;
   }
@@ -98,12 +100,16 @@ export class StudyAudio {
     return jobs;
   }
 
-  private async readPcmNow(startFrame: number | ArrayLike<number>, frameCount: number, into: Uint8Array): Promise<{ runs: PcmRun[]; gaps: Gap[] }> {
-    const gaps: Gap[] = [];
-    const runs: PcmRun[] = [];
+  private async readPcmNow(startFrame: number | ArrayLike<number>, frameCount: number, into: Uint8Array, wanted?: readonly number[]): Promise<{ runs: PcmRun[]; gaps: Gap[] }> {
+    const planned: Gap[] = [], isWanted = (t: { trackIndex: number }): boolean => !wanted || wanted.includes(t.trackIndex);
+    // All tracks are planned for: whether bytes of a file fit does not depend on how many of its tracks are wanted.
+    const jobs = this.planJobs(startFrame, frameCount, planned);
+    const runs: PcmRun[] = [], gaps = planned.filter(isWanted);
     let at = 0;
-    for (const job of this.planJobs(startFrame, frameCount, gaps).values()) {
-      const layout = await this.findLayout(job);
+    for (const whole of jobs.values()) {
+      const job = { ...whole, wants: whole.wants.filter(isWanted) };
+      if (job.wants.length === 0) continue;
+      const layout = await this.findLayout(whole);
       if (layout) {
         const bytes = job.frameCount * layout.blockBytes;
         if (!(await this.readJobBytes(job, into.subarray(at, at + bytes), gaps))) continue;
@@ -125,7 +131,7 @@ export class StudyAudio {
     return { runs, gaps: sortGaps(gaps) };
   }
 
-  /** The layout of a job's file where its bytes are no more than the floats of the tracks wanted would be. */
+  /** The layout of a job's file where its bytes are no more than the floats of all its tracks would be. */
   private async findLayout(job: Job): Promise<PcmLayout | undefined> {
     if (this.failed.has(job.path)) return undefined;
     try {

@@ -11,6 +11,13 @@ export function referenceSample(bytes: Uint8Array, at: number, coding: 'u8' | 's
   return Number.isFinite(v) && Math.abs(v) >= 1e-30 ? v : 0;
 }
 
+/** Integer of a sample: halves up, clipped, NaN 0. */
+export function referenceCode(sample: number, bits: 16 | 24): number {
+  const fullScale = 2 ** (bits - 1), code = Math.floor(sample * fullScale + 0.5);
+  if (Number.isNaN(code)) return 0;
+  return Math.min(fullScale - 1, Math.max(-fullScale, code));
+}
+
 /** Mean square per hop of x after a high-pass and a low-pass of second order, filter = b a1 a2 of each. */
 export function referenceBandHops(x: ArrayLike<number>, filter: ArrayLike<number>, hop: number): Float64Array {
   let input = Float64Array.from(x);

@@ -9,6 +9,7 @@ import { BlockSeparator } from '../../src/separate/separate-block.js';
 import { separateTracks } from '../../src/separate/separate-tracks.js';
 import type { SeparationInput } from '../../src/separate/separate-tracks.js';
 import { chooseSeparationSettings } from '../../src/separate/settings.js';
+import type { TrackSource } from '../../src/separate/track-loader.js';
 import type { Scene } from '../../src/simulate/scene.js';
 import { simulateScene } from '../../src/simulate/simulate-scene.js';
 import type { SimulatedScene } from '../../src/simulate/simulate-scene.js';
@@ -42,7 +43,11 @@ async function describeInput(scene: SimulatedScene, cut: (calls: SeparationCall[
     return rows.length ? { knotSec: rows.map((c) => c.tRefSec), offsetSec: rows.map((c) => c.offsetSec), uncertaintySec: rows.map(() => 0) } : { knotSec: [0], offsetSec: [0], uncertaintySec: [0] };
   });
   const frames = scene.tracks[0].samples.length;
-  const read = async (starts: readonly number[], count: number, into: readonly (Float32Array | null)[]): Promise<void> => scene.tracks.forEach((t, j) => { for (let i = 0; i < count; i++) if (into[j]) into[j][i] = t.samples[starts[j] + i] ?? 0; });
+  const read: TrackSource = async (starts, count, wanted, into) => wanted.map((j, n) => {
+    const row = new Float32Array(into.buffer, into.byteOffset + 4 * n * count, count);
+    for (let i = 0; i < count; i++) row[i] = scene.tracks[j].samples[starts[j] + i] ?? 0;
+    return { trackIndex: j, offset: 0, frameCount: count, byteOffset: 4 * n * count, strideBytes: 4, coding: 'f32' };
+  });
   return { kernels: await loadKernelsFile(), sampleRateHz: RATE, endFrames: scene.tracks.map(() => frames), recorderOf: scene.tracks.map((t) => recorders.indexOf(t.recorder)), clock, calls: cut(calls), read };
 }
 

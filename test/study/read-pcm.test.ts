@@ -4,6 +4,7 @@ import { openAudio } from '../../src/audio/open-audio.js';
 import { buildWavFile, type WavEncoding } from '../../src/audio/wav-writer.js';
 import { createKernels, type Kernels } from '../../src/kernels/kernels.js';
 import { PcmLanes, placeLanes } from '../../src/kernels/lane-records.js';
+import { PcmPlanes } from '../../src/kernels/pcm-planes.js';
 import { loadKernelsFile } from '../../src/node/kernels-file.js';
 import { StudyAudio } from '../../src/study/study-audio.js';
 import type { Timeline } from '../../src/study/timeline.js';
@@ -51,6 +52,30 @@ describe.each(['pcm16', 'pcm24', 'float32'] as const)('tracks read as bytes from
     await audio.close();
     k.release(mark);
   });
+
+  it('are read of the tracks that are wanted alone, to planar rows', async () => {
+    const audio = openStudy(encoding), mark = k.mark(), pcm = new PcmPlanes(k, 5, 512), rows = k.allocF32(5 * 520);
+    const into = Array.from({ length: 5 }, () => new Float32Array(512));
+    for (const wanted of [[0, 1, 2, 3, 4], [1], [4, 0], [1, 2, 3, 4]]) {
+      for (const [starts, count] of [[[0, 0], 512], [[650, 651], 300], [[-20, 33], 64], [[1400, 1399], 512], [[3, 700], 1]] as [number[], number][]) {
+        const gaps = await audio.readTracks(starts, count, into), found = await audio.readPcm(starts, count, pcm.buffer, wanted), all = k.f32(rows, 5 * 520).fill(-7);
+        pcm.write(found.runs, wanted, count, rows, 520);
+        expect(found.gaps).toEqual(gaps.filter((g) => wanted.includes(g.trackIndex)));
+        expect(found.runs.every((r) => wanted.includes(r.trackIndex))).toBe(true);
+        wanted.forEach((j, t) => expect(all.subarray(520 * t, 520 * t + count)).toEqual(into[j].subarray(0, count)));
+        expect(all.every((v, i) => v === -7 || (i < 520 * wanted.length && i % 520 < count))).toBe(true);
+      }
+    }
+    await audio.close();
+    k.release(mark);
+  });
+});
+
+it('files without a wanted track are not opened', async () => {
+  const audio = openStudy('pcm16'), opened: string[] = [];
+  const watched = new StudyAudio(audio.timeline, (path) => { opened.push(path); return (audio as unknown as { openReader(p: string): ReturnType<typeof openAudio> }).openReader(path); });
+  await watched.readPcm(0, 100, new Uint8Array(4 * 5 * 100 + 256), [3]);
+  expect(opened).toEqual(['b1']);
 });
 
 it('a file that fails is a gap and a problem, and the other tracks are read', async () => {
