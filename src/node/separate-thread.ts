@@ -12,7 +12,7 @@ import { loadStudy } from './study-files.js';
 const { manifestPath, task } = workerData as { manifestPath: string; task: SeparationTask };
 
 async function open(): Promise<BlockSeparator> {
-  const study = await loadStudy(manifestPath);
+  const study = await loadStudy(manifestPath, undefined, { isBlocking: true });
   return new BlockSeparator(await describeSeparation(new StudyAudio(study.timeline, study.openReader), task));
 }
 

@@ -9,6 +9,7 @@ import { readHeaders } from '../study/read-headers.js';
 import { buildTimeline } from '../study/timeline.js';
 import type { FileHeader, Timeline } from '../study/timeline.js';
 import { openFileSource } from './file-source.js';
+import type { FileSourceOptions } from './file-source.js';
 
 /** A study on disk: its manifest, what the headers say, and how to open a file of it. */
 export interface StudyOnDisk {
@@ -30,11 +31,11 @@ const MAX_MANIFEST_BYTES = 64 * 2 ** 20;
  * @throws VolaryError 'unreadable' or 'bad-study' about the manifest itself.
  * @example const study = await loadStudy('study.json'); const audio = new StudyAudio(study.timeline, study.openReader);
  */
-export async function loadStudy(manifestPath: string, onHeader?: (done: number, total: number) => void): Promise<StudyOnDisk> {
+export async function loadStudy(manifestPath: string, onHeader?: (done: number, total: number) => void, options?: FileSourceOptions): Promise<StudyOnDisk> {
   const manifest = await readManifest(manifestPath);
   const folder = dirname(manifestPath);
   // Not made absolute: messages name files the way the user wrote the manifest's place.
-  const openReader = (path: string): Promise<AudioReader> => openAudioFile(isAbsolute(path) ? path : join(folder, path));
+  const openReader = (path: string): Promise<AudioReader> => openAudioFile(isAbsolute(path) ? path : join(folder, path), options);
   const paths = [...new Set(manifest.tracks.flatMap((t) => t.files.map((f) => f.path)))];
   const headers = await readHeaders(paths, openReader, onHeader);
   return { manifestPath, folder, manifest, headers, timeline: buildTimeline(manifest, headers), openReader };
@@ -46,8 +47,8 @@ export async function readManifest(manifestPath: string): Promise<StudyManifest>
 }
 
 /** Opens one audio file of whatever supported format. Throws VolaryError. */
-export async function openAudioFile(path: string): Promise<AudioReader> {
-  return openAudio(await openFileSource(path));
+export async function openAudioFile(path: string, options?: FileSourceOptions): Promise<AudioReader> {
+  return openAudio(await openFileSource(path, options));
 }
 
 async function readManifestText(path: string): Promise<string> {

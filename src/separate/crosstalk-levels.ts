@@ -40,12 +40,14 @@ export async function learnLevels(store: SoloStore, tSec: number, floors: readon
     }
   }
   let sumOver = 0, sumUnder = 1e-20;
-  over.forEach((row, p) => row.forEach((v, b) => { sumOver += v; sumUnder += under[p][b]; }));
+  for (const row of over) for (let b = 0; b < binCount; b++) sumOver += row[b];
+  for (const row of under) for (let b = 0; b < binCount; b++) sumUnder += row[b];
   const common = sumOver > 0 ? sumOver / sumUnder : 0.01;
   const width = (POOL_HZ * settings.fftSize) / settings.sampleRateHz;
   const ratio = over.map((row, p) => {
     const a = poolBins(row, width), b = poolBins(under[p], width);
-    return a.map((v, k) => Math.min(2, Math.max(1e-5, (v + COMMON_WEIGHT * common) / (b[k] + COMMON_WEIGHT))));
+    for (let k = 0; k < binCount; k++) a[k] = Math.min(2, Math.max(1e-5, (a[k] + COMMON_WEIGHT * common) / (b[k] + COMMON_WEIGHT)));
+    return a;
   });
   return { trackCount, ratio, usual: Float64Array.from(single, findLowerMedian), callCount: Uint8Array.from(single, (x) => x.length) };
 }
