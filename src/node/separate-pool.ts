@@ -1,7 +1,9 @@
 import { Worker } from 'node:worker_threads';
 import { createBlockQueue } from '../parallel/block-queue.js';
 import type { BlockAnswer, BlockPort } from '../parallel/block-queue.js';
-import type { Edit } from '../separate/separate-piece.js';
+import { EditViews } from '../parallel/edit-memory.js';
+import type { PlacedEdits } from '../parallel/edit-memory.js';
+import type { BlockEdits } from '../separate/separate-piece.js';
 import type { BlockRunner } from '../separate/separate-tracks.js';
 import type { SeparationTask } from './separation-input.js';
 
@@ -13,12 +15,13 @@ export function createSeparatePool(manifestPath: string, task: SeparationTask, w
   return { width: workerCount + 1, separate: (blockIndex) => queue.run(blockIndex), close: () => queue.close() };
 }
 
-function startThread(manifestPath: string, task: SeparationTask): BlockPort<Edit[]> {
+function startThread(manifestPath: string, task: SeparationTask): BlockPort<BlockEdits> {
+  const views = new EditViews();
   const worker = new Worker(new URL('./separate-thread.js', import.meta.url), { workerData: { manifestPath, task } });
   return {
-    send: (blockIndex) => worker.postMessage(blockIndex),
+    send: (blockIndex) => worker.postMessage({ blockIndex, freed: views.takeFreed() }),
     listen(onAnswer, onFailure) {
-      worker.on('message', (answer: BlockAnswer<Edit[]>) => onAnswer(answer));
+      worker.on('message', (answer: BlockAnswer<PlacedEdits>) => onAnswer('value' in answer ? { value: views.open(answer.value) } : answer));
       worker.on('error', (e) => onFailure(e instanceof Error ? e : new Error(String(e))));
     },
     close: () => worker.terminate(),

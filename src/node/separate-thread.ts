@@ -1,9 +1,10 @@
 /** One worker thread of separation: opens the study, then works out the blocks it is sent. */
 import { parentPort, workerData } from 'node:worker_threads';
 import type { BlockAnswer } from '../parallel/block-queue.js';
+import { EditMemory } from '../parallel/edit-memory.js';
+import type { PlacedEdits } from '../parallel/edit-memory.js';
 import { VolaryError } from '../schema/errors.js';
 import { BlockSeparator } from '../separate/separate-block.js';
-import type { Edit } from '../separate/separate-piece.js';
 import { StudyAudio } from '../study/study-audio.js';
 import { describeSeparation } from './separation-input.js';
 import type { SeparationTask } from './separation-input.js';
@@ -19,14 +20,19 @@ async function open(): Promise<BlockSeparator> {
 const opened = open();
 opened.catch(() => undefined);
 
-async function answer(blockIndex: number): Promise<BlockAnswer<Edit[]>> {
+const memory = new EditMemory();
+
+async function answer(blockIndex: number, freed: readonly number[]): Promise<BlockAnswer<PlacedEdits>> {
   try {
-    return { value: await (await opened).separate(blockIndex) };
+    const blocks = await opened;
+    memory.begin(freed);
+    return { value: memory.place(await blocks.separate(blockIndex, (count) => memory.take(count))) };
   } catch (error) {
     return { error: { code: error instanceof VolaryError ? error.code : 'internal', message: error instanceof Error ? error.message : String(error) } };
   }
 }
 
-parentPort!.on('message', (blockIndex: number) => {
-  void answer(blockIndex).then((a) => parentPort!.postMessage(a, 'value' in a ? a.value.map((e) => e.change.buffer as ArrayBuffer) : []));
+// The queue sends the next block when it has the answer to the one before.
+parentPort!.on('message', ({ blockIndex, freed }: { blockIndex: number; freed: readonly number[] }) => {
+  void answer(blockIndex, freed).then((a) => parentPort!.postMessage(a));
 });

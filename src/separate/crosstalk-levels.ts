@@ -28,26 +28,28 @@ const COMMON_WEIGHT = 0.02;
 /** Learns the levels from the solo calls around a moment. `floors` are noise powers per track and bin. */
 export async function learnLevels(store: SoloStore, tSec: number, floors: readonly Float32Array[], settings: SeparationSettings): Promise<CrosstalkLevels> {
   const trackCount = floors.length, { binCount } = settings;
-  const over = Array.from({ length: trackCount * trackCount }, () => new Float64Array(binCount)), under = over.map(() => new Float64Array(binCount)), single = over.map((): number[] => []);
+  // What was heard is per pair, what was called is the same for all that hear it.
+  const over = Array.from({ length: trackCount * trackCount }, () => new Float64Array(binCount)), under = floors.map(() => new Float64Array(binCount)), single = over.map((): number[] => []);
+  const weight = new Float64Array(binCount);
   for (let source = 0; source < trackCount; source++) {
-    const near: SeparationCall[] = [...store.findNear(source, tSec, -1, CALLS_PER_SIDE), ...store.findNear(source, tSec, 1, CALLS_PER_SIDE)];
+    const near: SeparationCall[] = [...store.findNear(source, tSec, -1, CALLS_PER_SIDE), ...store.findNear(source, tSec, 1, CALLS_PER_SIDE)], ownFloor = floors[source];
     for (const call of near) {
-      const powers = await store.loadPowers(call);
+      const powers = await store.loadPowers(call), own = powers[source], called = addCalled(own, ownFloor, weight, under[source]);
       for (let i = 0; i < trackCount; i++) if (i !== source) {
         const at = i * trackCount + source;
-        single[at].push(addRatio(powers[i], powers[source], floors[i], floors[source], over[at], under[at]));
+        single[at].push(addHeard(powers[i], floors[i], own, ownFloor, weight, over[at]) / called);
       }
     }
   }
   let sumOver = 0, sumUnder = 1e-20;
   for (const row of over) for (let b = 0; b < binCount; b++) sumOver += row[b];
-  for (const row of under) for (let b = 0; b < binCount; b++) sumUnder += row[b];
+  for (let i = 0; i < trackCount; i++) for (let source = 0; source < trackCount; source++) if (i !== source) for (let b = 0; b < binCount; b++) sumUnder += under[source][b];
   const common = sumOver > 0 ? sumOver / sumUnder : 0.01;
-  const width = (POOL_HZ * settings.fftSize) / settings.sampleRateHz;
+  const width = (POOL_HZ * settings.fftSize) / settings.sampleRateHz, called = under.map((row) => poolBins(row, width));
   const ratio = over.map((row, p) => {
-    const a = poolBins(row, width), b = poolBins(under[p], width);
-    for (let k = 0; k < binCount; k++) a[k] = Math.min(2, Math.max(1e-5, (a[k] + COMMON_WEIGHT * common) / (b[k] + COMMON_WEIGHT)));
-    return a;
+    const heard = poolBins(row, width), own = called[p % trackCount];
+    for (let k = 0; k < binCount; k++) heard[k] = Math.min(2, Math.max(1e-5, (heard[k] + COMMON_WEIGHT * common) / (own[k] + COMMON_WEIGHT)));
+    return heard;
   });
   return { trackCount, ratio, usual: Float64Array.from(single, findLowerMedian), callCount: Uint8Array.from(single, (x) => x.length) };
 }
@@ -56,16 +58,27 @@ function findLowerMedian(values: readonly number[]): number {
   return values.length > 0 ? [...values].sort((a, b) => a - b)[(values.length - 1) >> 1] : 0;
 }
 
-/** Loud bins of the caller count by about the same weight whatever their level. Gives the ratio of this call over all bins. */
-function addRatio(heard: Float32Array, own: Float32Array, floor: Float32Array, ownFloor: Float32Array, over: Float64Array, under: Float64Array): number {
-  let a = 0, c = 1e-12;
-  for (let b = 0; b < over.length; b++) {
-    const weight = 1 / (own[b] + 10 * ownFloor[b]);
-    const dOver = weight * Math.max(0, heard[b] - floor[b]), dUnder = weight * Math.max(0, own[b] - ownFloor[b]);
-    over[b] += dOver; under[b] += dUnder;
-    if (own[b] > CLEAR_OF_NOISE * ownFloor[b]) { a += dOver; c += dUnder; }
+/** Weights of the bins of a call, under which loud bins count by about the same whatever their level, and its weighted power, added. Gives the sum over the clear bins. */
+function addCalled(own: Float32Array, ownFloor: Float32Array, weight: Float64Array, under: Float64Array): number {
+  let sum = 1e-12;
+  for (let b = 0; b < under.length; b++) {
+    weight[b] = 1 / (own[b] + 10 * ownFloor[b]);
+    const d = weight[b] * Math.max(0, own[b] - ownFloor[b]);
+    under[b] += d;
+    if (own[b] > CLEAR_OF_NOISE * ownFloor[b]) sum += d;
   }
-  return a / c;
+  return sum;
+}
+
+/** Weighted power of a call on a track that heard it, added. Gives the sum over the bins in which the call is clear. */
+function addHeard(heard: Float32Array, floor: Float32Array, own: Float32Array, ownFloor: Float32Array, weight: Float64Array, over: Float64Array): number {
+  let sum = 0;
+  for (let b = 0; b < over.length; b++) {
+    const d = weight[b] * Math.max(0, heard[b] - floor[b]);
+    over[b] += d;
+    if (own[b] > CLEAR_OF_NOISE * ownFloor[b]) sum += d;
+  }
+  return sum;
 }
 
 /** Two-sided exponential mean over bins. */

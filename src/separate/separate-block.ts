@@ -10,7 +10,7 @@ import { planPieces } from './plan-pieces.js';
 import type { Piece, SeparationCall } from './plan-pieces.js';
 import { countAnalyserBytes, countMostWindows, LONGEST_SECTION_SEC, SectionAnalyser } from './section.js';
 import { countPieceBytes, MOST_OTHERS, PieceSeparator } from './separate-piece.js';
-import type { Edit } from './separate-piece.js';
+import type { Edit, TakeSamples } from './separate-piece.js';
 import type { SeparationInput } from './separate-tracks.js';
 import { chooseSeparationSettings } from './settings.js';
 import type { SeparationSettings } from './settings.js';
@@ -56,14 +56,14 @@ export class BlockSeparator {
   private readonly store: SoloStore;
 
   /** Changes of the pieces that begin in a block, in order of time; they may reach into later blocks. Blocks wait for each other. */
-  separate(blockIndex: number): Promise<Edit[]> {
-    const result = this.queue.then(() => this.separateNow(blockIndex));
+  separate(blockIndex: number, take: TakeSamples = (count) => new Float32Array(count)): Promise<Edit[]> {
+    const result = this.queue.then(() => this.separateNow(blockIndex, take));
     this.queue = result.catch(() => undefined);
     return result;
   }
   private queue: Promise<unknown> = Promise.resolve();
 
-  private async separateNow(blockIndex: number): Promise<Edit[]> {
+  private async separateNow(blockIndex: number, take: TakeSamples): Promise<Edit[]> {
     const { input: { endFrames, sampleRateHz }, settings, store, analyser, analyser: { space, space: { k } } } = this;
     const blockFrames = countBlockFrames(sampleRateHz), startFrame = blockIndex * blockFrames, endFrame = Math.min(Math.max(0, ...endFrames), startFrame + blockFrames);
     const pieces = this.findPieces(blockIndex === 0 ? -Infinity : this.findLimit(startFrame), this.findLimit(endFrame));
@@ -76,7 +76,7 @@ export class BlockSeparator {
     // Pieces are short; one that begins in the block and all it looks at lie within this reach.
     const fromSec = pieces[0].startSec - LONGEST_SECTION_SEC, toSec = pieces[pieces.length - 1].startSec + LONGEST_SECTION_SEC;
     const sounds = (this.input.sounds ?? []).filter((s) => s.onsetSec < toSec && s.offsetSec > fromSec);
-    return new PieceSeparator(analyser, this.calls, sounds).separate(pieces, context);
+    return new PieceSeparator(analyser, this.calls, sounds, take).separate(pieces, context);
   }
 
   /** Reference time before which pieces belong to the block that ends at a frame. */

@@ -14,6 +14,12 @@ import type { SeparationSettings } from './settings.js';
 /** What has to be added to the samples of a track; frames on its own recorder's clock. */
 export interface Edit { track: number; startFrame: number; change: Float32Array }
 
+/** The edits of a block, in order of time; `release` is told when they are needed no more. */
+export interface BlockEdits { edits: readonly Edit[]; release?(): void }
+
+/** Gives memory for so many samples of an edit. */
+export type TakeSamples = (count: number) => Float32Array;
+
 /** Most voices that are estimated together; of more, those that overlap the call longest. */
 export const MOST_OTHERS = 4;
 /** Half of the crossfade at the ends of a piece, seconds. */
@@ -36,7 +42,7 @@ export class PieceSeparator {
   private lastVoices: { key: string; span: SectionSpan; samples: Map<number, Float32Array> } | undefined;
 
   /** @param calls all calls in order of onset */
-  constructor(private readonly analyser: SectionAnalyser, private readonly calls: readonly SeparationCall[], private readonly sounds: readonly TrackSound[] = []) {}
+  constructor(private readonly analyser: SectionAnalyser, private readonly calls: readonly SeparationCall[], private readonly sounds: readonly TrackSound[], private readonly take: TakeSamples) {}
 
   /** @returns the changes to the samples; none for a piece that needs none */
   async separate(pieces: readonly Piece[], context: PathContext): Promise<Edit[]> {
@@ -162,7 +168,8 @@ export class PieceSeparator {
     const fade = Math.round(FADE_SEC * this.analyser.settings.sampleRateHz), origin = span.startFrames[track];
     const first = Math.max(origin, this.analyser.placeFrames(startSec)[track] - fade);
     const last = Math.min(origin + span.frameCount, this.analyser.placeFrames(endSec)[track] + fade);
-    const change = samples.slice(first - origin, Math.max(first, last) - origin);
+    const change = this.take(Math.max(first, last) - first);
+    change.set(samples.subarray(first - origin, first - origin + change.length));
     for (let i = 0; i < Math.min(2 * fade, change.length); i++) {
       change[i] *= (i + 0.5) / (2 * fade);
       change[change.length - 1 - i] *= (i + 0.5) / (2 * fade);

@@ -4,7 +4,7 @@ import type { ClockModel } from '../model/clock.js';
 import type { TrackSound } from './guard-wearer.js';
 import type { SeparationCall } from './plan-pieces.js';
 import { BlockSeparator, countBlockFrames } from './separate-block.js';
-import type { Edit } from './separate-piece.js';
+import type { BlockEdits, Edit } from './separate-piece.js';
 import type { SeparationSettings } from './settings.js';
 import { countChunkFrames, countLoaderBytes, TrackLoader } from './track-loader.js';
 import type { TrackSource } from './track-loader.js';
@@ -31,7 +31,7 @@ export interface SeparatedStretch { startFrame: number; tracks: Float32Array[] }
 
 /** Gives the changes of one block; blocks may be asked for in any order. */
 export interface BlockRunner {
-  separate(blockIndex: number): Promise<Edit[]>;
+  separate(blockIndex: number): Promise<BlockEdits>;
   /** Blocks worked on at the same time, 1 or more. */
   readonly width: number;
 }
@@ -52,8 +52,8 @@ export async function* separateTracks(input: SeparationInput, runner: BlockRunne
   const { sampleRateHz, endFrames, read } = input, tracks = endFrames.map((_, j) => j);
   const blockFrames = countBlockFrames(sampleRateHz), stepFrames = countChunkFrames(sampleRateHz), lastFrame = Math.max(0, ...endFrames), blockCount = Math.ceil(lastFrame / blockFrames);
   const loader = new TrackLoader(k, read, endFrames.length, sampleRateHz), rows = k.allocF32(tracks.length * stepFrames);
-  const ahead: Promise<Edit[]>[] = [];
-  let pending: Edit[] = [], asked = 0;
+  const ahead: Promise<BlockEdits>[] = [];
+  let pending: BlockEdits[] = [], asked = 0;
   for (let index = 0; index < blockCount; index++) {
     for (; asked < Math.min(blockCount, index + runner.width); asked++) {
       const answer = runner.separate(asked);
@@ -61,15 +61,19 @@ export async function* separateTracks(input: SeparationInput, runner: BlockRunne
       answer.catch(() => undefined);
       ahead.push(answer);
     }
-    const blockEnd = Math.min(lastFrame, (index + 1) * blockFrames), edits = await ahead.shift()!;
-    for (const { track, change } of edits) input.onChange?.(track, change.length);
-    pending.push(...edits);
+    const blockEnd = Math.min(lastFrame, (index + 1) * blockFrames), block = await ahead.shift()!;
+    for (const { track, change } of block.edits) input.onChange?.(track, change.length);
+    pending.push(block);
     for (let startFrame = index * blockFrames; startFrame < blockEnd; startFrame += stepFrames) {
       const endFrame = Math.min(blockEnd, startFrame + stepFrames);
       await loader.load(tracks.map(() => startFrame), endFrame - startFrame, tracks, rows, stepFrames);
       const samples = tracks.map((j) => k.f32(rows + 4 * j * stepFrames, endFrame - startFrame));
-      for (const edit of pending) applyEdit(samples[edit.track], startFrame, edit);
-      pending = pending.filter((e) => e.startFrame + e.change.length > endFrame);
+      for (const { edits } of pending) for (const edit of edits) applyEdit(samples[edit.track], startFrame, edit);
+      pending = pending.filter((b) => {
+        const isOpen = b.edits.some((e) => e.startFrame + e.change.length > endFrame);
+        if (!isOpen) b.release?.();
+        return isOpen;
+      });
       yield { startFrame, tracks: samples.map((x, j) => x.subarray(0, Math.max(0, Math.min(endFrames[j], endFrame) - startFrame))) };
     }
   }
@@ -77,7 +81,7 @@ export async function* separateTracks(input: SeparationInput, runner: BlockRunne
 
 function createInlineRunner(input: SeparationInput): BlockRunner {
   const blocks = new BlockSeparator(input);
-  return { width: 1, separate: (index) => blocks.separate(index) };
+  return { width: 1, separate: async (index) => ({ edits: await blocks.separate(index) }) };
 }
 
 function applyEdit(samples: Float32Array, startFrame: number, edit: Edit): void {
