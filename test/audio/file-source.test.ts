@@ -42,17 +42,21 @@ describe('regular files only', () => {
     await expect(openAudio(source)).rejects.toThrow(/^"[^\n]*text\.wav": not a sound file/);
     await expect(source.read(0, 4)).rejects.toMatchObject({ code: 'unreadable' });
     await source.close();
+    const blocking = await openFileSource(place('text.wav', new TextEncoder().encode('no sound')), { isBlocking: true });
+    expect(new TextDecoder().decode(await blocking.read(3, 100))).toBe('sound');
+    await blocking.close();
+    await expect(blocking.read(0, 4)).rejects.toMatchObject({ code: 'unreadable' });
   });
 });
 
-describe('files that change', () => {
+describe.each([false, true])('files that change, read in the calling thread: %s', (isBlocking) => {
   it.each<[string, (path: string) => void]>([
     ['grows', (path) => appendFileSync(path, 'more')],
     ['shrinks', (path) => truncateSync(path, 46)],
     ['is written again', (path) => utimesSync(path, 1, 1)],
   ])('refuses to read on when the file %s', async (_, change) => {
     const path = place('changing.wav', small);
-    const reader = await openAudio(await openFileSource(path));
+    const reader = await openAudio(await openFileSource(path, { isBlocking }));
     change(path);
     await expect(reader.readFrames(0, 3, [new Float32Array(3)])).rejects.toMatchObject({ code: 'unreadable', message: expect.stringMatching(/changed while it was being read/) });
     await reader.close();
@@ -60,7 +64,7 @@ describe('files that change', () => {
 });
 
 describe('beyond 4 GiB', () => {
-  it('reads near the end of a sparse RF64 file', async () => {
+  it.each([false, true])('reads near the end of a sparse RF64 file, in the calling thread: %s', async (isBlocking) => {
     const frameCount = 2_500_000_123;
     const header = buildWavHeader({ sampleRateHz: 48000, channelCount: 1, encoding: 'pcm16', frameCount });
     const path = place('long.wav', header);
@@ -68,7 +72,7 @@ describe('beyond 4 GiB', () => {
     const fd = openSync(path, 'r+');
     writeSync(fd, Buffer.from(i16(11, 22, 33)), 0, 6, header.length + (frameCount - 3) * 2);
     closeSync(fd);
-    const reader = await openAudio(await openFileSource(path));
+    const reader = await openAudio(await openFileSource(path, { isBlocking }));
     expect([reader.info.container, reader.info.frameCount, reader.info.warnings]).toEqual(['RF64', frameCount, []]);
     const into = [new Float32Array(10)];
     expect(await reader.readFrames(frameCount - 5, 10, into)).toBe(5);
