@@ -18,7 +18,7 @@ export function createMemoryReader(name: string, channels: readonly Float32Array
     async readFrames(startFrame, wanted, into, intoOffset = 0) {
       const count = Math.max(0, Math.min(wanted, frameCount - startFrame));
       channels.forEach((samples, c) => {
-        const target = into[c];
+        const target = into[c]!;
         for (let k = 0; k < count; k++) {
           const v = samples[startFrame + k];
           if (Number.isFinite(v)) target[intoOffset + k] = v;

@@ -47,9 +47,9 @@ export interface AudioReader {
   /**
    * Reads frames [startFrame, startFrame + frameCount) into `into[c][intoOffset ...]`. Beyond the end: zeros are NOT written, the
    * number of frames delivered is returned. Non-finite samples are replaced by 0 and counted in `nonFiniteCount`;
-   * lost (damaged) stretches are written as 0 and reported in `lostFrames`.
+   * lost (damaged) stretches are written as 0 and reported in `lostFrames`. With `pcmLayout` the place of a channel may be null: not wanted.
    */
-  readFrames(startFrame: number, frameCount: number, into: Float32Array[], intoOffset?: number): Promise<number>;
+  readFrames(startFrame: number, frameCount: number, into: (Float32Array | null)[], intoOffset?: number): Promise<number>;
   readonly nonFiniteCount: number;
   readonly lostFrames: number;
   /** Where samples can be had as they lie in the file. */

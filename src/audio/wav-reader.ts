@@ -57,7 +57,7 @@ class WavReader implements AudioReader {
 
   get nonFiniteCount(): number { return this.badSamples; }
 
-  async readFrames(startFrame: number, frameCount: number, into: Float32Array[], intoOffset = 0): Promise<number> {
+  async readFrames(startFrame: number, frameCount: number, into: (Float32Array | null)[], intoOffset = 0): Promise<number> {
     checkReadRequest(this, startFrame, frameCount, into, intoOffset);
     const end = Math.min(this.info.frameCount, startFrame + frameCount);
     const sliceFrames = Math.max(1, Math.floor(SLICE_BYTES / this.blockBytes));
@@ -68,7 +68,7 @@ class WavReader implements AudioReader {
     return Math.max(0, end - startFrame);
   }
 
-  private async readSlice(frame: number, count: number, into: Float32Array[], offset: number): Promise<void> {
+  private async readSlice(frame: number, count: number, into: (Float32Array | null)[], offset: number): Promise<void> {
     const { sampleFormat, bitsPerSample } = this.info;
     const bytes = await readExactly(this.source, this.dataStart + frame * this.blockBytes, count * this.blockBytes);
     const coding = sampleCodingOf(sampleFormat, bitsPerSample / 8);
@@ -97,10 +97,10 @@ class WavReader implements AudioReader {
 }
 
 /** @throws VolaryError 'internal' for a request that cannot be meant: negative or fractional frames, too few or too short arrays. */
-export function checkReadRequest(reader: AudioReader, startFrame: number, frameCount: number, into: Float32Array[], intoOffset: number): void {
+export function checkReadRequest(reader: AudioReader, startFrame: number, frameCount: number, into: (Float32Array | null)[], intoOffset: number): void {
   const isWhole = Number.isSafeInteger(startFrame) && startFrame >= 0 && Number.isSafeInteger(frameCount) && frameCount >= 0;
   const delivered = Math.max(0, Math.min(frameCount, reader.info.frameCount - startFrame));
-  const fits = into.length === reader.info.channelCount && Number.isSafeInteger(intoOffset) && intoOffset >= 0 && into.every((a) => a.length >= intoOffset + delivered);
+  const fits = into.length === reader.info.channelCount && Number.isSafeInteger(intoOffset) && intoOffset >= 0 && into.every((a) => (a ? a.length >= intoOffset + delivered : reader.pcmLayout !== undefined));
   if (isWhole && fits) return;
   throw new VolaryError('internal', {
     what: 'wrong request for samples', where: quoteName(reader.name),

@@ -171,13 +171,13 @@ export class StudyAudio {
     if (this.failed.has(job.path)) return lose('unreadable', 0);
     try {
       const reader = await this.getReader(job.path);
-      const targets = this.chooseTargets(reader.info.channelCount, job, into);
+      const targets = this.chooseTargets(reader, job, into);
       const badBefore = reader.nonFiniteCount;
       const done = await reader.readFrames(job.fileFrame, job.frameCount, targets.arrays, targets.offset);
       const lost = reader.listLost?.(job.fileFrame, done) ?? [];
       for (const { trackIndex, channel } of job.wants) {
         const target = into[trackIndex]!;
-        const source = targets.arrays[channel];
+        const source = targets.arrays[channel]!;
         if (source !== target || targets.offset !== job.offset) target.set(source.subarray(targets.offset, targets.offset + done), job.offset);
         this.nonFiniteCounts[trackIndex] += reader.nonFiniteCount - badBefore;
         for (const [from, to] of lost) gaps.push({ trackIndex, startFrame: job.startFrame + from - job.fileFrame, frameCount: to - from, reason: 'lost' });
@@ -189,10 +189,11 @@ export class StudyAudio {
     }
   }
 
-  /** Channels go straight to their tracks; the rest, and a second track of the same channel, go through scratch. */
-  private chooseTargets(channelCount: number, job: Job, into: readonly (Float32Array | null)[]): { arrays: Float32Array[]; offset: number } {
-    const arrays: Float32Array[] = [];
+  /** Channels go straight to their tracks; a second track of the same channel is copied from there. The rest is left out, or goes through scratch where it has to be read. */
+  private chooseTargets({ info: { channelCount }, pcmLayout }: AudioReader, job: Job, into: readonly (Float32Array | null)[]): { arrays: (Float32Array | null)[]; offset: number } {
+    const arrays: (Float32Array | null)[] = new Array<null>(channelCount).fill(null);
     for (const { trackIndex, channel } of job.wants) arrays[channel] ??= into[trackIndex]!;
+    if (pcmLayout) return { arrays, offset: job.offset };
     for (let c = 0; c < channelCount; c++) {
       if (arrays[c]) continue;
       const needed = job.offset + job.frameCount;

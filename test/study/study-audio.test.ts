@@ -1,5 +1,8 @@
 import { describe, expect, it } from 'vitest';
+import { createBytesSource } from '../../src/audio/bytes-source.js';
+import { openAudio } from '../../src/audio/open-audio.js';
 import type { AudioReader } from '../../src/audio/types.js';
+import { buildWavFile } from '../../src/audio/wav-writer.js';
 import { StudyAudio } from '../../src/study/study-audio.js';
 import type { Timeline } from '../../src/study/timeline.js';
 
@@ -12,7 +15,7 @@ function fakeReader(name: string, channelCount: number, frameCount: number, log:
       log.push(`${name} ${start}+${count}`);
       if (fails) throw new Error('the disk went away');
       const n = Math.max(0, Math.min(count, frameCount - start));
-      for (let c = 0; c < channelCount; c++) for (let i = 0; i < n; i++) into[c][offset + i] = 1000 * c + start + i + 1;
+      for (let c = 0; c < channelCount; c++) for (let i = 0; i < n; i++) into[c]![offset + i] = 1000 * c + start + i + 1;
       return n;
     },
     async close() { log.push(`close ${name}`); },
@@ -40,6 +43,23 @@ describe('StudyAudio', () => {
     expect(into.map((b) => [...b])).toEqual([[2011, 2012, 2013, 2014], [11, 12, 13, 14], [2011, 2012, 2013, 2014]]);
   });
 
+  it.each(['pcm16', 'pcm24', 'float32'] as const)('decodes of a %s file the channels that are wanted, and all where what is no number has to be counted', async (encoding) => {
+    const signals = [0, 1, 2, 3].map((c) => Float32Array.from({ length: 60 }, (_, i) => (c + 1) / 8 + i / 1024)), asked: boolean[][] = [];
+    signals[3][20] = NaN;
+    const open = async (p: string): Promise<AudioReader> => {
+      const reader = await openAudio(createBytesSource(buildWavFile({ sampleRateHz: 1000, encoding }, signals), p)), readFrames = reader.readFrames.bind(reader);
+      reader.readFrames = (start, count, into, offset) => { asked.push(into.map((x) => x !== null)); return readFrames(start, count, into, offset); };
+      return reader;
+    };
+    const audio = new StudyAudio(timelineOf([[segment('m', 2, 0, 60)], [segment('m', 0, 0, 60)], [segment('m', 2, 5, 40)]]), open), into = blocks(3, 50), isFloat = encoding === 'float32';
+    await audio.readTracks(10, 50, [into[0], null, into[2]]);
+    expect(into[0]).toEqual(signals[2].slice(10));
+    expect(into[1].every((v) => v === -1)).toBe(true);
+    expect(Array.from(into[2])).toEqual([...signals[2].slice(5, 40), ...new Array(15).fill(0)]);
+    expect(asked).toEqual([[isFloat, isFloat, true, isFloat], [isFloat, isFloat, true, isFloat]]);
+    expect(audio.nonFiniteCounts).toEqual(isFloat ? [1, 0, 0] : [0, 0, 0]);
+  });
+
   it('joins files across a boundary and writes zeros in gaps, before the start and after the end', async () => {
     const audio = new StudyAudio(timelineOf([[segment('a', 0, 2, 3), segment('b', 0, 6, 3, 1)]]), async (p) => fakeReader(p, 1, 10, []));
     const into = blocks(1, 10);
@@ -54,7 +74,7 @@ describe('StudyAudio', () => {
   it('tells of a lost stretch every time it is read, and does not take digital silence for one', async () => {
     const open = async (p: string): Promise<AudioReader> => ({
       ...fakeReader(p, 1, 500, []), lostFrames: 100,
-      async readFrames(start, count, into, offset = 0) { into[0].fill(0, offset, offset + count); return count; },
+      async readFrames(start, count, into, offset = 0) { into[0]!.fill(0, offset, offset + count); return count; },
       listLost: (start, count) => (start < 300 && start + count > 200 ? [[Math.max(200, start), Math.min(300, start + count)]] : []),
     });
     const audio = new StudyAudio(timelineOf([[segment('a', 0, 50, 400, 40)]]), open);
