@@ -12,9 +12,12 @@ import { loadStudy } from './study-files.js';
 
 const { manifestPath, task } = workerData as { manifestPath: string; task: SeparationTask };
 
-async function open(): Promise<BlockSeparator> {
-  const study = await loadStudy(manifestPath, undefined, { isBlocking: true });
-  return new BlockSeparator(await describeSeparation(new StudyAudio(study.timeline, study.openReader), task));
+/** What a worker says of a block: its edits, and the files that failed so far, one line each. */
+export interface ThreadAnswer extends PlacedEdits { problems: string[] }
+
+async function open(): Promise<{ blocks: BlockSeparator; audio: StudyAudio }> {
+  const study = await loadStudy(manifestPath, undefined, { isBlocking: true }), audio = new StudyAudio(study.timeline, study.openReader);
+  return { blocks: new BlockSeparator(await describeSeparation(audio, task)), audio };
 }
 
 const opened = open();
@@ -22,11 +25,12 @@ opened.catch(() => undefined);
 
 const memory = new EditMemory();
 
-async function answer(blockIndex: number, freed: readonly number[]): Promise<BlockAnswer<PlacedEdits>> {
+async function answer(blockIndex: number, freed: readonly number[]): Promise<BlockAnswer<ThreadAnswer>> {
   try {
-    const blocks = await opened;
+    const { blocks, audio } = await opened;
     memory.begin(freed);
-    return { value: memory.place(await blocks.separate(blockIndex, (count) => memory.take(count))) };
+    const edits = await blocks.separate(blockIndex, (count) => memory.take(count));
+    return { value: { ...memory.place(edits), problems: audio.problems.map((p) => p.text) } };
   } catch (error) {
     return { error: { code: error instanceof VolaryError ? error.code : 'internal', message: error instanceof Error ? error.message : String(error) } };
   }

@@ -1,5 +1,5 @@
 import { availableParallelism } from 'node:os';
-import { join, resolve } from 'node:path';
+import { join } from 'node:path';
 import type { WavEncoding } from '../audio/wav-writer.js';
 import { createKernels } from '../kernels/kernels.js';
 import type { ClockModel } from '../model/clock.js';
@@ -69,7 +69,7 @@ export async function separateToFolder(manifestPath: string, folder: string, opt
   const workers = options.workers ?? Math.min(MOST_WORKERS, availableParallelism());
   const input = { ...await describeSeparation(audio, task), onChange: (track: number, frameCount: number) => { changedFrames[track] += frameCount; } };
   const k = createKernels(input.kernels, countStretchBytes(input) + countWriterBytes(birds.length)), writers = await TrackWriters.open(folder, files, k);
-  const pool = workers > 0 ? createSeparatePool(resolve(study.manifestPath), task, workers) : undefined;
+  const pool = workers > 0 ? createSeparatePool(study.manifestPath, task, workers) : undefined;
   try {
     for await (const stretch of separateTracks(input, pool, k)) {
       for (let j = 0; j < birds.length; j++) await writers.append(j, stretch.tracks[j]);
@@ -83,9 +83,11 @@ export async function separateToFolder(manifestPath: string, folder: string, opt
     await pool?.close();
     await audio.close();
   }
-  for (const p of audio.problems) options.onNote?.(`error: ${p.text}`);
+  // A file may fail in a worker alone, which takes it for silence then.
+  const failures = new Set([...audio.problems.map((p) => p.text), ...(pool?.problems ?? [])]);
+  for (const text of failures) options.onNote?.(`error: ${text}`);
   const tracks = birds.map((bird, j) => ({ bird, file: names[j], changedSec: changedFrames[j] / timeline.sampleRateHz }));
-  const done = { durationSec: timeline.durationSec, tracks, problems: problems + audio.problems.length };
+  const done = { durationSec: timeline.durationSec, tracks, problems: problems + failures.size };
   const summary = { ...done, folder };
   await writeFileAtomic(join(folder, RECORD), `${JSON.stringify({
     schema: 1, study: await nameStudyPath(folder, study.manifestPath), calls: options.calls.length, settings: chooseSeparationSettings(timeline.sampleRateHz, options.changes), ...done,

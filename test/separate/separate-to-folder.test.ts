@@ -1,11 +1,14 @@
+import { appendFileSync } from 'node:fs';
 import { mkdtemp, readdir, readFile, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { buildWavFile } from '../../src/audio/wav-writer.js';
+import type { createSeparatePool } from '../../src/node/separate-pool.js';
 import { nameTrackFiles, separateToFolder } from '../../src/node/separate-to-folder.js';
 import { openAudioFile } from '../../src/node/study-files.js';
 import type { CallRow } from '../../src/schema/rows.js';
+import { takeCalls } from '../../src/separate/take-rows.js';
 import { makeNoise } from '../kernels/support.js';
 
 const RATE = 8000, FRAMES = 6 * RATE;
@@ -83,16 +86,22 @@ describe('separation on worker threads', () => {
   /** 45 s, so that there are three blocks; calls alone, together, and over the edge between two blocks. */
   const spans = [[0, 3, 3.2], [1, 5, 5.2], [0, 12, 12.2], [1, 12.1, 12.3], [1, 19.9, 20.15], [0, 20.05, 20.25], [0, 30, 30.2], [1, 41, 41.2], [0, 41.1, 41.3]] as const;
 
-  it.each([1, 2])('gives the same bytes with %i as without any', async (workers) => {
-    const { separateToFolder: separateBuilt } = await import('../../dist/node/separate-to-folder.js') as { separateToFolder: typeof separateToFolder };
-    const place = await mkdtemp(join(tmpdir(), 'volary-')), names = ['red', 'blue'], rows = spans.map(([track, from, to], n) => makeCall(n, names[track], from, to));
+  const names = ['red', 'blue'], rows = spans.map(([track, from, to], n) => makeCall(n, names[track], from, to));
+
+  async function writeStudy(): Promise<{ place: string; manifest: string }> {
+    const place = await mkdtemp(join(tmpdir(), 'volary-')), manifest = join(place, 'study.json');
     for (const own of [0, 1]) {
       const samples = makeNoise(45 * RATE, 7 + own).map((v) => 0.002 * v);
       for (const [track, from, to] of spans) for (let i = Math.round(from * RATE); i < to * RATE; i++) samples[i] += (own === track ? 0.2 : 0.05) * Math.sin(((track ? 8000 : 5600) * i) / RATE);
       await writeFile(join(place, `${names[own]}.wav`), buildWavFile({ sampleRateHz: RATE, encoding: 'pcm16' }, [Float32Array.from(samples)]));
     }
-    const manifest = join(place, 'study.json');
     await writeFile(manifest, JSON.stringify({ volary: 1, name: 'two', recorders: [{ name: '1' }], tracks: names.map((bird) => ({ bird, recorder: '1', files: [{ path: `${bird}.wav`, channel: 1 }] })) }));
+    return { place, manifest };
+  }
+
+  it.each([1, 2])('gives the same bytes with %i as without any', async (workers) => {
+    const { separateToFolder: separateBuilt } = await import('../../dist/node/separate-to-folder.js') as { separateToFolder: typeof separateToFolder };
+    const { place, manifest } = await writeStudy();
     await separateBuilt(manifest, join(place, 'alone'), { calls: rows, clock: [], workers: 0, encoding: 'float32' });
     await separateBuilt(manifest, join(place, 'threads'), { calls: rows, clock: [], workers, encoding: 'float32' });
     for (const name of names) {
@@ -100,6 +109,28 @@ describe('separation on worker threads', () => {
       expect((await readFile(join(place, 'threads', `${name}.wav`))).equals(alone)).toBe(true);
       expect(alone.equals(await readFile(join(place, `${name}.wav`)))).toBe(false);
     }
+  });
+
+  it('tells once of a file that changes meanwhile, whoever finds it out', async () => {
+    const { separateToFolder: separateBuilt } = await import('../../dist/node/separate-to-folder.js') as { separateToFolder: typeof separateToFolder };
+    const { place, manifest } = await writeStudy(), notes: string[] = [];
+    let isChanged = false;
+    const onProgress = (): void => { if (!isChanged) appendFileSync(join(place, 'blue.wav'), 'more'); isChanged = true; };
+    const result = await separateBuilt(manifest, join(place, 'out'), { calls: rows, clock: [], workers: 1, onNote: (text) => notes.push(text), onProgress });
+    expect(result).toMatchObject({ complete: false, summary: { problems: 1 } });
+    expect(notes).toEqual([expect.stringMatching(/^error: .*blue\.wav": file changed while it was being read/)]);
+  });
+
+  it('tells of a file that fails in a worker alone', async () => {
+    const { createSeparatePool: createBuilt } = await import('../../dist/node/separate-pool.js') as { createSeparatePool: typeof createSeparatePool };
+    const { place, manifest } = await writeStudy();
+    const pool = createBuilt(manifest, { calls: takeCalls(rows, names), sounds: [], clock: [{ knotSec: [0], offsetSec: [0], uncertaintySec: [0] }] }, 1);
+    expect((await pool.separate(0)).edits.length).toBeGreaterThan(5);
+    expect([...pool.problems]).toEqual([]);
+    appendFileSync(join(place, 'blue.wav'), 'more');
+    await pool.separate(1);
+    expect([...pool.problems]).toEqual([expect.stringMatching(/blue\.wav": file changed while it was being read/)]);
+    await pool.close();
   });
 });
 
