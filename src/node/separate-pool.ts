@@ -4,6 +4,7 @@ import type { BlockAnswer, BlockPort } from '../parallel/block-queue.js';
 import { EditViews } from '../parallel/edit-memory.js';
 import type { BlockEdits } from '../separate/separate-piece.js';
 import type { BlockRunner } from '../separate/separate-tracks.js';
+import { YOUNG_MB } from './cell-pool.js';
 import type { SeparationTask } from './separation-input.js';
 import type { ThreadAnswer } from './separate-thread.js';
 
@@ -21,7 +22,7 @@ export function createSeparatePool(manifestPath: string, task: SeparationTask, w
 
 function startThread(manifestPath: string, task: SeparationTask, problems: Set<string>): BlockPort<BlockEdits> {
   const views = new EditViews();
-  const worker = new Worker(new URL('./separate-thread.js', import.meta.url), { workerData: { manifestPath, task } });
+  const worker = new Worker(new URL('./separate-thread.js', import.meta.url), { workerData: { manifestPath, task }, resourceLimits: { maxYoungGenerationSizeMb: YOUNG_MB } });
   return {
     send: (blockIndex) => worker.postMessage({ blockIndex, freed: views.takeFreed() }),
     listen(onAnswer, onFailure) {
