@@ -4,7 +4,7 @@
  * Formula: code[i] = floor(fullScale x[i] + 1/2), clipped to -fullScale .. fullScale - 1; NaN becomes 0. fullScale is 2^15 for 16 bit, 2^23 for 24.
  *   samplesPtr read    f32[count], 4-aligned
  *   codesPtr   written 2 count or 3 count bytes, no alignment; must not overlap the samples
- * Exact: scaling by a power of two is, and halves are told from what lies beside them by the rest of the rounding, not by adding 1/2.
+ * Exact: scaling by a power of two is, and halves are known by what rounding leaves; adding 1/2 would round once more.
  * Source: definition. Plain reference: test/reference/survey.ts.
  */
 const HIGH_24: i32 = 8388607;

@@ -29,7 +29,7 @@ function spreadNeighbours(from: usize, stride: usize, frameCount: i32, planesPtr
   const end = planesPtr + (<usize>frameCount << 2);
   for (let o = planesPtr, p = from; o < end; o += 16, p += stride << 2) {
     const q = p + stride, r = q + stride, s = r + stride;
-    // Pairs of channels, then of frames: i16 of channel 0 in frames 0 to 3, then of channel 1, and so on.
+    // A transpose of four by four codes: two frames side by side per channel, then all four.
     const a = v128.shuffle<i16>(v128.load64_zero(p), v128.load64_zero(q), 0, 8, 1, 9, 2, 10, 3, 11);
     const b = v128.shuffle<i16>(v128.load64_zero(r), v128.load64_zero(s), 0, 8, 1, 9, 2, 10, 3, 11);
     const low = v128.shuffle<i32>(a, b, 0, 4, 1, 5), high = v128.shuffle<i32>(a, b, 2, 6, 3, 7);
