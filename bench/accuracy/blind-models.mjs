@@ -3,7 +3,7 @@
 // log-odds, on the other scenes of the run (a scene never calibrates itself). A forest that had never had the feature would lean more on
 // the rest and lose less.
 import { labelLeftovers, labelLost, labelOwn, lookAgainAtLeftovers, takeFirstLook, takeSecondLook } from '../learn/label-scene.mjs';
-import { fitCalibration } from '../learn/train-forest.mjs';
+import { fitCalibration } from '../learn/fit-calibration.mjs';
 import { scoreForest } from '../../dist/model/forest.js';
 import { findFeatures } from './evidence-groups.mjs';
 
@@ -37,10 +37,11 @@ function look(w, { first, second }) {
 /** The forest with some features held at their medians over { rows, labels }. */
 export function blindForest(forest, features, { rows, labels }) {
   const middle = new Map(features.map((f) => [f, balancedMedian(rows.map((x) => x[f]), labels)]));
-  const trees = forest.trees.map((tree) => ({
-    ...tree, threshold: tree.threshold.map((t, n) => (middle.has(tree.feature[n]) ? (middle.get(tree.feature[n]) < t ? Infinity : -Infinity) : t)),
-  }));
-  return { ...forest, trees };
+  const numbers = forest.numbers.map((t, n) => {
+    const feature = forest.links[2 * n];
+    return middle.has(feature) ? (middle.get(feature) < t ? Infinity : -Infinity) : t;
+  });
+  return { ...forest, numbers };
 }
 
 /** Weighted median in which both answers weigh the same; 0 where there is nothing. */

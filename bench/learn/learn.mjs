@@ -4,6 +4,7 @@ import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
+import { packForest } from '../../dist/model/pack-forest.js';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
 import { calibrateModels, fitModels } from './fit-models.mjs';
 import { cutPiece } from './cut-piece.mjs';
@@ -14,7 +15,7 @@ import { varyScene } from './vary-scene.mjs';
 
 const PRESETS = ['normal', 'crowded', 'easy', 'two-clocks', 'small-species', 'harsh', 'normal', 'crowded'];
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
-const { values } = parseArgs({ options: { scenes: { type: 'string', default: '1000' }, 'first-seed': { type: 'string', default: '3000' }, trees: { type: 'string', default: '200' } } });
+const { values } = parseArgs({ options: { scenes: { type: 'string', default: '1000' }, 'first-seed': { type: 'string', default: '3000' } } });
 const folder = join(root, 'out', 'learn');
 mkdirSync(folder, { recursive: true });
 
@@ -54,11 +55,11 @@ async function keepEvidence(file, { birds, recorders, signals, truth }, sampleRa
 }
 
 const pieces = scenes.map(cutPiece).filter((s) => s.candidates.length > 0);
-const { models } = await fitModels([...scenes, ...pieces], { trees: Number(values.trees), log: (t) => process.stderr.write(`${t}\n`) });
+const { models } = await fitModels([...scenes, ...pieces], { log: (t) => process.stderr.write(`${t}\n`) });
 calibrateModels(models, await gatherScenes(...CALIBRATION_SEEDS, false));
 for (const [name, forest] of Object.entries(models)) {
-  const text = `import type { Forest } from './forest.js';\n\n/** Learned on ${scenes.length} simulated scenes by bench/learn; not to be edited by hand. */\n`
-    + `export const ${name}Forest: Forest = JSON.parse(${JSON.stringify(JSON.stringify(forest))}) as Forest;\n`;
+  const text = `import { unpackForest } from './pack-forest.js';\n\n/** Learned on ${scenes.length} simulated scenes by bench/learn; not to be edited by hand. */\n`
+    + `export const ${name}Forest = unpackForest(JSON.parse(${JSON.stringify(JSON.stringify(packForest(forest)))}));\n`;
   writeFileSync(join(root, 'src', 'model', `learned-${name.replace(/[A-Z]/g, (c) => `-${c.toLowerCase()}`)}.ts`), text);
 }
 process.stderr.write(`learned from ${scenes.length} scenes\n`);

@@ -1,57 +1,53 @@
 import { exp } from '../numeric/elementary.js';
 
-/** A boosted forest of small trees for a yes/no question: log-odds = bias + sum over trees; arrays are parallel, one entry per node. */
+/**
+ * A boosted forest of small trees for a yes/no question: log-odds = bias + sum over trees. The trees' nodes lie one tree after the other; what is read
+ * together lies together.
+ */
 export interface Forest {
   features: string[];
   bias: number;
-  trees: Tree[];
+  /** First node of every tree. */
+  roots: Int32Array;
+  /** Per node the feature (-1 at a leaf) and the child for values below the threshold; the other child is the next node. */
+  links: Int32Array;
+  /** Per node the threshold, at a leaf the value. */
+  numbers: Float64Array;
   /** Calibration of the log-odds found on scenes left out of the fit: rising knots, linear between. */
   calibration: { from: number[]; to: number[] };
 }
 
+/** One tree; arrays are parallel, one entry per node, node 0 is the root. */
 export interface Tree {
   /** Feature index, or -1 at a leaf. */
-  feature: number[];
-  threshold: number[];
-  /** Child for value < threshold; the other child is the next number. */
-  left: number[];
-  value: number[];
+  feature: ArrayLike<number>;
+  threshold: ArrayLike<number>;
+  /** Child for values below the threshold; the other child is the next number. */
+  left: ArrayLike<number>;
+  value: ArrayLike<number>;
 }
 
-/** All trees one after the other; what is read together lies together. */
-interface FlatForest {
-  /** First node of every tree. */
-  roots: Int32Array;
-  /** Per node the feature (-1 at a leaf) and the child for smaller values. */
-  links: Int32Array;
-  /** Per node the threshold, at a leaf the value. */
-  numbers: Float64Array;
-}
-
-const flatForests = new WeakMap<Forest, FlatForest>();
-
-function flattenForest(forest: Forest): FlatForest {
-  const known = flatForests.get(forest);
-  if (known) return known;
-  const count = forest.trees.reduce((n, t) => n + t.feature.length, 0);
-  const flat: FlatForest = { roots: new Int32Array(forest.trees.length), links: new Int32Array(2 * count), numbers: new Float64Array(count) };
+/** The nodes of all trees, as a forest holds them. */
+export function joinTrees(trees: readonly Tree[]): Pick<Forest, 'roots' | 'links' | 'numbers'> {
+  const count = trees.reduce((n, t) => n + t.feature.length, 0);
+  const roots = new Int32Array(trees.length), links = new Int32Array(2 * count), numbers = new Float64Array(count);
   let at = 0;
-  forest.trees.forEach((tree, k) => {
-    flat.roots[k] = at;
-    tree.feature.forEach((feature, n) => {
-      flat.links[2 * (at + n)] = feature;
-      flat.links[2 * (at + n) + 1] = tree.left[n] + at;
-      flat.numbers[at + n] = feature < 0 ? tree.value[n] : tree.threshold[n];
-    });
+  trees.forEach((tree, k) => {
+    roots[k] = at;
+    for (let n = 0; n < tree.feature.length; n++) {
+      const feature = tree.feature[n];
+      links[2 * (at + n)] = feature;
+      links[2 * (at + n) + 1] = tree.left[n] + at;
+      numbers[at + n] = feature < 0 ? tree.value[n] : tree.threshold[n];
+    }
     at += tree.feature.length;
   });
-  flatForests.set(forest, flat);
-  return flat;
+  return { roots, links, numbers };
 }
 
-/** Raw log-odds of a feature vector (in the order of `forest.features`). The trees must not change once it was called. */
+/** Raw log-odds of a feature vector (in the order of `forest.features`). */
 export function scoreForest(forest: Forest, x: ArrayLike<number>): number {
-  const { roots, links, numbers } = flattenForest(forest);
+  const { roots, links, numbers } = forest;
   let sum = forest.bias;
   for (let k = 0; k < roots.length; k++) {
     let n = roots[k];

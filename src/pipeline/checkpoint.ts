@@ -1,4 +1,4 @@
-import { decodeBase64, encodeBase64 } from './base64.js';
+import { decodeBase64, encodeBase64 } from '../numeric/base64.js';
 
 /** Where finished work is kept between runs. Saving must be atomic: what `load` gives was saved whole. */
 export interface Checkpoint {

@@ -1,9 +1,9 @@
 import { describe, expect, it } from 'vitest';
 import { findDoubtful, scoreDoubtful, SETTLED_LOG_ODDS } from '../../src/model/doubtful.js';
-import type { Forest } from '../../src/model/forest.js';
+import { joinTrees, type Forest } from '../../src/model/forest.js';
 
 /** 2 where the only feature is below 5, else -2. */
-const forest: Forest = { features: ['x'], bias: 0, trees: [{ feature: [0, -1, -1], threshold: [5, 0, 0], left: [1, 0, 0], value: [0, 2, -2] }], calibration: { from: [], to: [] } };
+const forest: Forest = { features: ['x'], bias: 0, ...joinTrees([{ feature: [0, -1, -1], threshold: [5, 0, 0], left: [1, 0, 0], value: [0, 2, -2] }]), calibration: { from: [], to: [] } };
 
 describe('candidates in doubt', () => {
   it('are those that no look was sure about to be no calls', () => {

@@ -3,7 +3,7 @@ import { LOST_FEATURES } from '../../src/attribute/lost-features.js';
 import { UNTAGGED_FEATURES } from '../../src/attribute/untagged-features.js';
 import { CALL_FEATURES } from '../../src/model/call-features.js';
 import { CONTEXT_FEATURES } from '../../src/model/context-features.js';
-import { readProbability, scoreForest, type Forest } from '../../src/model/forest.js';
+import { joinTrees, readProbability, scoreForest, type Forest } from '../../src/model/forest.js';
 import { firstForest } from '../../src/model/learned-first.js';
 import { secondForest } from '../../src/model/learned-second.js';
 import { lostForest } from '../../src/model/learned-lost.js';
@@ -20,10 +20,10 @@ describe('a forest', () => {
   // x0 < 1 ? (x1 < 5 ? 10 : 20) : 30, and a stump on x1.
   const forest: Forest = {
     features: ['a', 'b'], bias: 0.5, calibration: { from: [], to: [] },
-    trees: [
+    ...joinTrees([
       { feature: [0, 1, -1, -1, -1], threshold: [1, 5, 0, 0, 0], left: [1, 3, 0, 0, 0], value: [0, 0, 30, 10, 20] },
       { feature: [1, -1, -1], threshold: [2, 0, 0], left: [1, 0, 0], value: [0, 100, 200] },
-    ],
+    ]),
   };
 
   it('adds the leaves that a vector falls into; a value at the threshold goes up', () => {
@@ -53,21 +53,19 @@ describe.each(shipped)('the shipped forest %s', (_, forest, features) => {
   });
 
   it('holds trees that end: children lie behind their parent, features and numbers exist', () => {
-    expect(forest.trees.length).toBeGreaterThan(10);
-    for (const tree of forest.trees) {
-      const count = tree.feature.length;
-      for (const key of ['threshold', 'left', 'value'] as const) expect(tree[key].length).toBe(count);
-      const reached = new Set([0]);
-      tree.feature.forEach((f, n) => {
-        expect(reached.has(n)).toBe(true);
-        if (f < 0) return void expect(Number.isFinite(tree.value[n])).toBe(true);
-        expect(f).toBeLessThan(features.length);
-        expect(Number.isFinite(tree.threshold[n])).toBe(true);
-        expect(tree.left[n]).toBeGreaterThan(n);
-        expect(tree.left[n] + 1).toBeLessThan(count);
-        reached.add(tree.left[n]).add(tree.left[n] + 1);
-      });
-    }
+    const { roots, links, numbers } = forest;
+    expect(roots.length).toBeGreaterThan(10);
+    expect(links.length).toBe(2 * numbers.length);
+    roots.forEach((root, t) => {
+      const end = t + 1 < roots.length ? roots[t + 1] : numbers.length, reached = new Set([root]);
+      for (let n = root; n < end; n++) {
+        const feature = links[2 * n], left = links[2 * n + 1];
+        if (!reached.has(n) || !Number.isFinite(numbers[n]) || feature >= features.length) throw new Error(`node ${n} of tree ${t} is not sound`);
+        if (feature < 0) continue;
+        if (!(left > n && left + 1 < end)) throw new Error(`the children of node ${n} of tree ${t} lie outside`);
+        reached.add(left).add(left + 1);
+      }
+    });
   });
 
   it('gives probabilities that rise with the log-odds and stay inside', () => {

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { decodeBase64, encodeBase64 } from '../../src/pipeline/base64.js';
+import { decodeBase64, encodeBase64 } from '../../src/numeric/base64.js';
 import { packJson, resumeStep, unpackJson, type Checkpoint } from '../../src/pipeline/checkpoint.js';
 import { makeRandom } from '../model/clock-synthetic.js';
 
