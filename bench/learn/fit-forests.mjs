@@ -1,4 +1,4 @@
-// Fits boosted forests by a library, LightGBM, which Python runs (fit_forest.py): `python3 -m pip install lightgbm`. Only learning needs it, the program does not.
+// Fits boosted forests by a library, LightGBM, which Python runs (fit-forest.py): `python3 -m pip install lightgbm`. Only learning needs it, the program does not.
 import { spawnSync } from 'node:child_process';
 import { closeSync, mkdtempSync, openSync, readFileSync, rmSync, writeFileSync, writeSync } from 'node:fs';
 import { availableParallelism, tmpdir } from 'node:os';
@@ -21,7 +21,7 @@ export function fitForests({ rows, labels, weights, folds }, foldCount, features
     writeFileSync(join(folder, 'folds.u8'), Uint8Array.from(folds));
     writeFileSync(join(folder, 'task.json'), JSON.stringify({ count: rows.length, width, folds: foldCount, options: { ...USUAL, threads: availableParallelism(), ...options } }));
     const python = process.env.PYTHON ?? (process.platform === 'win32' ? 'python' : 'python3');
-    const run = spawnSync(python, [fileURLToPath(new URL('fit_forest.py', import.meta.url)), folder], { stdio: ['ignore', 'inherit', 'inherit'], env: { ...process.env, OMP_WAIT_POLICY: 'PASSIVE' } });
+    const run = spawnSync(python, [fileURLToPath(new URL('fit-forest.py', import.meta.url)), folder], { stdio: ['ignore', 'inherit', 'inherit'], env: { ...process.env, OMP_WAIT_POLICY: 'PASSIVE' } });
     if (run.status !== 0) throw new Error(`${python} could not fit a forest${run.error ? `: ${run.error.message}` : ''}`);
     return JSON.parse(readFileSync(join(folder, 'forests.json'), 'utf8')).map(({ bias, trees }) => ({ features: [...features], bias, ...joinTrees(trees.map(round)), calibration: { from: [], to: [] } }));
   } finally {

@@ -1,4 +1,5 @@
 import type { Candidate } from './candidate.js';
+import { cutCores } from './cores.js';
 import { findLostFrames } from './dropouts.js';
 import type { FloorSpectrum } from './floors.js';
 import type { LagMeter } from './lags.js';
@@ -75,21 +76,6 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
   const wanted = input.tellingOnly ? candidates.filter(isTelling) : candidates;
   wanted.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec || a.shared - b.shared || a.twin - b.twin);
   return { candidates: wanted, lost };
-}
-
-/** What stands out of a segment by so much of its peak is a core, if it begins so much later or is so much shorter. */
-const CORE_BELOW_PEAK_DB = 9;
-const CORE_LATER_SEC = 0.04;
-const CORE_SHARE = 0.4;
-
-/** Cores of segments: calls that other sound of their own track, a wing or a bill, leads into or follows. */
-function cutCores(track: number, level: Float32Array, plain: readonly Segment[], rules: SegmentRules, hopSec: number): Segment[] {
-  const later = Math.round(CORE_LATER_SEC / hopSec);
-  const isInside = (a: Segment, b: Segment): boolean => a.startFrame >= b.startFrame && a.endFrame <= b.endFrame;
-  const differs = (a: Segment, b: Segment): boolean => a.startFrame - b.startFrame >= later || a.endFrame - a.startFrame < CORE_SHARE * (b.endFrame - b.startFrame);
-  const cores = cutSegments(track, level, { ...rules, belowPeakDb: CORE_BELOW_PEAK_DB }).filter((a) => plain.some((b) => isInside(a, b) && differs(a, b)));
-  for (const segment of cores) segment.core = true;
-  return cores;
 }
 
 /** Segments of sound that no track leads clearly, not yet on a track. */

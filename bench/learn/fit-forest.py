@@ -1,4 +1,4 @@
-"""Fits boosted forests with LightGBM (Ke et al. 2017, Advances in Neural Information Processing Systems 30; MIT licence): python fit_forest.py FOLDER.
+"""Fits boosted forests with LightGBM (Ke et al. 2017, Advances in Neural Information Processing Systems 30; MIT licence): python fit-forest.py FOLDER.
 
 FOLDER holds task.json {count, width, folds, options} and, little-endian, rows.f32 (count x width), labels.u8, weights.f32, folds.u8 (the fold that a row is
 left out of). Writes forests.json: per fold, and last of all rows, { bias, trees: [{ feature, threshold, left, value }] }, nodes in order of breadth.
@@ -13,7 +13,7 @@ import numpy as np
 try:
     import lightgbm
 except ImportError:
-    sys.exit("fit_forest.py: the package lightgbm is missing; install it with 'python -m pip install lightgbm'")
+    sys.exit("fit-forest.py: the package lightgbm is missing; install it with 'python -m pip install lightgbm'")
 
 
 def flatten(root):
