@@ -63,9 +63,12 @@ function collect(work, name) {
 
 /** The forest calibrated for each scene on all the others; as it was where they have too little to tell. */
 function calibrateEach(forest, work, name) {
-  return work.map((w) => {
-    const { rows, labels } = collect(work.filter((o) => o !== w), name);
-    const calibration = fitCalibration(rows.map((x) => scoreForest(forest, x)), labels);
+  const told = work.map((w) => {
+    const { rows, labels } = collect([w], name);
+    return { scores: rows.map((x) => scoreForest(forest, x)), labels };
+  });
+  return work.map((_, k) => {
+    const others = told.filter((_, m) => m !== k), calibration = fitCalibration(others.flatMap((t) => t.scores), others.flatMap((t) => t.labels));
     return calibration.from.length < 2 ? forest : { ...forest, calibration };
   });
 }

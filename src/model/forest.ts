@@ -45,16 +45,62 @@ export function joinTrees(trees: readonly Tree[]): Pick<Forest, 'roots' | 'links
   return { roots, links, numbers };
 }
 
-/** Raw log-odds of a feature vector (in the order of `forest.features`). */
+/** Raw log-odds of a feature vector (in the order of `forest.features`). What the forest holds must not change once it was asked. */
 export function scoreForest(forest: Forest, x: ArrayLike<number>): number {
-  const { roots, links, numbers } = forest;
+  const { starts, cuts, bins, words, leaves } = arrange(forest), { roots } = forest;
+  for (let f = 0; f < bins.length; f++) {
+    let low = starts[f], high = starts[f + 1];
+    while (low < high) {
+      const middle = (low + high) >> 1;
+      if (x[f] < cuts[middle]) high = middle; else low = middle + 1;
+    }
+    bins[f] = low - starts[f];
+  }
   let sum = forest.bias;
   for (let k = 0; k < roots.length; k++) {
-    let n = roots[k];
-    for (let feature = links[2 * n]; feature >= 0; feature = links[2 * n]) n = links[2 * n + 1] + (x[feature] < numbers[n] ? 0 : 1);
-    sum += numbers[n];
+    const root = roots[k];
+    let word = words[root];
+    for (let feature = word >>> 24; feature !== LEAF; feature = word >>> 24) word = words[root + (word & 0xffff) + (bins[feature] > ((word >>> 16) & 255) ? 1 : 0)];
+    sum += leaves[word & 0xffffff];
   }
   return sum;
+}
+
+/**
+ * A forest as it is read fastest: where a value lies among a feature's thresholds is found once, and a node is one word, so that large forests stay in the second cache.
+ * Of a word the top byte is the feature, then come the place of its threshold (8 bits) and the first child, counted from the root (16); of a leaf the number of its value (24).
+ */
+interface Arranged { starts: Int32Array; cuts: Float64Array; bins: Uint16Array; words: Uint32Array; leaves: Float64Array }
+
+const LEAF = 255;
+const arranged = new WeakMap<Forest, Arranged>();
+
+function arrange(forest: Forest): Arranged {
+  const known = arranged.get(forest);
+  if (known) return known;
+  const { features, roots, links, numbers } = forest, perFeature = listCuts(forest), places = perFeature.map((c) => new Map(c.map((v, k) => [v, k])));
+  const starts = new Int32Array(features.length + 1), words = new Uint32Array(numbers.length), leaves: number[] = [];
+  perFeature.forEach((c, f) => { starts[f + 1] = starts[f] + c.length; });
+  roots.forEach((root, k) => {
+    const end = k + 1 < roots.length ? roots[k + 1] : numbers.length;
+    if (end - root > 0x10000) throw new RangeError('a tree has too many nodes to be scored');
+    for (let n = root; n < end; n++) {
+      const feature = links[2 * n];
+      if (feature >= 0) words[n] = ((feature << 24) | (places[feature].get(numbers[n])! << 16) | (links[2 * n + 1] - root)) >>> 0;
+      else words[n] = ((LEAF << 24) | (leaves.push(numbers[n]) - 1)) >>> 0;
+    }
+  });
+  const out = { starts, cuts: Float64Array.from(perFeature.flat()), bins: new Uint16Array(features.length), words, leaves: Float64Array.from(leaves) };
+  arranged.set(forest, out);
+  return out;
+}
+
+/** Thresholds in use, by feature, rising. @throws RangeError for 255 features or more, and 257 thresholds of one */
+export function listCuts({ features, links, numbers }: Pick<Forest, 'features' | 'links' | 'numbers'>): number[][] {
+  const found = features.map(() => new Set<number>());
+  numbers.forEach((v, n) => { if (links[2 * n] >= 0) found[links[2 * n]].add(v); });
+  if (features.length >= LEAF || found.some((c) => c.size > 256)) throw new RangeError('a forest has too many features or thresholds');
+  return found.map((c) => [...c].sort((a, b) => a - b));
 }
 
 /** Calibrated probability, kept within 0.0005 of 0 and 1. */

@@ -1,5 +1,5 @@
 import { decodeBase64, encodeBase64 } from '../numeric/base64.js';
-import type { Forest } from './forest.js';
+import { listCuts, type Forest } from './forest.js';
 
 /** A forest as text: `nodes` holds the bytes of its nodes, tree by tree in order of breadth, in base64. */
 export interface PackedForest {
@@ -20,9 +20,7 @@ const STEPS = 16384;
 /** @throws RangeError where a forest does not fit: 255 features or more, 256 thresholds of a feature, values of 2 or more, or nodes that are not in order of breadth */
 export function packForest(forest: Forest): PackedForest {
   const { features, bias, calibration, roots, links, numbers } = forest;
-  const cuts = features.map((_, f) => [...new Set(numbers.filter((_, n) => links[2 * n] === f))].sort((a, b) => a - b));
-  if (features.length >= LEAF || cuts.some((c) => c.length > 256)) throw new RangeError('a forest has too many features or thresholds to be packed');
-  const places = cuts.map((c) => new Map(c.map((v, k) => [v, k]))), bytes: number[] = [], sizes: number[] = [];
+  const cuts = listCuts(forest), places = cuts.map((c) => new Map(c.map((v, k) => [v, k]))), bytes: number[] = [], sizes: number[] = [];
   roots.forEach((root, t) => {
     const end = t + 1 < roots.length ? roots[t + 1] : numbers.length;
     let next = root + 1;

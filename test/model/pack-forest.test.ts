@@ -25,6 +25,34 @@ function drawForest(seed: number, trees: number, most: number, cutCount: number)
   };
 }
 
+/** The plain walk: node by node, value against threshold. */
+function scorePlainly({ bias, roots, links, numbers }: Forest, x: readonly number[]): number {
+  return roots.reduce((sum, root) => {
+    let n = root;
+    while (links[2 * n] >= 0) n = links[2 * n + 1] + (x[links[2 * n]] < numbers[n] ? 0 : 1);
+    return sum + numbers[n];
+  }, bias);
+}
+
+describe('a forest is scored as by the plain walk', () => {
+  it.each([[11, 1, 1, 1], [12, 5, 31, 3], [13, 60, 253, 256]])('seed %i, %i trees of up to %i nodes, %i cuts', (seed, trees, most, cutCount) => {
+    const forest = drawForest(seed, trees, most, cutCount), random = new Random(seed), odd = [Number.NaN, Infinity, -Infinity, 0, -0, ...forest.numbers.filter((_, n) => forest.links[2 * n] >= 0).slice(0, 40)];
+    for (let k = 0; k < 300; k++) {
+      const x = Array.from({ length: WIDTH }, () => (random.chance(0.4) ? random.pick(odd) : random.range(-60, 60)));
+      expect(scoreForest(forest, x)).toBe(scorePlainly(forest, x));
+    }
+  });
+
+  it('with thresholds that every value passes, or none', () => {
+    const forest: Forest = { ...drawForest(14, 1, 1, 1), ...joinTrees([{ feature: [0, 1, -1, -1, -1], threshold: [Infinity, -Infinity, 0, 0, 0], left: [1, 3, 0, 0, 0], value: [0, 0, 1, 2, 4] }]), bias: 0 };
+    for (const v of [-1e300, 0, 1e300]) expect(scoreForest(forest, [v, v, 0, 0, 0, 0, 0])).toBe(4);
+  });
+
+  it('not at all where it does not fit', () => {
+    expect(() => scoreForest(drawForest(15, 60, 255, 400), [0, 0, 0, 0, 0, 0, 0])).toThrow(/too many features or thresholds/);
+  });
+});
+
 describe('a packed forest', () => {
   it.each([[1, 1, 1, 1], [2, 3, 3, 5], [3, 20, 61, 256], [4, 40, 255, 100]])('comes back as it was (seed %i, %i trees of up to %i nodes, %i cuts)', (seed, trees, most, cutCount) => {
     const forest = drawForest(seed, trees, most, cutCount), back = unpackForest(JSON.parse(JSON.stringify(packForest(forest))));
