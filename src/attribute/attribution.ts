@@ -4,7 +4,7 @@ import { CONTEXT_FEATURES, prepareContextFeatures } from '../model/context-featu
 import { findDoubtful, scoreDoubtful, type Describe } from '../model/doubtful.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { readVoices, type Voices } from '../model/voices.js';
-import { readProbability, scoreForest, type Forest } from '../model/forest.js';
+import { readProbability, scoreForest, scoreRows, type Forest } from '../model/forest.js';
 import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
 import { joinAbutting } from './join-abutting.js';
 import { collectLostClaims } from './lost-features.js';
@@ -59,7 +59,7 @@ const LEAST_UNTAGGED = 0.05;
  */
 export function attributeCandidates(candidates: readonly Candidate[], gains: GainFit, models: Models): Attribution {
   const early = computeCallFeatures(candidates, gains);
-  const earlyOdds = Float64Array.from(early, (x) => scoreForest(models.first, x)), voices = readVoices(candidates);
+  const earlyOdds = scoreRows(models.first, early.length, (n) => early[n]), voices = readVoices(candidates);
   const doubtful = findDoubtful(earlyOdds), row = new Float64Array(CONTEXT_FEATURES.length);
   const secondOdds = scoreDoubtful(models.second, prepareContextFeatures(candidates, early, earlyOdds, gains, voices), row, doubtful, earlyOdds);
   const describe = prepareContextFeatures(candidates, early, secondOdds, gains, voices);
@@ -94,9 +94,10 @@ function weighLeftovers(
 ): LeftoverClaim[][] {
   const cuts = listCuts(candidates, events);
   const rows = computeUntaggedFeatures(candidates, features, logOdds, events, cuts, accepted, gains);
-  const first = { cuts, rows, logOdds: rows.map((x) => scoreForest(models.untagged, x)) }, odds = [...first.logOdds];
+  const first = { cuts, rows, logOdds: [...scoreRows(models.untagged, rows.length, (k) => rows[k])] }, odds = [...first.logOdds];
   const asked = findDoubtful(first.logOdds);
-  computeUntaggedContext(candidates, first, asked, accepted, gains, voices, describe).forEach((x, k) => { odds[asked[k]] = scoreForest(models.untaggedAgain, x); });
+  const again = computeUntaggedContext(candidates, first, asked, accepted, gains, voices, describe);
+  scoreRows(models.untaggedAgain, again.length, (k) => again[k]).forEach((z, k) => { odds[asked[k]] = z; });
   const best = cuts.map(({ candidate }, k): LeftoverClaim => ({ n: candidate, caller: UNTAGGED, p: readProbability(models.untaggedAgain, odds[k]), secondP: 0 }));
   for (const { cut, track, features: x } of collectLostClaims(candidates, logOdds, events, cuts, odds, gains, voices)) {
     const p = readProbability(models.lost, scoreForest(models.lost, x)), now = best[cut];

@@ -45,32 +45,55 @@ export function joinTrees(trees: readonly Tree[]): Pick<Forest, 'roots' | 'links
   return { roots, links, numbers };
 }
 
+/** Rows that go through a tree one after the other while it is in the first cache. */
+const BLOCK_ROWS = 64;
+
 /** Raw log-odds of a feature vector (in the order of `forest.features`). What the forest holds must not change once it was asked. */
 export function scoreForest(forest: Forest, x: ArrayLike<number>): number {
-  const { starts, cuts, bins, words, leaves } = arrange(forest), { roots } = forest;
-  for (let f = 0; f < bins.length; f++) {
-    let low = starts[f], high = starts[f + 1];
+  return scoreRows(forest, 1, () => x)[0];
+}
+
+/** Raw log-odds of many vectors. @param getRow gives the vector of row k, each once, in order; it need not live longer than until the next is asked for */
+export function scoreRows(forest: Forest, count: number, getRow: (k: number) => ArrayLike<number>): Float64Array {
+  const shape = arrange(forest), width = forest.features.length, out = new Float64Array(count).fill(forest.bias), bins = new Uint16Array(Math.min(count, BLOCK_ROWS) * width);
+  for (let first = 0; first < count; first += BLOCK_ROWS) {
+    const end = Math.min(count, first + BLOCK_ROWS);
+    for (let k = first; k < end; k++) placeRow(shape, getRow(k), bins, (k - first) * width, width);
+    addTrees(shape, bins, width, out.subarray(first, end));
+  }
+  return out;
+}
+
+/** Where the values of a vector lie among the thresholds of their features. */
+function placeRow({ starts, cuts }: Arranged, x: ArrayLike<number>, bins: Uint16Array, at: number, width: number): void {
+  for (let f = 0; f < width; f++) {
+    const from = starts[f], v = x[f];
+    let low = from, high = starts[f + 1];
     while (low < high) {
       const middle = (low + high) >> 1;
-      if (x[f] < cuts[middle]) high = middle; else low = middle + 1;
+      if (v < cuts[middle]) high = middle; else low = middle + 1;
     }
-    bins[f] = low - starts[f];
+    bins[at + f] = low - from;
   }
-  let sum = forest.bias;
-  for (let k = 0; k < roots.length; k++) {
-    const root = roots[k];
-    let word = words[root];
-    for (let feature = word >>> 24; feature !== LEAF; feature = word >>> 24) word = words[root + (word & 0xffff) + (bins[feature] > ((word >>> 16) & 255) ? 1 : 0)];
-    sum += leaves[word & 0xffffff];
+}
+
+/** Adds the leaves of all trees, tree by tree, so that every row's sum is made in the same order. */
+function addTrees({ roots, words, leaves }: Arranged, bins: Uint16Array, width: number, sums: Float64Array): void {
+  for (let t = 0; t < roots.length; t++) {
+    const root = roots[t];
+    for (let k = 0, at = 0; k < sums.length; k++, at += width) {
+      let word = words[root];
+      for (let feature = word >>> 24; feature !== LEAF; feature = word >>> 24) word = words[root + (word & 0xffff) + (bins[at + feature] > ((word >>> 16) & 255) ? 1 : 0)];
+      sums[k] += leaves[word & 0xffffff];
+    }
   }
-  return sum;
 }
 
 /**
  * A forest as it is read fastest: where a value lies among a feature's thresholds is found once, and a node is one word, so that large forests stay in the second cache.
  * Of a word the top byte is the feature, then come the place of its threshold (8 bits) and the first child, counted from the root (16); of a leaf the number of its value (24).
  */
-interface Arranged { starts: Int32Array; cuts: Float64Array; bins: Uint16Array; words: Uint32Array; leaves: Float64Array }
+interface Arranged { roots: Int32Array; starts: Int32Array; cuts: Float64Array; words: Uint32Array; leaves: Float64Array }
 
 const LEAF = 255;
 const arranged = new WeakMap<Forest, Arranged>();
@@ -90,7 +113,7 @@ function arrange(forest: Forest): Arranged {
       else words[n] = ((LEAF << 24) | (leaves.push(numbers[n]) - 1)) >>> 0;
     }
   });
-  const out = { starts, cuts: Float64Array.from(perFeature.flat()), bins: new Uint16Array(features.length), words, leaves: Float64Array.from(leaves) };
+  const out = { roots, starts, cuts: Float64Array.from(perFeature.flat()), words, leaves: Float64Array.from(leaves) };
   arranged.set(forest, out);
   return out;
 }

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { joinTrees, scoreForest, type Forest, type Tree } from '../../src/model/forest.js';
+import { joinTrees, scoreForest, scoreRows, type Forest, type Tree } from '../../src/model/forest.js';
 import { packForest, unpackForest } from '../../src/model/pack-forest.js';
 import { Random } from '../../src/simulate/random.js';
 
@@ -41,6 +41,11 @@ describe('a forest is scored as by the plain walk', () => {
       const x = Array.from({ length: WIDTH }, () => (random.chance(0.4) ? random.pick(odd) : random.range(-60, 60)));
       expect(scoreForest(forest, x)).toBe(scorePlainly(forest, x));
     }
+  });
+
+  it.each([0, 1, 63, 64, 65, 200])('%i rows at once as one by one, from memory that is written over', (count) => {
+    const forest = drawForest(16, 30, 127, 40), random = new Random(16), rows = Array.from({ length: count }, () => Array.from({ length: WIDTH }, () => random.range(-60, 60))), row = new Float64Array(WIDTH);
+    expect([...scoreRows(forest, count, (k) => { row.set(rows[k]); return row; })]).toEqual(rows.map((x) => scorePlainly(forest, x)));
   });
 
   it('with thresholds that every value passes, or none', () => {
