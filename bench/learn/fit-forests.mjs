@@ -6,6 +6,7 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { joinTrees } from '../../dist/model/forest.js';
 
+const PYTHON = process.env.PYTHON ?? (process.platform === 'win32' ? 'python' : 'python3');
 const USUAL = { trees: 300, leaves: 31, rate: 0.05, leastHessian: 20, l2: 10, features: 0.3, sample: 0.7 };
 
 /**
@@ -20,9 +21,8 @@ export function fitForests({ rows, labels, weights, folds }, foldCount, features
     writeFileSync(join(folder, 'weights.f32'), new Uint8Array(Float32Array.from(weights).buffer));
     writeFileSync(join(folder, 'folds.u8'), Uint8Array.from(folds));
     writeFileSync(join(folder, 'task.json'), JSON.stringify({ count: rows.length, width, folds: foldCount, options: { ...USUAL, threads: availableParallelism(), ...options } }));
-    const python = process.env.PYTHON ?? (process.platform === 'win32' ? 'python' : 'python3');
-    const run = spawnSync(python, [fileURLToPath(new URL('fit-forest.py', import.meta.url)), folder], { stdio: ['ignore', 'inherit', 'inherit'], env: { ...process.env, OMP_WAIT_POLICY: 'PASSIVE' } });
-    if (run.status !== 0) throw new Error(`${python} could not fit a forest${run.error ? `: ${run.error.message}` : ''}`);
+    const run = spawnSync(PYTHON, [fileURLToPath(new URL('fit-forest.py', import.meta.url)), folder], { stdio: ['ignore', 'inherit', 'inherit'], env: { ...process.env, OMP_WAIT_POLICY: 'PASSIVE' } });
+    if (run.status !== 0) throw new Error(`${PYTHON} could not fit a forest${run.error ? `: ${run.error.message}` : ''}`);
     return JSON.parse(readFileSync(join(folder, 'forests.json'), 'utf8')).map(({ bias, trees }) => ({ features: [...features], bias, ...joinTrees(trees.map(round)), calibration: { from: [], to: [] } }));
   } finally {
     rmSync(folder, { recursive: true, force: true });
@@ -32,6 +32,13 @@ export function fitForests({ rows, labels, weights, folds }, foldCount, features
 /** Numbers as the model file keeps them (pack-forest.ts): learning goes on with what will be shipped. Thresholds lie between values, so that 'at most' is 'less than'. */
 function round({ feature, threshold, left, value }) {
   return { feature, left, threshold: threshold.map((v) => Number(v.toPrecision(7))), value: value.map((v) => Math.round(v * 16384) / 16384) };
+}
+
+/** One line that says what is missing, or nothing: to be asked before hours of simulation. */
+export function findMissing() {
+  const run = spawnSync(PYTHON, ['-c', 'import lightgbm, numpy'], { stdio: ['ignore', 'ignore', 'pipe'], encoding: 'utf8' });
+  if (run.error) return `no Python runs as ${PYTHON} (${run.error.code}); name one by the variable PYTHON`;
+  return run.status === 0 ? undefined : `${PYTHON} has no lightgbm; install it with '${PYTHON} -m pip install lightgbm'`;
 }
 
 function writeRows(path, rows, width) {

@@ -1,11 +1,12 @@
 // Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 1000] [--first-seed 3000]
-// Evidence is kept in out/learn, so that a second run only fits. Judging uses other seeds (bench/accuracy).
+// Evidence is kept in out/learn, so that a second run only fits. 1000 scenes need `node --max-old-space-size=18000`. Judging uses other seeds (bench/accuracy).
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
 import { packForest } from '../../dist/model/pack-forest.js';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
+import { findMissing } from './fit-forests.mjs';
 import { calibrateModels, fitModels } from './fit-models.mjs';
 import { cutPiece } from './cut-piece.mjs';
 import { drawLearningScene } from './draw-scene.mjs';
@@ -16,6 +17,11 @@ import { varyScene } from './vary-scene.mjs';
 const PRESETS = ['normal', 'crowded', 'easy', 'two-clocks', 'small-species', 'harsh', 'normal', 'crowded'];
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
 const { values } = parseArgs({ options: { scenes: { type: 'string', default: '1000' }, 'first-seed': { type: 'string', default: '3000' } } });
+const missing = findMissing();
+if (missing) {
+  process.stderr.write(`learn: ${missing}\n`);
+  process.exit(2);
+}
 const folder = join(root, 'out', 'learn');
 mkdirSync(folder, { recursive: true });
 
