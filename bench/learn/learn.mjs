@@ -15,9 +15,11 @@ import { gatherInMemory } from './run-scene.mjs';
 import { varyScene } from './vary-scene.mjs';
 
 const PRESETS = ['normal', 'crowded', 'easy', 'two-clocks', 'small-species', 'harsh', 'normal', 'crowded'];
+/** Three folds of blocks of eight seeds. */
+const LEAST_SCENES = 24;
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
 const { values } = parseArgs({ options: { scenes: { type: 'string', default: '1000' }, 'first-seed': { type: 'string', default: '3000' } } });
-const missing = findMissing();
+const missing = Number(values.scenes) >= LEAST_SCENES ? findMissing() : `--scenes ${values.scenes} is too few; at least ${LEAST_SCENES}, so that every fold has some`;
 if (missing) {
   process.stderr.write(`learn: ${missing}\n`);
   process.exit(2);
