@@ -4,12 +4,12 @@ import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
-import { packForest } from '../../dist/model/pack-forest.js';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
 import { findMissing } from './fit-forests.mjs';
 import { calibrateModels, fitModels } from './fit-models.mjs';
 import { cutPiece } from './cut-piece.mjs';
 import { drawLearningScene } from './draw-scene.mjs';
+import { formatModel, nameModelFile } from './format-model.mjs';
 import { packEvidence, unpackEvidence } from './evidence-file.mjs';
 import { gatherInMemory } from './run-scene.mjs';
 import { varyScene } from './vary-scene.mjs';
@@ -66,8 +66,6 @@ const pieces = scenes.map(cutPiece).filter((s) => s.candidates.length > 0);
 const { models } = await fitModels([...scenes, ...pieces], { log: (t) => process.stderr.write(`${t}\n`) });
 calibrateModels(models, await gatherScenes(...CALIBRATION_SEEDS, false));
 for (const [name, forest] of Object.entries(models)) {
-  const text = `import { unpackForest } from './pack-forest.js';\n\n/** Learned on ${scenes.length} simulated scenes by bench/learn; not to be edited by hand. */\n`
-    + `export const ${name}Forest = unpackForest(JSON.parse(${JSON.stringify(JSON.stringify(packForest(forest)))}));\n`;
-  writeFileSync(join(root, 'src', 'model', `learned-${name.replace(/[A-Z]/g, (c) => `-${c.toLowerCase()}`)}.ts`), text);
+  writeFileSync(join(root, 'src', 'model', nameModelFile(name)), formatModel(name, forest, scenes.length));
 }
 process.stderr.write(`learned from ${scenes.length} scenes\n`);

@@ -1,7 +1,6 @@
-import { decodeBase64, encodeBase64 } from '../numeric/base64.js';
 import { listCuts, type Forest } from './forest.js';
 
-/** A forest as text: `nodes` holds the bytes of its nodes, tree by tree in order of breadth, in base64. */
+/** A forest as text: `nodes` holds the bytes of its nodes, tree by tree in order of breadth, as lines of hexadecimal digits: no words come about in them by chance. */
 export interface PackedForest {
   features: string[];
   bias: number;
@@ -10,12 +9,14 @@ export interface PackedForest {
   sizes: number[];
   /** Thresholds in use, by feature, rising. */
   cuts: number[][];
-  nodes: string;
+  nodes: string[];
 }
 
 /** A leaf is this byte and its value in two more, in steps of 2^-14; an inner node is its feature and the index of its threshold. */
 const LEAF = 255;
 const STEPS = 16384;
+/** Bytes in a line. */
+const LINE_BYTES = 80;
 
 /** @throws RangeError where a forest does not fit: 255 features or more, 256 thresholds of a feature, values of 2 or more, or nodes that are not in order of breadth */
 export function packForest(forest: Forest): PackedForest {
@@ -38,11 +39,11 @@ export function packForest(forest: Forest): PackedForest {
     }
     sizes.push(end - root);
   });
-  return { features, bias, calibration, sizes, cuts, nodes: encodeBase64(Uint8Array.from(bytes)) };
+  return { features, bias, calibration, sizes, cuts, nodes: formatBytes(bytes) };
 }
 
 export function unpackForest({ features, bias, calibration, sizes, cuts, nodes }: PackedForest): Forest {
-  const bytes = decodeBase64(nodes), count = sizes.reduce((a, b) => a + b, 0);
+  const bytes = parseBytes(nodes), count = sizes.reduce((a, b) => a + b, 0);
   const roots = new Int32Array(sizes.length), links = new Int32Array(2 * count), numbers = new Float64Array(count);
   let at = 0, n = 0;
   sizes.forEach((size, t) => {
@@ -63,4 +64,22 @@ export function unpackForest({ features, bias, calibration, sizes, cuts, nodes }
     }
   });
   return { features, bias, roots, links, numbers, calibration };
+}
+
+function formatBytes(bytes: readonly number[]): string[] {
+  const lines: string[] = [];
+  for (let n = 0; n < bytes.length; n += LINE_BYTES) lines.push(bytes.slice(n, n + LINE_BYTES).map((b) => b.toString(16).padStart(2, '0')).join(''));
+  return lines;
+}
+
+function parseBytes(lines: readonly string[]): Uint8Array {
+  const out = new Uint8Array(lines.reduce((n, line) => n + line.length / 2, 0));
+  let at = 0;
+  for (const line of lines) for (let i = 0; i < line.length; i += 2) out[at++] = (parseDigit(line.charCodeAt(i)) << 4) | parseDigit(line.charCodeAt(i + 1));
+  return out;
+}
+
+/** 0 to 9 and a to f by their codes. */
+function parseDigit(code: number): number {
+  return code < 58 ? code - 48 : code - 87;
 }
