@@ -3,7 +3,7 @@ import type { Random } from './random.js';
 import type { Emitter, Receiver } from './room.js';
 import type { FullBird, FullScene } from './scene.js';
 import type { PlannedCall } from './call-plan.js';
-import { addScaled } from './vector.js';
+import { addScaled, distance } from './vector.js';
 import type { Vec3 } from './vector.js';
 
 /** Where a bird sits from a moment on. */
@@ -44,14 +44,29 @@ export function findPose(poses: readonly Pose[], atSec: number): Pose {
   return poses[i];
 }
 
-/** Mouth ahead of and slightly above the microphone on the back, tag.mouthM away. */
+/**
+ * A beak keeps this far from the microphone on another bird's back: half a small bird's width, its feathers, and the head that the beak belongs to
+ * (common practice, no source). Without it birds that face each other at 5 cm would have their heads inside each other.
+ */
+export const CLEAR_OF_OTHERS_M = 0.04;
+const MOST_TURNS = 40;
+
+/** Mouth ahead of and slightly above the microphone on the back, tag.mouthM away, and clear of the others' bodies: who would touch one turns away. */
 function makePose(scene: FullScene, bird: FullBird, perch: number, fromSec: number, chance: Random): Pose {
-  const yaw = chance.range(0, 2 * Math.PI), pitch = chance.range(-0.2, 0.35);
-  const heading: Vec3 = [Math.cos(yaw) * Math.cos(pitch), Math.sin(yaw) * Math.cos(pitch), Math.sin(pitch)];
+  let yaw = chance.range(0, 2 * Math.PI);
+  const pitch = chance.range(-0.2, 0.35), lean = chance.range(-0.4, 0.4);
   const microphone: Vec3 = bird.perchesM[perch];
-  const lean = chance.range(-0.4, 0.4);
-  const toMouth: Vec3 = [Math.cos(yaw + lean) * 0.94, Math.sin(yaw + lean) * 0.94, Math.sqrt(1 - 0.94 * 0.94)];
-  const mouth = addScaled(microphone, toMouth, bird.tag.mouthM);
+  const others = scene.birds.filter((b) => b !== bird).flatMap((b) => b.perchesM).filter((p) => distance(p, microphone) < CLEAR_OF_OTHERS_M + bird.tag.mouthM);
+  const mouthAt = (angle: number): Vec3 => addScaled(microphone, [Math.cos(angle + lean) * 0.94, Math.sin(angle + lean) * 0.94, Math.sqrt(1 - 0.94 * 0.94)], bird.tag.mouthM);
+  const clearance = (angle: number): number => Math.min(CLEAR_OF_OTHERS_M, ...others.map((p) => distance(mouthAt(angle), p)));
+  // Turns are drawn apart, so that birds with room around them sit as they would without the rule.
+  const turns = chance.fork(`turns at ${fromSec}`);
+  for (let n = 0, best = clearance(yaw); n < MOST_TURNS && best < CLEAR_OF_OTHERS_M; n++) {
+    const other = turns.range(0, 2 * Math.PI), room = clearance(other);
+    if (room > best) { best = room; yaw = other; }
+  }
+  const heading: Vec3 = [Math.cos(yaw) * Math.cos(pitch), Math.sin(yaw) * Math.cos(pitch), Math.sin(pitch)];
+  const mouth = mouthAt(yaw);
   const inside = mouth.map((v, i) => Math.min(scene.room.sizeM[i] - 0.001, Math.max(0.001, v))) as unknown as Vec3;
   return {
     fromSec, perch,
