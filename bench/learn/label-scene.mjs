@@ -36,13 +36,13 @@ export function takeSecondLook(scene, second) {
   lookAgain(scene, 'z2', 'x3', scene.asked2, 'asked3');
 }
 
-/** Context features `x` of those that log-odds `z` leave in doubt (`asked`): none of the others. */
+/** Context features `x` of those that log-odds `z` leave in doubt (`asked`): none of the others. Kept with single precision, as they are learned from: there are gigabytes of them. */
 function lookAgain(scene, z, x, before, asked) {
   scene[asked] = findDoubtful(scene[z], before);
   const describe = prepareContextFeatures(scene.candidates, scene.x1, scene[z], scene.gains);
   const rows = createFeatureRows(scene[asked].length, CONTEXT_FEATURES.length);
   scene[x] = new Array(scene.candidates.length);
-  scene[asked].forEach((n, k) => { describe(n, rows[k]); scene[x][n] = rows[k]; });
+  scene[asked].forEach((n, k) => { describe(n, rows[k]); scene[x][n] = Float32Array.from(rows[k]); });
 }
 
 /** Log-odds of those asked about; of the others those of the look before. */

@@ -1,10 +1,12 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { log10, log2 } from '../numeric/elementary.js';
 import { CALL_FEATURES, type CallFeatures } from './call-features.js';
+import { GROUP_FEATURES, prepareGroupFeatures } from './place-groups.js';
 import type { Describe } from './doubtful.js';
 import { writeFeatures } from './feature-rows.js';
 import { readLeadCurve, type GainFit } from './fit-gains.js';
 import { prepareKindFeatures, KIND_FEATURES } from './kind-features.js';
+import { ALIKE_FEATURES, prepareAlikeFeatures } from './look-alikes.js';
 import { preparePairFeatures, PAIR_FEATURES } from './pair-splits.js';
 import { prepareSameSoundFeatures, SAME_SOUND_FEATURES } from './same-sound.js';
 import { BESIDE_FEATURES, comparePlaces } from './same-place.js';
@@ -18,7 +20,7 @@ export const CONTEXT_FEATURES = [
   ...CALL_FEATURES, 'firstLogOdds', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb', 'templateCount', 'aboveUsualDb', 'pitchToUsual',
   'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements', 'shared', 'core', 'doubtShare', 'gainScaleDb', 'birds',
   'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
-  ...PAIR_FEATURES, ...KIND_FEATURES, ...SAME_SOUND_FEATURES, ...BESIDE_FEATURES, 'unevenness', 'gapMs', ...VOICE_FEATURES,
+  ...PAIR_FEATURES, ...KIND_FEATURES, ...SAME_SOUND_FEATURES, ...BESIDE_FEATURES, 'unevenness', 'gapMs', ...VOICE_FEATURES, ...GROUP_FEATURES, ...ALIKE_FEATURES,
 ] as const;
 
 /**
@@ -49,6 +51,7 @@ export function prepareContextFeatures(
   const likeness = (n: number): [number, number] => (known[n] ??= compareSpectra(candidates[n], templates, spectra, findNear));
   const same = prepareSameSoundFeatures(candidates, logOdds, strength, (n) => likeness(n)[0], gains);
   const byVoice = prepareVoiceFeatures(candidates, voices, logOdds, templates, gains);
+  const groups = prepareGroupFeatures(candidates, logOdds, gains), alike = prepareAlikeFeatures(candidates, logOdds);
   let scratch: Template | undefined;
   return (n, row) => {
     const c = candidates[n], own = usual[c.track];
@@ -69,7 +72,7 @@ export function prepareContextFeatures(
       around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared, c.core, doubt, gains.scaleDb, gains.gainDb.length,
       ...likeness(n), inPlace.leadDb, inPlace.count, hasOwn ? residual[n] - own.high : 0, hasOwn ? liftOfLowEnd(c) - own.tilt : 0, inPlace.strengthDb,
       hasOwn ? (residual[n] - own.residual) / own.spread : 0, hasOwn ? own.spread : 0,
-      ...pairs(n), ...kinds(n), ...same(n), ...inPlace.beside, c.unevenness, c.gapSec * 1e3, ...byVoice(n),
+      ...pairs(n), ...kinds(n), ...same(n), ...inPlace.beside, c.unevenness, c.gapSec * 1e3, ...byVoice(n), ...groups(n), ...alike(n),
     ]);
   };
 }
