@@ -4,7 +4,7 @@ import { CONTEXT_FEATURES, prepareContextFeatures } from '../model/context-featu
 import { findDoubtful, scoreDoubtful, type Describe } from '../model/doubtful.js';
 import type { GainFit } from '../model/fit-gains.js';
 import { readVoices, type Voices } from '../model/voices.js';
-import { readProbability, scoreForest, scoreRows, type Forest } from '../model/forest.js';
+import { readProbability, scoreRows, type Forest } from '../model/forest.js';
 import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
 import { joinAbutting } from './join-abutting.js';
 import { collectLostClaims } from './lost-features.js';
@@ -99,11 +99,12 @@ function weighLeftovers(
   const again = computeUntaggedContext(candidates, first, asked, accepted, gains, voices, describe);
   scoreRows(models.untaggedAgain, again.length, (k) => again[k]).forEach((z, k) => { odds[asked[k]] = z; });
   const best = cuts.map(({ candidate }, k): LeftoverClaim => ({ n: candidate, caller: UNTAGGED, p: readProbability(models.untaggedAgain, odds[k]), secondP: 0 }));
-  for (const { cut, track, features: x } of collectLostClaims(candidates, logOdds, events, cuts, odds, gains, voices)) {
-    const p = readProbability(models.lost, scoreForest(models.lost, x)), now = best[cut];
+  const lost = collectLostClaims(candidates, logOdds, events, cuts, odds, gains, voices), lostOdds = scoreRows(models.lost, lost.length, (k) => lost[k].features);
+  lost.forEach(({ cut, track }, k) => {
+    const p = readProbability(models.lost, lostOdds[k]), now = best[cut];
     if (p > now.p) best[cut] = { n: now.n, caller: track, p, secondP: now.caller === UNTAGGED ? now.p : now.secondP };
     else if (now.caller === UNTAGGED && p > now.secondP) now.secondP = p;
-  }
+  });
   const claims = best.map(({ n, p }) => ({ track: 0, onsetSec: candidates[n].onsetSec, offsetSec: candidates[n].offsetSec, score: p }));
   const out: LeftoverClaim[][] = events.map(() => []);
   for (const k of suppressRivals(claims, LEAST_UNTAGGED)) out[cuts[k].event].push(best[k]);

@@ -35,26 +35,40 @@ function scorePlainly({ bias, roots, links, numbers }: Forest, x: readonly numbe
 }
 
 describe('a forest is scored as by the plain walk', () => {
-  it.each([[11, 1, 1, 1], [12, 5, 31, 3], [13, 60, 253, 256]])('seed %i, %i trees of up to %i nodes, %i cuts', (seed, trees, most, cutCount) => {
-    const forest = drawForest(seed, trees, most, cutCount), random = new Random(seed), odd = [Number.NaN, Infinity, -Infinity, 0, -0, ...forest.numbers.filter((_, n) => forest.links[2 * n] >= 0).slice(0, 40)];
-    for (let k = 0; k < 300; k++) {
-      const x = Array.from({ length: WIDTH }, () => (random.chance(0.4) ? random.pick(odd) : random.range(-60, 60)));
-      expect(scoreForest(forest, x)).toBe(scorePlainly(forest, x));
+  it.each([[11, 1, 1, 1], [12, 5, 31, 3], [13, 60, 253, 256], [17, 12, 511, 200], [18, 40, 3, 1]])('seed %i, %i trees of up to %i nodes, %i cuts', (seed, trees, most, cutCount) => {
+    const forest = drawForest(seed, trees, most, cutCount), random = new Random(seed), odd = [Number.NaN, Infinity, -Infinity, 0, -0, 5e-324, ...forest.numbers.filter((_, n) => forest.links[2 * n] >= 0).slice(0, 40)];
+    const rows = Array.from({ length: 300 }, () => Array.from({ length: WIDTH }, () => (random.chance(0.4) ? random.pick(odd) : random.range(-60, 60)))), plain = rows.map((x) => scorePlainly(forest, x));
+    expect(rows.map((x) => scoreForest(forest, x))).toEqual(plain);
+    expect([...scoreRows(forest, rows.length, (k) => rows[k])]).toEqual(plain);
+  });
+
+  it('any number of rows at once as one by one, from memory that is written over', () => {
+    const forest = drawForest(16, 30, 127, 40), random = new Random(16), rows = Array.from({ length: 200 }, () => Array.from({ length: WIDTH }, () => random.range(-60, 60))), row = new Float64Array(WIDTH);
+    const plain = rows.map((x) => scorePlainly(forest, x));
+    for (let count = 0; count <= rows.length; count += count < 67 ? 1 : 19) {
+      expect([...scoreRows(forest, count, (k) => { row.set(rows[k]); return row; })]).toEqual(plain.slice(0, count));
     }
   });
 
-  it.each([0, 1, 63, 64, 65, 200])('%i rows at once as one by one, from memory that is written over', (count) => {
-    const forest = drawForest(16, 30, 127, 40), random = new Random(16), rows = Array.from({ length: count }, () => Array.from({ length: WIDTH }, () => random.range(-60, 60))), row = new Float64Array(WIDTH);
-    expect([...scoreRows(forest, count, (k) => { row.set(rows[k]); return row; })]).toEqual(rows.map((x) => scorePlainly(forest, x)));
+  it('with nodes in any order behind their root', () => {
+    // Leaves before inner nodes, and the second pair of children first.
+    const tree: Tree = { feature: [0, -1, -1, -1, 1], threshold: [1, 0, 0, 0, 5], left: [3, 0, 0, 0, 1], value: [0, 7, 9, 11, 0] };
+    const forest: Forest = { ...drawForest(19, 1, 1, 1), ...joinTrees([tree]) }, rows = [[0, 0], [1, 4], [1, 5]].map((x) => [...x, 0, 0, 0, 0, 0]);
+    expect([...scoreRows(forest, 3, (k) => rows[k])]).toEqual([11, 7, 9].map((v) => forest.bias + v));
   });
 
   it('with thresholds that every value passes, or none', () => {
     const forest: Forest = { ...drawForest(14, 1, 1, 1), ...joinTrees([{ feature: [0, 1, -1, -1, -1], threshold: [Infinity, -Infinity, 0, 0, 0], left: [1, 3, 0, 0, 0], value: [0, 0, 1, 2, 4] }]), bias: 0 };
-    for (const v of [-1e300, 0, 1e300]) expect(scoreForest(forest, [v, v, 0, 0, 0, 0, 0])).toBe(4);
+    for (const v of [-1e300, 0, 1e300]) expect([...scoreRows(forest, 1, () => [v, v, 0, 0, 0, 0, 0])]).toEqual([4]);
   });
 
   it('not at all where it does not fit', () => {
-    expect(() => scoreForest(drawForest(15, 60, 255, 400), [0, 0, 0, 0, 0, 0, 0])).toThrow(/too many features or thresholds/);
+    const score = (forest: Forest) => scoreRows(forest, 1, () => [0, 0, 0, 0, 0, 0, 0]);
+    expect(() => score(drawForest(15, 60, 255, 400))).toThrow(/too many features or thresholds/);
+    // A chain of 256 inner nodes.
+    const nodes = Array.from({ length: 513 }, (_, n) => n), isInner = (n: number) => n % 2 === 0 && n < 512;
+    const chain: Tree = { feature: nodes.map((n) => (isInner(n) ? 0 : -1)), threshold: nodes.map(() => 1), left: nodes.map((n) => n + 1), value: nodes };
+    expect(() => score({ ...drawForest(20, 1, 1, 1), ...joinTrees([chain]) })).toThrow(/too many leaves to be scored: 257/);
   });
 });
 
