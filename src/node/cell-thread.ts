@@ -1,7 +1,7 @@
 /** One worker thread of the pool: opens the study, then does the cells it is sent. */
 import { parentPort, workerData } from 'node:worker_threads';
 import { answerJob, listTransfers, type CellJob, type OpenedCells } from '../parallel/answer-jobs.js';
-import { planStudy } from '../pipeline/attribute-study.js';
+import { planStudy } from '../pipeline/plan-study.js';
 import { CellWorker } from '../pipeline/cell-work.js';
 import { StudyAudio } from '../study/study-audio.js';
 import { loadKernelsFile, type KernelKind } from './kernels-file.js';
