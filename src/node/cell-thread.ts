@@ -10,7 +10,7 @@ import { loadStudy } from './study-files.js';
 const { manifestPath, kernels } = workerData as { manifestPath: string; kernels: KernelKind };
 
 async function open(): Promise<OpenedCells> {
-  const study = await loadStudy(manifestPath);
+  const study = await loadStudy(manifestPath, undefined, { isBlocking: true });
   const audio = new StudyAudio(study.timeline, study.openReader);
   const { settings, plan } = planStudy(study.timeline, study.manifest);
   return { audio, worker: new CellWorker(await loadKernelsFile(kernels), audio, settings, plan) };
