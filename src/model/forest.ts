@@ -1,5 +1,4 @@
 import { exp } from '../numeric/elementary.js';
-import { addLeaves, arrangeMasks, createMaskSpace, MASK_ROWS, markRow, spreadMarks, type ForestMasks } from './forest-masks.js';
 
 /**
  * A boosted forest of small trees for a yes/no question: log-odds = bias + sum over trees. The trees' nodes lie one tree after the other; what is read
@@ -57,24 +56,22 @@ export function scoreForest({ bias, roots, links, numbers }: Forest, x: ArrayLik
   return sum;
 }
 
-const arranged = new WeakMap<Forest, ForestMasks>();
+/** Raw log-odds of many vectors. @param getRow gives the vector of row k, each once, in order; it need not live longer than until the next is asked for */
+export type ScoreRows = (forest: Forest, count: number, getRow: (k: number) => ArrayLike<number>) => Float64Array;
 
-/**
- * Raw log-odds of many vectors, the same bits as one by one. What the forest holds must not change once it was asked.
- * @param getRow gives the vector of row k, each once, in order; it need not live longer than until the next is asked for
- * @throws RangeError for a forest of 255 features, a tree of 257 leaves, 257 thresholds of a feature, or more
- */
-export function scoreRows(forest: Forest, count: number, getRow: (k: number) => ArrayLike<number>): Float64Array {
-  const masks = arranged.get(forest) ?? arrangeMasks(forest), space = createMaskSpace(masks), out = new Float64Array(count).fill(forest.bias);
-  arranged.set(forest, masks);
-  for (let first = 0; first < count; first += MASK_ROWS) {
-    const end = Math.min(count, first + MASK_ROWS);
-    space.passed.fill(0);
-    for (let k = first; k < end; k++) markRow(masks, getRow(k), k - first, space.passed);
-    spreadMarks(masks, space.passed);
-    addLeaves(masks, space, out, first, end);
-  }
+/** One by one by the plain walk; the kernels do the same several times as fast (src/pipeline/forest-scorer.ts). */
+export const scoreRows: ScoreRows = (forest, count, getRow) => {
+  const out = new Float64Array(count);
+  for (let k = 0; k < count; k++) out[k] = scoreForest(forest, getRow(k));
   return out;
+};
+
+/** Thresholds in use, by feature, rising. @throws RangeError for 255 features or more, and 257 thresholds of one */
+export function listCuts({ features, links, numbers }: Pick<Forest, 'features' | 'links' | 'numbers'>): number[][] {
+  const found = features.map(() => new Set<number>());
+  numbers.forEach((v, n) => { if (links[2 * n] >= 0) found[links[2 * n]].add(v); });
+  if (features.length >= 255 || found.some((c) => c.size > 256)) throw new RangeError('a forest has too many features or thresholds');
+  return found.map((c) => [...c].sort((a, b) => a - b));
 }
 
 /** Calibrated probability, kept within 0.0005 of 0 and 1. */

@@ -1,5 +1,4 @@
-import { listCuts } from './forest-masks.js';
-import type { Forest } from './forest.js';
+import { listCuts, type Forest } from './forest.js';
 
 /** A forest as text: `nodes` holds the bytes of its nodes, tree by tree in order of breadth, as lines of hexadecimal digits: no words come about in them by chance. */
 export interface PackedForest {
