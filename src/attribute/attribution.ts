@@ -3,7 +3,7 @@ import { computeCallFeatures, type CallFeatures } from '../model/call-features.j
 import { CONTEXT_FEATURES, prepareContextFeatures } from '../model/context-features.js';
 import { findDoubtful, scoreDoubtful, type Describe } from '../model/doubtful.js';
 import type { GainFit } from '../model/fit-gains.js';
-import { readVoices, type Voices } from '../model/voices.js';
+import { readVoices, type PlaceVoices, type Voices } from '../model/voices.js';
 import { readProbability, scoreRows, type Forest, type ScoreRows } from '../model/forest.js';
 import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
 import { joinAbutting } from './join-abutting.js';
@@ -24,6 +24,8 @@ export interface Models {
   lost: Forest;
   /** How forests are asked; the plain walk where it is not given. */
   scoreRows?: ScoreRows;
+  /** Where voices are compared; in the plain loops where it is not given. */
+  placeVoices?: PlaceVoices;
 }
 
 /** A call with its caller: `track` is the track of the bird, or -1 for a caller without a tag. */
@@ -61,7 +63,7 @@ const LEAST_UNTAGGED = 0.05;
  */
 export function attributeCandidates(candidates: readonly Candidate[], gains: GainFit, models: Models): Attribution {
   const early = computeCallFeatures(candidates, gains);
-  const score = models.scoreRows ?? scoreRows, earlyOdds = score(models.first, early.length, (n) => early[n]), voices = readVoices(candidates);
+  const score = models.scoreRows ?? scoreRows, earlyOdds = score(models.first, early.length, (n) => early[n]), voices = readVoices(candidates, models.placeVoices);
   const doubtful = findDoubtful(earlyOdds), row = new Float64Array(CONTEXT_FEATURES.length);
   const secondOdds = scoreDoubtful(models.second, prepareContextFeatures(candidates, early, earlyOdds, gains, voices), row, doubtful, earlyOdds, score);
   const describe = prepareContextFeatures(candidates, early, secondOdds, gains, voices);

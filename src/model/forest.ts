@@ -59,7 +59,7 @@ export function scoreForest({ bias, roots, links, numbers }: Forest, x: ArrayLik
 /** Raw log-odds of many vectors. @param getRow gives the vector of row k, each once, in order; it need not live longer than until the next is asked for */
 export type ScoreRows = (forest: Forest, count: number, getRow: (k: number) => ArrayLike<number>) => Float64Array;
 
-/** One by one by the plain walk; the kernels do the same several times as fast (src/pipeline/forest-scorer.ts). */
+/** One by one by the plain walk; the kernels do the same several times as fast (src/pipeline/decision-kernels.ts). */
 export const scoreRows: ScoreRows = (forest, count, getRow) => {
   const out = new Float64Array(count);
   for (let k = 0; k < count; k++) out[k] = scoreForest(forest, getRow(k));

@@ -15,7 +15,7 @@ import { findSurveyIndex, type CellPlan } from './cells.js';
 import { noCheckpoint, resumeStep, type Checkpoint } from './checkpoint.js';
 import { extractChunks, type Chunk } from './extract-blocks.js';
 import { meanFloorDb } from './floor-table.js';
-import { scoreByKernels } from './forest-scorer.js';
+import { decideByKernels } from './decision-kernels.js';
 import { LostTime } from './lost-time.js';
 import { planStudy } from './plan-study.js';
 
@@ -77,7 +77,7 @@ export async function attributeStudy(
   const runner = makeRunner(settings, plan);
   const calibration = await resumeCalibration(runner, timeline, settings, plan, options);
   const models = options.models ?? SHIPPED_MODELS;
-  const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.kernels ? scoreByKernels(models, options.kernels) : models);
+  const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.kernels ? decideByKernels(models, options.kernels) : models);
   let done = 0;
   await extractChunks(runner, plan, settings, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => {
     const block = tables.add(chunk);

@@ -4,7 +4,7 @@ import type { Kernels } from '../../src/kernels/kernels.js';
 import { joinTrees, type Forest, type Tree } from '../../src/model/forest.js';
 import { SHIPPED_MODELS } from '../../src/model/shipped-models.js';
 import { loadKernelsFile } from '../../src/node/kernels-file.js';
-import { arrangeForest, scoreByKernels } from '../../src/pipeline/forest-scorer.js';
+import { arrangeForest, decideByKernels } from '../../src/pipeline/decision-kernels.js';
 import { Random } from '../../src/simulate/random.js';
 import { drawForest, drawRows, WIDTH } from '../model/draw-forest.js';
 import { scoreReference } from '../reference/forest.js';
@@ -42,7 +42,7 @@ describe('forests asked by the kernels', () => {
     const random = new Random(21), cuts = forest.features.map((): number[] => []);
     forest.numbers.forEach((v, n) => { if (forest.links[2 * n] >= 0) cuts[forest.links[2 * n]].push(v); });
     const rows = Array.from({ length: 70 }, () => cuts.map((c) => (c.length > 0 ? random.pick(c) + random.pick([-1e-9, 0, 1e-9]) : 0)));
-    const told = scoreByKernels(SHIPPED_MODELS, module).scoreRows!(forest, rows.length, (n) => rows[n]);
+    const told = decideByKernels(SHIPPED_MODELS, module).scoreRows!(forest, rows.length, (n) => rows[n]);
     expect([...told]).toEqual(scoreReference(forest, rows));
   });
 

@@ -1,12 +1,19 @@
 import type { Models } from '../attribute/attribution.js';
 import { ForestRows, type ForestColumns } from '../kernels/forest-rows.js';
+import { PatternProducts } from '../kernels/pattern-products.js';
 import { listCuts, type Forest } from '../model/forest.js';
+import { MOST_TEMPLATES } from '../model/voices.js';
 
-/** The same models, asked by kernels: the same bits as the plain walk. What a forest holds must not change once it was asked. */
-export function scoreByKernels(models: Models, kernels: WebAssembly.Module): Models {
+/** The same models, asked by kernels, and voices compared by them: the same bits as the plain loops. What a forest holds must not change once it was asked. */
+export function decideByKernels(models: Models, kernels: WebAssembly.Module): Models {
   const known = new Map<Forest, ForestRows>();
+  let voices: PatternProducts | undefined;
   return {
     ...models,
+    placeVoices: (count) => {
+      if (!voices || voices.capacity < count) voices = new PatternProducts(kernels, Math.max(LEAST_VOICES, 2 * count), MOST_TEMPLATES);
+      return { patterns: voices.patterns, products: voices };
+    },
     scoreRows: (forest, count, getRow) => {
       const rows = known.get(forest) ?? new ForestRows(kernels, arrangeForest(forest)), sums = new Float64Array(count).fill(forest.bias);
       known.set(forest, rows);
@@ -16,6 +23,8 @@ export function scoreByKernels(models: Models, kernels: WebAssembly.Module): Mod
   };
 }
 
+/** Room for voices grows by doubling from here on. */
+const LEAST_VOICES = 1024;
 const MOST_LEAVES = 256;
 
 /** A forest as the kernels read it. @throws RangeError where a tree has more than 256 leaves or children before their parent, a feature more than 256 thresholds, or features are more than 254 */
