@@ -1,6 +1,6 @@
 /**
- * Sums of the leaves that rows of features fall into in a forest of boosted trees, up to 128 rows at once, a bit of a vector for each; see src/model/forest-masks.ts, which
- * does the same with words. Nothing is branched on, so that nothing has to be foreseen.
+ * Sums of the leaves that rows of features fall into in a forest of boosted trees, up to 128 rows at once, a bit of a vector for each. No branch depends on a row, so that
+ * nothing has to be foreseen. Compare Lucchese et al. 2015 (SIGIR), where leaves are bits.
  *
  * Formula: out[k] = out[k] + sum over trees, in their order, of the leaf that row k reaches; from a node x[feature] < threshold goes to the lower child, all else (and not-a-number)
  *   to the upper one.
