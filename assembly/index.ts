@@ -24,6 +24,8 @@ export { stepEnergies } from './step-energy';
 export { frameTexture, meanTexture } from './frame-texture';
 export { describeCourse, describeSpectrum } from './sound-shape';
 export { voicePattern } from './voice-pattern';
+export { addLeaves, markThresholds } from './forest';
+export { patternProducts } from './pattern-products';
 export { findDryOffset, trackEnvelope } from './track-envelope';
 export { smoothLevel } from './owned-level';
 export { pathProducts } from './path-products';

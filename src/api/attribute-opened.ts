@@ -51,13 +51,13 @@ export interface AttributeResult extends StudyResult {
  * @throws VolaryError 'not-fit' with fewer than two usable tracks, 'interrupted'
  */
 export async function attributeInline(kernels: WebAssembly.Module, study: OpenedStudy, options: AttributeOptions = {}): Promise<AttributeResult> {
-  const { value, unread } = await useInlineRunner(kernels, study, options.signal, (makeRunner) => runStudy(study, options, makeRunner));
+  const { value, unread } = await useInlineRunner(kernels, study, options.signal, (makeRunner) => runStudy(kernels, study, options, makeRunner));
   return describeResult(study, value, unread);
 }
 
-/** Attributes an opened study with a pool of workers that have opened it too; the pool is closed in any case. Throws like attributeInline. */
-export async function attributePooled(pool: WorkerPool, study: OpenedStudy, options: AttributeOptions = {}): Promise<AttributeResult> {
-  const { value, unread } = await usePooledRunner(pool, options.signal, (makeRunner) => runStudy(study, options, makeRunner));
+/** Attributes an opened study with a pool of workers that have opened it too; the pool is closed in any case. Throws like attributeInline. @param kernels the compiled kernels, with which this thread decides */
+export async function attributePooled(kernels: WebAssembly.Module, pool: WorkerPool, study: OpenedStudy, options: AttributeOptions = {}): Promise<AttributeResult> {
+  const { value, unread } = await usePooledRunner(pool, options.signal, (makeRunner) => runStudy(kernels, study, options, makeRunner));
   return describeResult(study, value, unread);
 }
 
@@ -88,9 +88,11 @@ export async function usePooledRunner<T>(pool: WorkerPool, signal: AbortSignal |
   }
 }
 
-async function runStudy(study: OpenedStudy, options: AttributeOptions, makeRunner: MakeRunner): Promise<StudyResult> {
+async function runStudy(kernels: WebAssembly.Module, study: OpenedStudy, options: AttributeOptions, makeRunner: MakeRunner): Promise<StudyResult> {
   requireNotAborted(options.signal);
-  return attributeStudy(study.timeline, study.manifest, makeRunner, { maxOffsetSec: options.maxOffsetSec, onProgress: options.onProgress, onCalls: options.onCalls, checkpoint: options.checkpoint });
+  return attributeStudy(study.timeline, study.manifest, makeRunner, {
+    maxOffsetSec: options.maxOffsetSec, onProgress: options.onProgress, onCalls: options.onCalls, checkpoint: options.checkpoint, kernels,
+  });
 }
 
 function describeResult(study: OpenedStudy, result: StudyResult, unread: readonly string[]): AttributeResult {

@@ -3,8 +3,8 @@ import { computeCallFeatures, type CallFeatures } from '../model/call-features.j
 import { CONTEXT_FEATURES, prepareContextFeatures } from '../model/context-features.js';
 import { findDoubtful, scoreDoubtful, type Describe } from '../model/doubtful.js';
 import type { GainFit } from '../model/fit-gains.js';
-import { readVoices, type Voices } from '../model/voices.js';
-import { readProbability, scoreForest, scoreRows, type Forest } from '../model/forest.js';
+import { readVoices, type PlaceVoices, type Voices } from '../model/voices.js';
+import { readProbability, scoreRows, type Forest, type ScoreRows } from '../model/forest.js';
 import { groupLeftovers, type LeftoverEvent } from './group-leftovers.js';
 import { joinAbutting } from './join-abutting.js';
 import { collectLostClaims } from './lost-features.js';
@@ -22,6 +22,10 @@ export interface Models {
   untaggedAgain: Forest;
   /** Is it a call of this bird, whose link was down? */
   lost: Forest;
+  /** How forests are asked; the plain walk where it is not given. */
+  scoreRows?: ScoreRows;
+  /** Where voices are compared; in the plain loops where it is not given. */
+  placeVoices?: PlaceVoices;
 }
 
 /** A call with its caller: `track` is the track of the bird, or -1 for a caller without a tag. */
@@ -59,11 +63,11 @@ const LEAST_UNTAGGED = 0.05;
  */
 export function attributeCandidates(candidates: readonly Candidate[], gains: GainFit, models: Models): Attribution {
   const early = computeCallFeatures(candidates, gains);
-  const earlyOdds = scoreRows(models.first, early.length, (n) => early[n]), voices = readVoices(candidates);
+  const score = models.scoreRows ?? scoreRows, earlyOdds = score(models.first, early.length, (n) => early[n]), voices = readVoices(candidates, models.placeVoices);
   const doubtful = findDoubtful(earlyOdds), row = new Float64Array(CONTEXT_FEATURES.length);
-  const secondOdds = scoreDoubtful(models.second, prepareContextFeatures(candidates, early, earlyOdds, gains, voices), row, doubtful, earlyOdds);
+  const secondOdds = scoreDoubtful(models.second, prepareContextFeatures(candidates, early, earlyOdds, gains, voices), row, doubtful, earlyOdds, score);
   const describe = prepareContextFeatures(candidates, early, secondOdds, gains, voices);
-  const logOdds = scoreDoubtful(models.own, describe, row, findDoubtful(secondOdds, doubtful), secondOdds);
+  const logOdds = scoreDoubtful(models.own, describe, row, findDoubtful(secondOdds, doubtful), secondOdds, score);
   const ownProbability = logOdds.map((z, n) => (candidates[n].shared ? 0 : readProbability(models.own, z)));
   const accepted = acceptCandidates(candidates, ownProbability, LEAST_PROBABILITY);
   const events = findLeftovers(candidates, accepted, ownProbability, gains);
@@ -92,18 +96,19 @@ interface LeftoverClaim { n: number; caller: number; p: number; secondP: number 
 function weighLeftovers(
   candidates: readonly Candidate[], features: readonly CallFeatures[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], accepted: readonly number[], gains: GainFit, models: Models, voices: Voices, describe: Describe,
 ): LeftoverClaim[][] {
-  const cuts = listCuts(candidates, events);
+  const cuts = listCuts(candidates, events), score = models.scoreRows ?? scoreRows;
   const rows = computeUntaggedFeatures(candidates, features, logOdds, events, cuts, accepted, gains);
-  const first = { cuts, rows, logOdds: [...scoreRows(models.untagged, rows.length, (k) => rows[k])] }, odds = [...first.logOdds];
+  const first = { cuts, rows, logOdds: [...score(models.untagged, rows.length, (k) => rows[k])] }, odds = [...first.logOdds];
   const asked = findDoubtful(first.logOdds);
   const again = computeUntaggedContext(candidates, first, asked, accepted, gains, voices, describe);
-  scoreRows(models.untaggedAgain, again.length, (k) => again[k]).forEach((z, k) => { odds[asked[k]] = z; });
+  score(models.untaggedAgain, again.length, (k) => again[k]).forEach((z, k) => { odds[asked[k]] = z; });
   const best = cuts.map(({ candidate }, k): LeftoverClaim => ({ n: candidate, caller: UNTAGGED, p: readProbability(models.untaggedAgain, odds[k]), secondP: 0 }));
-  for (const { cut, track, features: x } of collectLostClaims(candidates, logOdds, events, cuts, odds, gains, voices)) {
-    const p = readProbability(models.lost, scoreForest(models.lost, x)), now = best[cut];
+  const lost = collectLostClaims(candidates, logOdds, events, cuts, odds, gains, voices), lostOdds = score(models.lost, lost.length, (k) => lost[k].features);
+  lost.forEach(({ cut, track }, k) => {
+    const p = readProbability(models.lost, lostOdds[k]), now = best[cut];
     if (p > now.p) best[cut] = { n: now.n, caller: track, p, secondP: now.caller === UNTAGGED ? now.p : now.secondP };
     else if (now.caller === UNTAGGED && p > now.secondP) now.secondP = p;
-  }
+  });
   const claims = best.map(({ n, p }) => ({ track: 0, onsetSec: candidates[n].onsetSec, offsetSec: candidates[n].offsetSec, score: p }));
   const out: LeftoverClaim[][] = events.map(() => []);
   for (const k of suppressRivals(claims, LEAST_UNTAGGED)) out[cuts[k].event].push(best[k]);

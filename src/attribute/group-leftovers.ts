@@ -24,28 +24,30 @@ export function measureStrength(c: Candidate, gainDb: ArrayLike<number>): number
  * @param free indices of candidates that no accepted call explains
  */
 export function groupLeftovers(candidates: readonly Candidate[], free: readonly number[], gainDb: ArrayLike<number>): LeftoverEvent[] {
-  const strength = new Map(free.map((n) => [n, measureStrength(candidates[n], gainDb)]));
-  const order = [...free].sort((a, b) => strength.get(b)! - strength.get(a)! || a - b);
-  const position = new Map(order.map((n, k) => [n, k]));
+  // By candidate: tables are looked up far more often than candidates are free.
+  const strength = new Float64Array(candidates.length), position = new Int32Array(candidates.length), isTaken = new Uint8Array(candidates.length);
+  for (const n of free) strength[n] = measureStrength(candidates[n], gainDb);
+  const order = [...free].sort((a, b) => strength[b] - strength[a] || a - b);
+  order.forEach((n, k) => { position[n] = k; });
   const byTime = [...free].sort((a, b) => candidates[a].onsetSec - candidates[b].onsetSec || a - b);
   const starts = byTime.map((n) => candidates[n].onsetSec);
-  const taken = new Set<number>();
   const events: LeftoverEvent[] = [];
   for (const lead of order) {
-    if (taken.has(lead)) continue;
+    if (isTaken[lead]) continue;
     const c = candidates[lead];
     const members = [lead];
     for (let k = lowerBound(starts, c.onsetSec - 2); k < byTime.length && starts[k] < c.offsetSec; k++) {
       const n = byTime[k];
-      if (n !== lead && !taken.has(n) && position.get(n)! > position.get(lead)! && overlapShare(c, candidates[n]) > 0.3) members.push(n);
+      if (n !== lead && !isTaken[n] && position[n] > position[lead] && overlapShare(c, candidates[n]) > 0.3) members.push(n);
     }
-    for (const n of members) taken.add(n);
-    const near = members.filter((n) => strength.get(n)! > strength.get(lead)! - NEAR_DB);
-    events.push({
-      lead, members,
-      onsetSec: Math.min(...near.map((n) => candidates[n].onsetSec)),
-      offsetSec: Math.max(...near.map((n) => candidates[n].offsetSec)),
-    });
+    let onsetSec = Infinity; let offsetSec = -Infinity;
+    for (const n of members) {
+      isTaken[n] = 1;
+      if (!(strength[n] > strength[lead] - NEAR_DB)) continue;
+      onsetSec = Math.min(onsetSec, candidates[n].onsetSec);
+      offsetSec = Math.max(offsetSec, candidates[n].offsetSec);
+    }
+    events.push({ lead, members, onsetSec, offsetSec });
   }
   return events.sort((a, b) => a.onsetSec - b.onsetSec || a.lead - b.lead);
 }

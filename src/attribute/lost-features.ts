@@ -35,14 +35,14 @@ export function collectLostClaims(
   candidates: readonly Candidate[], logOdds: ArrayLike<number>, events: readonly LeftoverEvent[], cuts: readonly LeftoverCut[], untaggedOdds: ArrayLike<number>, gains: GainFit, voices: Voices,
 ): LostClaim[] {
   const templates = collectTemplates(candidates, logOdds, gains);
-  const claims: LostClaim[] = [];
+  const claims: LostClaim[] = [], pitches = templates.map((list) => middlePitch(candidates, list));
   cuts.forEach(({ event, candidate }, cut) => {
     const c = candidates[candidate];
     const lost = Array.from(c.lostShare, (_, k) => k).filter((k) => k !== c.track && c.lostShare[k] > LEAST_LOST);
     for (const track of lost) {
       const [from, to] = findNear(templates[track], c.onsetSec);
       if (from === to) continue;
-      const claim = describeClaim(candidates, candidate, templates, track, lost.length, gains, voices);
+      const claim = describeClaim(candidates, candidate, templates, track, lost.length, pitches[track], gains, voices);
       claims.push({ cut, track, features: Float64Array.from([...claim, logOdds[candidate], untaggedOdds[cut], ...describePlace(candidates, candidate, events[event], gains)]) });
     }
   });
@@ -57,7 +57,7 @@ function describePlace(candidates: readonly Candidate[], n: number, e: LeftoverE
   ];
 }
 
-function describeClaim(candidates: readonly Candidate[], n: number, templates: readonly Template[][], track: number, lostBirds: number, gains: GainFit, voices: Voices): number[] {
+function describeClaim(candidates: readonly Candidate[], n: number, templates: readonly Template[][], track: number, lostBirds: number, pitch: number, gains: GainFit, voices: Voices): number[] {
   const c = candidates[n];
   const own = compareArrival(candidates, templates[track], c, track, gains);
   let otherLag = 0.5; let otherLead = 20; let otherVoice = UNKNOWN_VOICE;
@@ -69,7 +69,6 @@ function describeClaim(candidates: readonly Candidate[], n: number, templates: r
     if (d.lagMs < otherLag) otherLag = d.lagMs;
     if (d.leadDb < otherLead) otherLead = d.leadDb;
   });
-  const pitches = templates[track].map((t) => log2(candidates[t.candidate].centroidHz)).sort((a, b) => a - b);
   const voice = compareWithBird(voices, candidates, n, templates[track]);
   let bestZ = 0; let heard = 0;
   for (let j = 0; j < c.agreementZ.length; j++) {
@@ -80,8 +79,14 @@ function describeClaim(candidates: readonly Candidate[], n: number, templates: r
   return [
     own.lagMs, own.common, own.leadDb, own.leadMedianDb, measureStrength(c, gains.gainDb) - own.strengthDb, otherLag, otherLead, log2(1 + templates[track].length),
     own.sinceSec, c.lostShare[track], lostBirds, (c.offsetSec - c.onsetSec) * 1e3, c.entropy, c.peakDb, bestZ, heard,
-    Math.abs(log2(c.centroidHz) - pitches[pitches.length >> 1]), c.shared, voice, compareLikeness(voice, otherVoice),
+    Math.abs(log2(c.centroidHz) - pitch), c.shared, voice, compareLikeness(voice, otherVoice),
   ];
+}
+
+/** Upper median of the pitch of a bird's calls, octaves; not-a-number of none. */
+function middlePitch(candidates: readonly Candidate[], list: readonly Template[]): number {
+  const pitches = Float64Array.from(list, (t) => log2(candidates[t.candidate].centroidHz)).sort();
+  return pitches.length > 0 ? pitches[pitches.length >> 1] : NaN;
 }
 
 interface Arrival { lagMs: number; common: number; leadDb: number; leadMedianDb: number; strengthDb: number; sinceSec: number }
@@ -91,32 +96,33 @@ function compareArrival(candidates: readonly Candidate[], list: readonly Templat
   const g = gains.gainDb;
   const o = c.track;
   let best: Arrival = { lagMs: 0.5, common: 0, leadDb: 20, leadMedianDb: 20, strengthDb: 0, sinceSec: 300 };
+  const leads = new Float64Array(c.levelDb.length);
   let cost = Infinity;
   for (const t of list) {
     if (Math.abs(t.tSec - c.onsetSec) > REACH_SEC || t.candidate < 0) continue;
     const source = candidates[t.candidate];
     if (source.onsetSec < c.offsetSec && source.offsetSec > c.onsetSec) continue;
     let square = 0; let common = 0;
-    const leads: number[] = [];
+    let count = 0; let leadSquare = 0;
     for (let j = 0; j < t.leadDb.length; j++) {
       if (j === o || j === track || c.lostShare[j] > 0.3) continue;
-      const lead = c.levelDb[o] - g[o] - (c.levelDb[j] - g[j]);
-      leads.push(Math.min(20, Math.abs(lead - (t.leadDb[j] - t.leadDb[o]))));
+      const lead = c.levelDb[o] - g[o] - (c.levelDb[j] - g[j]), far = Math.min(20, Math.abs(lead - (t.leadDb[j] - t.leadDb[o])));
+      leads[count++] = far;
+      leadSquare += far * far;
       const d = c.agreementZ[j] >= CLEAR_Z ? c.lagSec[j] * 1e3 - (t.lagMs[j] - t.lagMs[o]) : NaN;
       if (Number.isNaN(d)) continue;
       square += Math.min(0.25, d * d);
       common++;
     }
-    if (leads.length === 0) continue;
+    if (count === 0) continue;
     const lagMs = common ? Math.sqrt(square / common) : 0.5;
-    const leadDb = Math.sqrt(leads.reduce((s, v) => s + v * v, 0) / leads.length);
-    leads.sort((a, b) => a - b);
+    const leadDb = Math.sqrt(leadSquare / count);
     const now = lagMs * 20 + leadDb;
     if (now >= cost) continue;
     cost = now;
     // What the template's call left on the event's track.
     const strengthDb = measureStrength(source, g) - t.leadDb[o];
-    best = { lagMs, common, leadDb: Math.min(20, leadDb), leadMedianDb: leads[leads.length >> 1], strengthDb, sinceSec: Math.abs(t.tSec - c.onsetSec) };
+    best = { lagMs, common, leadDb: Math.min(20, leadDb), leadMedianDb: leads.subarray(0, count).sort()[count >> 1], strengthDb, sinceSec: Math.abs(t.tSec - c.onsetSec) };
   }
   return best;
 }

@@ -62,7 +62,7 @@ export async function attributeTracks(input: TracksInput, options: BrowserOption
 async function attributeFileStudy(study: FileStudy, options: BrowserOptions): Promise<AttributeResult> {
   const kernels = await loadKernels(options.kernels);
   if (!options.workers || study.timeline.tracks.length < 2) return attributeInline(kernels, study, options);
-  return attributePooled(createBrowserPool(kernels, study, options.workers), study, options);
+  return attributePooled(kernels, createBrowserPool(kernels, study, options.workers), study, options);
 }
 
 async function openStudyOfFiles(files: (File | BirdFile)[], options: AttributeFilesOptions): Promise<{ study: FileStudy; notes: string[] }> {

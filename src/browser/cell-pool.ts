@@ -1,7 +1,7 @@
 import type { FileStudy } from './open-files.js';
 import type { CellAnswer } from '../parallel/answer-jobs.js';
 import { createWorkerPool, type WorkerPool, type WorkerPort } from '../parallel/worker-pool.js';
-import { planStudy } from '../pipeline/attribute-study.js';
+import { planStudy } from '../pipeline/plan-study.js';
 import { VolaryError } from '../schema/errors.js';
 import type { CellWorkerStart } from './cell-worker.js';
 

@@ -55,16 +55,18 @@ export function unpackCandidates(rows: Float64Array, trackCount: number): Candid
 }
 
 function readRow(rows: Float64Array, start: number, trackCount: number): Candidate {
-  let at = start;
-  const number = (): number => rows[at++];
-  const array = (length: number): Float64Array => rows.subarray(at, (at += length));
-  // Written out, so that all candidates are objects of one shape.
+  const at = start + NUMBERS, bands = at + TRACK_ARRAYS * trackCount, voice = bands + SOUND_BANDS;
+  // Written out, so that all candidates are objects of one shape; place by place, for a counter in closures is several times as much for the engine to compile.
   return {
-    track: number(), onsetSec: number(), offsetSec: number(), peakDb: number(), overPedestal: number(), shared: number(), core: number(), twin: number(), elements: number(),
-    unevenness: number(), gapSec: number(),
-    ownedShare: number(), leadDb: number(), entropy: number(), crestDb: number(), peakHz: number(), centroidHz: number(), bandwidthHz: number(), highRiseDb: number(),
-    timeEntropy: number(), attackDb: number(), flatness: number(), steadiness: number(), harmonicity: number(), ownedBins: number(),
-    levelDb: array(trackCount), floorDb: array(trackCount), lagSec: array(trackCount), agreement: array(trackCount), agreementZ: array(trackCount), zeroLag: array(trackCount),
-    tiltDb: array(trackCount), lostShare: array(trackCount), bands: array(SOUND_BANDS), voice: array(VOICE_NUMBERS),
+    track: rows[start], onsetSec: rows[start + 1], offsetSec: rows[start + 2], peakDb: rows[start + 3], overPedestal: rows[start + 4], shared: rows[start + 5],
+    core: rows[start + 6], twin: rows[start + 7], elements: rows[start + 8], unevenness: rows[start + 9], gapSec: rows[start + 10], ownedShare: rows[start + 11],
+    leadDb: rows[start + 12], entropy: rows[start + 13], crestDb: rows[start + 14], peakHz: rows[start + 15], centroidHz: rows[start + 16], bandwidthHz: rows[start + 17],
+    highRiseDb: rows[start + 18], timeEntropy: rows[start + 19], attackDb: rows[start + 20], flatness: rows[start + 21], steadiness: rows[start + 22],
+    harmonicity: rows[start + 23], ownedBins: rows[start + 24],
+    levelDb: rows.subarray(at, at + trackCount), floorDb: rows.subarray(at + trackCount, at + 2 * trackCount),
+    lagSec: rows.subarray(at + 2 * trackCount, at + 3 * trackCount), agreement: rows.subarray(at + 3 * trackCount, at + 4 * trackCount),
+    agreementZ: rows.subarray(at + 4 * trackCount, at + 5 * trackCount), zeroLag: rows.subarray(at + 5 * trackCount, at + 6 * trackCount),
+    tiltDb: rows.subarray(at + 6 * trackCount, at + 7 * trackCount), lostShare: rows.subarray(at + 7 * trackCount, at + 8 * trackCount),
+    bands: rows.subarray(bands, voice), voice: rows.subarray(voice, voice + VOICE_NUMBERS),
   };
 }

@@ -35,11 +35,7 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
   const spectra = input.signals ? engine.analyse(input.signals, input.signals[0].length, input.floors) : engine.analysePlaced(input.floors);
   const lost = findLostFrames(spectra, input.floors, settings.bandBins[0]);
   const ownership = mapOwnership(spectra, input.floors, input.gainDb, lost, settings.bandBins);
-  const levels = spectra.power.map((_, j) => ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins));
-  const isLoud = levels.map(hasLoudFrame);
-  const pedestals = levels.map((level, j) => (
-    isLoud[j] ? findPedestal(spectra, input.floors[j], j, level, settings.bandBins, PEDESTAL_FROM_DB) : NO_PEDESTAL));
-  const tonalLevels = levels.map((level, j) => (isLoud[j] ? ownedLevel(spectra, input.floors[j], ownership.owner, j, settings.bandBins, pedestals[j]) : level));
+  const { isLoud, levels, pedestals, tonalLevels } = measureTracks(spectra, input.floors, ownership.owner, settings.bandBins);
   const sharedLevel = measureSharedLevel(spectra, input.floors, ownership, settings.bandBins);
   const context: StretchContext = {
     spectra, levels, tonalLevels, pedestals, sharedLevel, floors: input.floors, gainDb: input.gainDb, lost, ownership, settings, lagMeter,
@@ -76,6 +72,22 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
   const wanted = input.tellingOnly ? candidates.filter(isTelling) : candidates;
   wanted.sort((a, b) => a.onsetSec - b.onsetSec || a.track - b.track || a.offsetSec - b.offsetSec || a.shared - b.shared || a.twin - b.twin);
   return { candidates: wanted, lost };
+}
+
+/** Levels of all tracks, and whether they are ever loud. Arrays grow value by value: compiled code knows them again, whichever code made them. */
+function measureTracks(
+  s: StretchSpectra, floors: readonly FloorSpectrum[], owner: Uint8Array, bins: readonly [number, number],
+): Pick<StretchContext, 'levels' | 'pedestals' | 'tonalLevels'> & { isLoud: boolean[] } {
+  const isLoud: boolean[] = [], levels: Float32Array[] = [], pedestals: Float32Array[] = [], tonalLevels: Float32Array[] = [];
+  for (let j = 0; j < s.trackCount; j++) {
+    const level = ownedLevel(s, floors[j], owner, j, bins), loud = hasLoudFrame(level);
+    const pedestal = loud ? findPedestal(s, floors[j], j, level, bins, PEDESTAL_FROM_DB) : NO_PEDESTAL;
+    isLoud.push(loud);
+    levels.push(level);
+    pedestals.push(pedestal);
+    tonalLevels.push(loud ? ownedLevel(s, floors[j], owner, j, bins, pedestal) : level);
+  }
+  return { isLoud, levels, pedestals, tonalLevels };
 }
 
 /** Segments of sound that no track leads clearly, not yet on a track. */

@@ -83,6 +83,9 @@ export interface KernelExports {
   /** course: f64[count]; result: f64[4]. */
   describeCourse(course: Ptr, count: number, result: Ptr): void;
   /** scratch: f64[192]; result: f64[16]. */
+  markThresholds(rows: Ptr, rowCount: number, width: number, starts: Ptr, cuts: Ptr, passed: Ptr): void;
+  addLeaves(trees: Ptr, treeCount: number, nodes: Ptr, leaves: Ptr, passed: Ptr, slots: Ptr, rowCount: number, out: Ptr): void;
+  patternProducts(patterns: Ptr, first: number, others: Ptr, count: number, out: Ptr): void;
   voicePattern(spectrum: Ptr, firstBin: number, endBin: number, scratch: Ptr, result: Ptr): void;
   /** own: f64[count]. */
   trackEnvelope(

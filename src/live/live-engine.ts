@@ -6,6 +6,7 @@ import { log10 } from '../numeric/elementary.js';
 import { unpackCandidates } from '../evidence/candidate-rows.js';
 import { CellWorker, type ExtractResult } from '../pipeline/cell-work.js';
 import { planCells } from '../pipeline/cells.js';
+import { decideByKernels } from '../pipeline/decision-kernels.js';
 import { meanFloorDb } from '../pipeline/floor-table.js';
 import type { CallRow } from '../schema/rows.js';
 import type { StudyAudio } from '../study/study-audio.js';
@@ -171,7 +172,7 @@ export class LiveEngine {
     const kept = Math.ceil((this.contextSec + WAIT_SEC + 1) / this.slotSec) + 2 * this.stepSlots;
     this.run = {
       state, slots: new ActiveSlots(state.slots, kept, Math.ceil(HALO_SEC / this.slotSec)), learning: new Learning(state.learned, setup.tracks.map((t) => t.recorderIndex)),
-      decider: new Decider(state.decider, this.options.models, context), watchers: new Watchers(birds, state.watchers),
+      decider: new Decider(state.decider, decideByKernels(this.options.models, this.module), context), watchers: new Watchers(birds, state.watchers),
     };
   }
 

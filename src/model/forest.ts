@@ -45,84 +45,32 @@ export function joinTrees(trees: readonly Tree[]): Pick<Forest, 'roots' | 'links
   return { roots, links, numbers };
 }
 
-/** Rows that go through a tree one after the other while it is in the first cache. */
-const BLOCK_ROWS = 64;
-
-/** Raw log-odds of a feature vector (in the order of `forest.features`). What the forest holds must not change once it was asked. */
-export function scoreForest(forest: Forest, x: ArrayLike<number>): number {
-  return scoreRows(forest, 1, () => x)[0];
+/** Raw log-odds of a feature vector (in the order of `forest.features`): the plain walk, node by node. */
+export function scoreForest({ bias, roots, links, numbers }: Forest, x: ArrayLike<number>): number {
+  let sum = bias;
+  for (let t = 0; t < roots.length; t++) {
+    let n = roots[t];
+    while (links[2 * n] >= 0) n = links[2 * n + 1] + (x[links[2 * n]] < numbers[n] ? 0 : 1);
+    sum += numbers[n];
+  }
+  return sum;
 }
 
 /** Raw log-odds of many vectors. @param getRow gives the vector of row k, each once, in order; it need not live longer than until the next is asked for */
-export function scoreRows(forest: Forest, count: number, getRow: (k: number) => ArrayLike<number>): Float64Array {
-  const shape = arrange(forest), width = forest.features.length, out = new Float64Array(count).fill(forest.bias), bins = new Uint16Array(Math.min(count, BLOCK_ROWS) * width);
-  for (let first = 0; first < count; first += BLOCK_ROWS) {
-    const end = Math.min(count, first + BLOCK_ROWS);
-    for (let k = first; k < end; k++) placeRow(shape, getRow(k), bins, (k - first) * width, width);
-    addTrees(shape, bins, width, out.subarray(first, end));
-  }
+export type ScoreRows = (forest: Forest, count: number, getRow: (k: number) => ArrayLike<number>) => Float64Array;
+
+/** One by one by the plain walk; the kernels do the same several times as fast (src/pipeline/decision-kernels.ts). */
+export const scoreRows: ScoreRows = (forest, count, getRow) => {
+  const out = new Float64Array(count);
+  for (let k = 0; k < count; k++) out[k] = scoreForest(forest, getRow(k));
   return out;
-}
-
-/** Where the values of a vector lie among the thresholds of their features. */
-function placeRow({ starts, cuts }: Arranged, x: ArrayLike<number>, bins: Uint16Array, at: number, width: number): void {
-  for (let f = 0; f < width; f++) {
-    const from = starts[f], v = x[f];
-    let low = from, high = starts[f + 1];
-    while (low < high) {
-      const middle = (low + high) >> 1;
-      if (v < cuts[middle]) high = middle; else low = middle + 1;
-    }
-    bins[at + f] = low - from;
-  }
-}
-
-/** Adds the leaves of all trees, tree by tree, so that every row's sum is made in the same order. */
-function addTrees({ roots, words, leaves }: Arranged, bins: Uint16Array, width: number, sums: Float64Array): void {
-  for (let t = 0; t < roots.length; t++) {
-    const root = roots[t];
-    for (let k = 0, at = 0; k < sums.length; k++, at += width) {
-      let word = words[root];
-      for (let feature = word >>> 24; feature !== LEAF; feature = word >>> 24) word = words[root + (word & 0xffff) + (bins[at + feature] > ((word >>> 16) & 255) ? 1 : 0)];
-      sums[k] += leaves[word & 0xffffff];
-    }
-  }
-}
-
-/**
- * A forest as it is read fastest: where a value lies among a feature's thresholds is found once, and a node is one word, so that large forests stay in the second cache.
- * Of a word the top byte is the feature, then come the place of its threshold (8 bits) and the first child, counted from the root (16); of a leaf the number of its value (24).
- */
-interface Arranged { roots: Int32Array; starts: Int32Array; cuts: Float64Array; words: Uint32Array; leaves: Float64Array }
-
-const LEAF = 255;
-const arranged = new WeakMap<Forest, Arranged>();
-
-function arrange(forest: Forest): Arranged {
-  const known = arranged.get(forest);
-  if (known) return known;
-  const { features, roots, links, numbers } = forest, perFeature = listCuts(forest), places = perFeature.map((c) => new Map(c.map((v, k) => [v, k])));
-  const starts = new Int32Array(features.length + 1), words = new Uint32Array(numbers.length), leaves: number[] = [];
-  perFeature.forEach((c, f) => { starts[f + 1] = starts[f] + c.length; });
-  roots.forEach((root, k) => {
-    const end = k + 1 < roots.length ? roots[k + 1] : numbers.length;
-    if (end - root > 0x10000) throw new RangeError('a tree has too many nodes to be scored');
-    for (let n = root; n < end; n++) {
-      const feature = links[2 * n];
-      if (feature >= 0) words[n] = ((feature << 24) | (places[feature].get(numbers[n])! << 16) | (links[2 * n + 1] - root)) >>> 0;
-      else words[n] = ((LEAF << 24) | (leaves.push(numbers[n]) - 1)) >>> 0;
-    }
-  });
-  const out = { roots, starts, cuts: Float64Array.from(perFeature.flat()), words, leaves: Float64Array.from(leaves) };
-  arranged.set(forest, out);
-  return out;
-}
+};
 
 /** Thresholds in use, by feature, rising. @throws RangeError for 255 features or more, and 257 thresholds of one */
 export function listCuts({ features, links, numbers }: Pick<Forest, 'features' | 'links' | 'numbers'>): number[][] {
   const found = features.map(() => new Set<number>());
   numbers.forEach((v, n) => { if (links[2 * n] >= 0) found[links[2 * n]].add(v); });
-  if (features.length >= LEAF || found.some((c) => c.size > 256)) throw new RangeError('a forest has too many features or thresholds');
+  if (features.length >= 255 || found.some((c) => c.size > 256)) throw new RangeError('a forest has too many features or thresholds');
   return found.map((c) => [...c].sort((a, b) => a - b));
 }
 

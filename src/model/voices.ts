@@ -10,16 +10,27 @@ export interface Voices {
   /** Of the upper three quarters, and of the upper halves alone. */
   restLengths: Float64Array;
   upperLengths: Float64Array;
+  /** Multiplies patterns by kernels; the plain loops where it is not given. */
+  products?: VoiceProducts;
 }
 
+/** Inner products of a pattern with the first `count` of `others`, exact; valid until the next call. */
+export interface VoiceProducts {
+  others: Int32Array;
+  multiply(n: number, count: number): ArrayLike<number>;
+}
+
+/** Gives memory for patterns of so many voices, and what multiplies them there. Those of the voices before are gone. */
+export type PlaceVoices = (count: number) => { patterns: Int8Array; products: VoiceProducts };
+
 /** Templates of a bird that a voice is compared with: the nearest in time. */
-const MOST_TEMPLATES = 24;
+export const MOST_TEMPLATES = 24;
 const QUARTER = VOICE_BINS / 4, HALF = VOICE_BINS / 2;
 /** Calls nearer than this in time may hold some of the same sound. */
 const APART_SEC = 0.02;
 
-export function readVoices(candidates: readonly Candidate[]): Voices {
-  const patterns = new Int8Array(candidates.length * VOICE_BINS);
+export function readVoices(candidates: readonly Candidate[], place?: PlaceVoices): Voices {
+  const placed = place?.(candidates.length), patterns = placed?.patterns ?? new Int8Array(candidates.length * VOICE_BINS);
   const [lengths, restLengths, upperLengths] = [0, 1, 2].map(() => new Float64Array(candidates.length));
   candidates.forEach((c, n) => {
     readVoicePattern(c.voice, patterns, n * VOICE_BINS);
@@ -28,13 +39,13 @@ export function readVoices(candidates: readonly Candidate[]): Voices {
     restLengths[n] = Math.sqrt(rest);
     upperLengths[n] = Math.sqrt(upper);
   });
-  return { patterns, lengths, restLengths, upperLengths };
+  return { patterns, lengths, restLengths, upperLengths, products: placed?.products };
 }
 
 /** Cosine of the patterns of candidates `a` and `b`: 1 of equal ones, about 0 of unrelated ones; 0 where there is none. */
 export function compareVoices(v: Voices, a: number, b: number): number {
   const both = v.lengths[a] * v.lengths[b];
-  return both > 0 ? multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS, 0, VOICE_BINS) / both : 0;
+  return both > 0 ? multiplyPair(v, a, b) / both : 0;
 }
 
 /** What is said of a voice that cannot be compared with any: less than any likeness of two. */
@@ -42,14 +53,22 @@ export const UNKNOWN_VOICE = -1;
 
 /** Mean cosine with the two most alike calls of a list near the candidate in time, none of which may be the same sound; UNKNOWN_VOICE where there is none. */
 export function compareWithBird(v: Voices, candidates: readonly Candidate[], n: number, list: readonly Template[]): number {
-  const c = candidates[n];
+  const c = candidates[n], { products, lengths } = v;
   const [from, to] = findNear(list, c.onsetSec, MOST_TEMPLATES);
-  let best = UNKNOWN_VOICE; let second = UNKNOWN_VOICE;
+  let best = UNKNOWN_VOICE; let second = UNKNOWN_VOICE; let count = 0;
   for (let k = from; k < to; k++) {
     const m = list[k].candidate, o = candidates[m];
     if (o.onsetSec < c.offsetSec + APART_SEC && o.offsetSec > c.onsetSec - APART_SEC) continue;
+    if (products) { products.others[count++] = m; continue; }
     const likeness = compareAbove(v, n, m, second);
     if (likeness > best) { second = best; best = likeness; } else if (likeness > second) second = likeness;
+  }
+  if (products && count > 0) {
+    const told = products.multiply(n, count);
+    for (let k = 0; k < count; k++) {
+      const both = lengths[n] * lengths[products.others[k]], likeness = both > 0 ? told[k] / both : 0;
+      if (likeness > best) { second = best; best = likeness; } else if (likeness > second) second = likeness;
+    }
   }
   return second > UNKNOWN_VOICE ? (best + second) / 2 : best;
 }
@@ -91,6 +110,13 @@ function compareAbove(v: Voices, a: number, b: number, least: number): number {
   most = (sum + v.upperLengths[a] * v.upperLengths[b]) / both;
   if (most + ROUNDING < least) return most;
   return (sum + multiply(v.patterns, a * VOICE_BINS, b * VOICE_BINS, HALF, VOICE_BINS)) / both;
+}
+
+/** Inner product of the patterns of two candidates. */
+function multiplyPair({ patterns, products }: Voices, a: number, b: number): number {
+  if (!products) return multiply(patterns, a * VOICE_BINS, b * VOICE_BINS, 0, VOICE_BINS);
+  products.others[0] = b;
+  return products.multiply(a, 1)[0];
 }
 
 /** Sum of products of values [from, to) of two patterns. */

@@ -29,8 +29,9 @@ export async function attributeStudyFile(manifestPath: string, options: Attribut
 /** Like attributeStudyFile, for a study that was loaded before. */
 export async function attributeLoadedStudy(study: StudyOnDisk, options: AttributeStudyOptions = {}): Promise<AttributeResult> {
   const workers = countWorkers(options);
-  if (workers <= 0) return attributeInline(await loadKernelsFile(options.kernels), study, options);
-  return attributePooled(createCellPool(resolve(study.manifestPath), workers, options.kernels), study, options);
+  const kernels = await loadKernelsFile(options.kernels);
+  if (workers <= 0) return attributeInline(kernels, study, options);
+  return attributePooled(kernels, createCellPool(resolve(study.manifestPath), workers, options.kernels), study, options);
 }
 
 /** Lends work on a study the runner that its options ask for. */

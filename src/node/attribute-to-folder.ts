@@ -5,6 +5,7 @@ import { join, resolve } from 'node:path';
 import type { AttributeOptions, AttributeResult } from '../api/attribute-opened.js';
 import { formatTables, formatTablesParquet } from '../api/format-tables.js';
 import { requireTracks } from '../pipeline/attribute-study.js';
+import { packBytes, unpackBytes } from '../pipeline/pack-bytes.js';
 import { attributeLoadedStudy } from './attribute-study-file.js';
 import { fingerprintFile, openCheckpointFolder, type CheckpointFolder, type CheckpointHeader } from './checkpoint-folder.js';
 import { readKernelsFile, requireKernels, type KernelKind } from './kernels-file.js';
@@ -35,7 +36,7 @@ const FILES = ['calls', 'sounds', 'clock', 'tracks'].flatMap((n) => [`${n}.csv`,
 
 /** Folder inside the result that holds finished work until the tables are written. */
 const WORK = 'unfinished';
-/** Key in the finished work: from now on tables in the result are this run's own. Its text is the outcome once all of them are written. */
+/** Key in the finished work: from now on tables in the result are this run's own. It is empty, and the outcome once all of them are written. */
 const WRITING = 'writing-tables';
 
 /** Attributes a study on disk and writes all tables; a run that was stopped goes on from the work it had finished. */
@@ -69,7 +70,7 @@ export async function prepareRun(manifestPath: string, options: AttributeToFolde
   requireTracks(study.timeline);
   const inputs = await describeInputs(study);
   const kernelHash = createHash('sha256').update(readKernelsFile(kernels)).digest('hex');
-  const header = { schema: 3, volary: readVersion(), kernels, kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs };
+  const header = { schema: 4, volary: readVersion(), kernels, kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs };
   return { study, inputs, kernels, kernelHash, header, problemCount: bad.length };
 }
 
@@ -86,24 +87,24 @@ export async function prepareTables(folder: string, workName: string, options: {
 
 /** True where a run had written all its tables and was stopped before its finished work was removed. */
 export async function areTablesWritten(work: CheckpointFolder): Promise<boolean> {
-  return Boolean(await work.load(WRITING));
+  return Boolean((await work.load(WRITING))?.length);
 }
 
 /** Does what is not yet finished, writes all tables and removes the finished work; stopped at any moment, it can be started again. */
 export async function finishRun(run: PreparedRun, folder: string, work: CheckpointFolder, options: AttributeToFolderOptions): Promise<AttributeOutcome> {
   const { study } = run;
   const earlier = await work.load(WRITING);
-  if (earlier) {
+  if (earlier?.length) {
     await work.clear(WRITING);
-    return JSON.parse(earlier) as AttributeOutcome;
+    return unpackBytes(earlier) as AttributeOutcome;
   }
   const result = await attributeLoadedStudy(study, { ...options, checkpoint: work });
   const unread = result.problems.slice(study.timeline.problems.length);
   for (const p of unread) options.onNote?.(`error: ${p.text}`);
-  await work.save(WRITING, '');
+  await work.save(WRITING, new Uint8Array(0));
   await writeTables(folder, run, result);
   const outcome = describe(study, result, folder, run.problemCount + unread.length);
-  await work.save(WRITING, JSON.stringify(outcome));
+  await work.save(WRITING, packBytes(outcome));
   await work.clear(WRITING);
   return outcome;
 }

@@ -27,7 +27,7 @@ export interface CheckpointOptions {
 const HEADER = 'header.json';
 
 /**
- * Finished work as files of a folder. Each begins with a checksum over the header and its own text, so that a damaged file, or one of another
+ * Finished work as files of a folder. Each begins with a checksum over the header and its own content, so that a damaged file, or one of another
  * study, is done again instead of being believed, whatever happened to the header.
  * @throws VolaryError 'stale' naming the first field that differs, 'unreadable' where the folder cannot be written
  */
@@ -54,7 +54,7 @@ export async function openCheckpointFolder(folder: string, header: CheckpointHea
   return {
     isResumed: isKept,
     load: (key) => loadWork(locate(key), identity, options.onDamage),
-    save: (key, text) => writeFileAtomic(locate(key), `${digest(identity, text)}\n${text}`, { overwrite: true }),
+    save: (key, bytes) => writeFileAtomic(locate(key), Buffer.concat([Buffer.from(`${digest(identity, bytes)}\n`), bytes]), { overwrite: true }),
     async clear(lastKey) {
       const last = `${lastKey}.part`;
       for (const name of await readdir(folder)) if (name !== last) await rm(join(folder, name), { recursive: true, force: true });
@@ -63,13 +63,13 @@ export async function openCheckpointFolder(folder: string, header: CheckpointHea
   };
 }
 
-async function loadWork(path: string, identity: string, onDamage?: (text: string) => void): Promise<string | undefined> {
+async function loadWork(path: string, identity: string, onDamage?: (text: string) => void): Promise<Uint8Array | undefined> {
   let got = 'its checksum does not fit';
   try {
-    const text = await readFile(path, 'utf8');
-    const line = text.indexOf('\n');
-    const body = text.slice(line + 1);
-    if (text.slice(0, line) === digest(identity, body)) return body;
+    const bytes = await readFile(path);
+    const line = bytes.indexOf('\n');
+    const body = bytes.subarray(line + 1);
+    if (bytes.toString('latin1', 0, Math.max(0, line)) === digest(identity, body)) return body;
   } catch (error) {
     const { code } = error as NodeJS.ErrnoException;
     if (code === 'ENOENT') return undefined;
@@ -90,8 +90,8 @@ export async function readCheckpointHeader(folder: string): Promise<CheckpointHe
   }
 }
 
-function digest(identity: string, text: string): string {
-  return createHash('sha256').update(identity).update(text).digest('hex');
+function digest(identity: string, content: string | Uint8Array): string {
+  return createHash('sha256').update(identity).update(content).digest('hex');
 }
 
 function show(value: unknown): string {

@@ -1,7 +1,7 @@
 import { attributeCandidates, type Models } from '../attribute/attribution.js';
 import { makeCallRows, makeSoundRows } from '../attribute/make-tables.js';
 import { unpackCandidates } from '../evidence/candidate-rows.js';
-import { resolveSettings, type AnalysisSettings, type SettingsRequest } from '../evidence/settings.js';
+import type { AnalysisSettings } from '../evidence/settings.js';
 import { readOffset, readRatePpm, readUncertainty, type ClockModel } from '../model/clock.js';
 import { fitGains } from '../model/fit-gains.js';
 import { SHIPPED_MODELS } from '../model/shipped-models.js';
@@ -11,11 +11,13 @@ import type { CallRow, ClockRow, SoundRow, TrackHourRow } from '../schema/rows.j
 import type { StudyManifest } from '../study/manifest.js';
 import type { Timeline } from '../study/timeline.js';
 import { calibrateStudy, type Calibration, type CellRunner } from './calibrate.js';
-import { findSurveyIndex, planCells, type CellPlan } from './cells.js';
+import { findSurveyIndex, type CellPlan } from './cells.js';
 import { noCheckpoint, resumeStep, type Checkpoint } from './checkpoint.js';
 import { extractChunks, type Chunk } from './extract-blocks.js';
 import { meanFloorDb } from './floor-table.js';
+import { decideByKernels } from './decision-kernels.js';
 import { LostTime } from './lost-time.js';
+import { planStudy } from './plan-study.js';
 
 export interface StudyTables {
   calls: CallRow[];
@@ -45,6 +47,8 @@ export interface AttributeOptions {
   /** Told the calls of every block of about 16 minutes as soon as they are decided, in order of time; blocks without calls too. */
   onCalls?: (block: CallBlock) => void;
   models?: Models;
+  /** Forests are asked by these kernels: the same bits as without, several times as fast. */
+  kernels?: WebAssembly.Module;
   /** Keeps finished work, so that a run that was stopped goes on where it was. */
   checkpoint?: Checkpoint;
 }
@@ -52,17 +56,6 @@ export interface AttributeOptions {
 const HOUR_SEC = 3600;
 /** Clock rows are written this far apart at least, seconds. */
 const CLOCK_STEP_SEC = 10;
-
-/** What a manifest asks of the analysis. */
-export function requestSettings(manifest: StudyManifest): SettingsRequest {
-  return { bandHz: manifest.settings?.band_hz, callSec: manifest.settings?.call_s };
-}
-
-/** Settings and plan of a study: the same for every runner. */
-export function planStudy(timeline: Timeline, manifest: StudyManifest): { settings: AnalysisSettings; plan: CellPlan } {
-  const settings = resolveSettings(timeline.sampleRateHz, requestSettings(manifest));
-  return { settings, plan: planCells(timeline.durationSec, settings.callSec[1]) };
-}
 
 /** @throws VolaryError 'not-fit' where there is nothing to compare */
 export function requireTracks(timeline: Timeline): void {
@@ -83,7 +76,8 @@ export async function attributeStudy(
   const checkpoint = options.checkpoint ?? noCheckpoint;
   const runner = makeRunner(settings, plan);
   const calibration = await resumeCalibration(runner, timeline, settings, plan, options);
-  const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.models ?? SHIPPED_MODELS);
+  const models = options.models ?? SHIPPED_MODELS;
+  const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.kernels ? decideByKernels(models, options.kernels) : models);
   let done = 0;
   await extractChunks(runner, plan, settings, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => {
     const block = tables.add(chunk);

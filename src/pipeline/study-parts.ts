@@ -1,11 +1,12 @@
 import type { AnalysisSettings } from '../evidence/settings.js';
 import type { StudyManifest } from '../study/manifest.js';
 import type { Timeline } from '../study/timeline.js';
-import { planStudy, resumeCalibration, type AttributeOptions } from './attribute-study.js';
+import { resumeCalibration, type AttributeOptions } from './attribute-study.js';
 import { range, type CellRunner } from './calibrate.js';
 import type { CellPlan } from './cells.js';
 import { noCheckpoint } from './checkpoint.js';
 import { boundBlock, countBlocks, extractBlocks } from './extract-blocks.js';
+import { planStudy } from './plan-study.js';
 
 /** One of the parts a study is divided into: blocks [firstBlock, endBlock), which hold [fromSec, toSec) of the study. A part may be empty. */
 export interface StudyPart {

@@ -110,19 +110,12 @@ export class SurveyWorker {
     const scale = floors.map((f) => 1 / bandNoise(f, kernels.response));
     const together = Math.min(LEAST_TOGETHER, SHARED_FROM / recorders.length);
     const active = recorders.map(() => new Uint8Array(Math.ceil(hopCount / SLOT_HOPS / 8)));
+    const own = recorders.map((_, r) => tracks.flatMap((track, j) => (track.recorderIndex === r ? [j] : [])));
     for (let t = 0; t < hopCount; t++) {
       const here = t * laneCount, before = t > 0 ? here - laneCount : here, after = t + 1 < hopCount ? here + laneCount : here;
-      for (let r = 0; r < recorders.length; r++) {
-        let sum = 0;
-        for (let j = 0; j < tracks.length; j++) {
-          if (tracks[j].recorderIndex !== r) continue;
-          const mean = (2 * energies[here + j] + energies[before + j] + energies[after + j]) / 4;
-          const ratio = mean > 0 ? mean * scale[j] : 0;
-          if (ratio >= LEAST_RATIO) sum = Infinity;
-          else if (ratio > 1) sum += ratio - 1;
-        }
-        const slot = Math.floor(t / SLOT_HOPS);
-        if (sum >= together) active[r][slot >> 3] |= 1 << (slot & 7);
+      const slot = Math.floor(t / SLOT_HOPS);
+      for (let r = 0; r < own.length; r++) {
+        if (sumExcess(energies, own[r], scale, here, before, after) >= together) active[r][slot >> 3] |= 1 << (slot & 7);
       }
     }
     return { active, activity: recorders.length > 1 ? this.traceActivity(energies, scale, plan.traceHops) : [] };
@@ -147,6 +140,18 @@ export class SurveyWorker {
       return Uint8Array.from(sum, (v) => Math.round((v * 255) / ACTIVE_SPAN_DB / Math.max(1, own.length)));
     });
   }
+}
+
+/** How far tracks rise above their floors in a hop, smoothed over its neighbours, in multiples of these and all together; infinite where one of them surely does. */
+function sumExcess(energies: Float32Array, tracks: readonly number[], scale: readonly number[], here: number, before: number, after: number): number {
+  let sum = 0;
+  for (let k = 0; k < tracks.length; k++) {
+    const j = tracks[k], mean = (2 * energies[here + j] + energies[before + j] + energies[after + j]) / 4;
+    const ratio = mean > 0 ? mean * scale[j] : 0;
+    if (ratio >= LEAST_RATIO) return Infinity;
+    if (ratio > 1) sum += ratio - 1;
+  }
+  return sum;
 }
 
 /** Power that the band filter passes of noise with a floor; 0 where the floor is not known. */

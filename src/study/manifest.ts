@@ -60,7 +60,7 @@ export function parseManifest(text: string, name: string): StudyManifest {
 
 /** Checks a parsed manifest against the schema and for sense. Throws like parseManifest. */
 export function validateManifest(value: unknown, name: string): StudyManifest {
-  validator ??= new Ajv2020({ allErrors: true, strict: true, strictTuples: false, strictTypes: false }).compile<StudyManifest>(studySchema);
+  validator ??= new Ajv2020({ allErrors: true, strict: true, strictTuples: false, strictTypes: false, validateSchema: false }).compile<StudyManifest>(studySchema);
   if (!validator(value)) throw translateErrors(validator.errors ?? [], value, name);
   return requireSense(value as StudyManifest, name);
 }

@@ -1,60 +1,15 @@
 import { describe, expect, it } from 'vitest';
-import { joinTrees, scoreForest, scoreRows, type Forest, type Tree } from '../../src/model/forest.js';
+import { joinTrees, scoreForest, scoreRows, type Tree } from '../../src/model/forest.js';
 import { packForest, unpackForest } from '../../src/model/pack-forest.js';
 import { Random } from '../../src/simulate/random.js';
+import { scoreReference } from '../reference/forest.js';
+import { drawForest, drawRows, WIDTH } from './draw-forest.js';
 
-const WIDTH = 7;
-
-/** A tree in order of breadth with leaves in steps of 2^-14, as they are kept. */
-function drawTree(random: Random, cuts: number[][], most: number): Tree {
-  const feature = [-1], threshold = [0], left = [0], value = [0];
-  for (let n = 0; n < feature.length; n++) {
-    if (feature.length + 2 > most || (n > 0 && random.chance(0.3))) { value[n] = random.whole(-32767, 32767) / 16384; continue; }
-    const f = random.whole(0, WIDTH - 1);
-    feature[n] = f; threshold[n] = random.pick(cuts[f]); left[n] = feature.length;
-    feature.push(-1, -1); threshold.push(0, 0); left.push(0, 0); value.push(0, 0);
-  }
-  return { feature, threshold, left, value };
-}
-
-function drawForest(seed: number, trees: number, most: number, cutCount: number): Forest {
-  const random = new Random(seed), cuts = Array.from({ length: WIDTH }, () => Array.from({ length: cutCount }, () => random.range(-50, 50)));
-  return {
-    features: Array.from({ length: WIDTH }, (_, f) => `f${f}`), bias: random.range(-3, 3), calibration: { from: [-1, 2], to: [-0.5, 3] },
-    ...joinTrees(Array.from({ length: trees }, () => drawTree(random, cuts, most))),
-  };
-}
-
-/** The plain walk: node by node, value against threshold. */
-function scorePlainly({ bias, roots, links, numbers }: Forest, x: readonly number[]): number {
-  return roots.reduce((sum, root) => {
-    let n = root;
-    while (links[2 * n] >= 0) n = links[2 * n + 1] + (x[links[2 * n]] < numbers[n] ? 0 : 1);
-    return sum + numbers[n];
-  }, bias);
-}
-
-describe('a forest is scored as by the plain walk', () => {
+describe('a forest is asked as by the plain walk', () => {
   it.each([[11, 1, 1, 1], [12, 5, 31, 3], [13, 60, 253, 256]])('seed %i, %i trees of up to %i nodes, %i cuts', (seed, trees, most, cutCount) => {
-    const forest = drawForest(seed, trees, most, cutCount), random = new Random(seed), odd = [Number.NaN, Infinity, -Infinity, 0, -0, ...forest.numbers.filter((_, n) => forest.links[2 * n] >= 0).slice(0, 40)];
-    for (let k = 0; k < 300; k++) {
-      const x = Array.from({ length: WIDTH }, () => (random.chance(0.4) ? random.pick(odd) : random.range(-60, 60)));
-      expect(scoreForest(forest, x)).toBe(scorePlainly(forest, x));
-    }
-  });
-
-  it.each([0, 1, 63, 64, 65, 200])('%i rows at once as one by one, from memory that is written over', (count) => {
-    const forest = drawForest(16, 30, 127, 40), random = new Random(16), rows = Array.from({ length: count }, () => Array.from({ length: WIDTH }, () => random.range(-60, 60))), row = new Float64Array(WIDTH);
-    expect([...scoreRows(forest, count, (k) => { row.set(rows[k]); return row; })]).toEqual(rows.map((x) => scorePlainly(forest, x)));
-  });
-
-  it('with thresholds that every value passes, or none', () => {
-    const forest: Forest = { ...drawForest(14, 1, 1, 1), ...joinTrees([{ feature: [0, 1, -1, -1, -1], threshold: [Infinity, -Infinity, 0, 0, 0], left: [1, 3, 0, 0, 0], value: [0, 0, 1, 2, 4] }]), bias: 0 };
-    for (const v of [-1e300, 0, 1e300]) expect(scoreForest(forest, [v, v, 0, 0, 0, 0, 0])).toBe(4);
-  });
-
-  it('not at all where it does not fit', () => {
-    expect(() => scoreForest(drawForest(15, 60, 255, 400), [0, 0, 0, 0, 0, 0, 0])).toThrow(/too many features or thresholds/);
+    const forest = drawForest(seed, trees, most, cutCount), rows = drawRows(seed, 100, forest), plain = scoreReference(forest, rows), row = new Float64Array(WIDTH);
+    expect(rows.map((x) => scoreForest(forest, x))).toEqual(plain);
+    expect([...scoreRows(forest, rows.length, (k) => { row.set(rows[k]); return row; })]).toEqual(plain);
   });
 });
 

@@ -47,10 +47,10 @@ describe.each([3, 10, 119, 120, 121, 3600, 3601, 7300, 20000])('a study of %i se
 });
 
 it('work that was saved is not done again, and gives the same chunks', async () => {
-  const texts = new Map<string, string>();
-  const store: Checkpoint = { load: async (k) => texts.get(k), save: async (k, t) => void texts.set(k, t) };
+  const kept = new Map<string, Uint8Array>();
+  const store: Checkpoint = { load: async (k) => kept.get(k), save: async (k, bytes) => void kept.set(k, bytes) };
   const first = await run(1000, store);
-  texts.delete('block-000003');
+  kept.delete('block-000003');
   const second = await run(1000, store);
   expect(second.chunks).toEqual(first.chunks);
   expect(second.asked).toEqual(Array.from({ length: 12 }, (_, k) => 36 + k));

@@ -1,4 +1,5 @@
 import { readFileSync } from 'node:fs';
+import { Ajv2020 } from 'ajv/dist/2020.js';
 import { describe, expect, it } from 'vitest';
 import { studySchema } from '../../src/schema/study-schema.js';
 import { formatManifest, parseManifest } from '../../src/study/manifest.js';
@@ -29,6 +30,14 @@ function complaint(change: (m: Loose) => void): string {
   }
   return 'accepted';
 }
+
+describe('the schema', () => {
+  it('is a sound one, which nobody checks while a program runs', () => {
+    const ajv = new Ajv2020();
+    expect(ajv.validateSchema(studySchema)).toBe(true);
+    expect(ajv.validateSchema({ ...studySchema, required: 'name' })).toBe(false);
+  });
+});
 
 describe('study manifest', () => {
   it('comes back the same after writing', () => {

@@ -4,7 +4,7 @@ import { readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { EngineState } from '../../live/live-engine.js';
 import type { LiveSetup } from '../../live/live-setup.js';
-import { packJson, unpackJson } from '../../pipeline/checkpoint.js';
+import { packJson, unpackJson } from '../../live/pack-json.js';
 import { quoteName, VolaryError } from '../../schema/errors.js';
 import { readKernelsFile } from '../kernels-file.js';
 import { writeFileAtomic } from '../write-files.js';

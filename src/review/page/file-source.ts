@@ -39,7 +39,7 @@ export async function attributeHere(kernels: WebAssembly.Module, study: FileStud
   const url = URL.createObjectURL(new Blob([cellWorkerSource], { type: 'text/javascript' }));
   const workers = Math.min(MOST_WORKERS, navigator.hardwareConcurrency || 1);
   try {
-    return await attributePooled(createBrowserPool(kernels, study, workers, () => new Worker(url)), study, { onProgress, signal });
+    return await attributePooled(kernels, createBrowserPool(kernels, study, workers, () => new Worker(url)), study, { onProgress, signal });
   } finally {
     URL.revokeObjectURL(url);
   }
