@@ -5,6 +5,7 @@ import { fileURLToPath } from 'node:url';
 
 const BENCHES = {
   accuracy: ['accuracy/run.mjs', 'how right the attribution is, on simulated scenes that nothing was learned on'],
+  clocks: ['clocks/measure-clocks.mjs', 'how far clocks are off, and how far they would be if every lag were heard exactly'],
   kernels: ['kernels/bench-kernels.mjs', 'how fast the kernels are'],
   long: ['pipeline/long-study.mjs', 'how much memory and time a study of hours takes'],
   network: ['network/big-tables.mjs', 'how much time and memory the network of 16 birds and a million calls takes'],

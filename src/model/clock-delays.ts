@@ -1,4 +1,6 @@
-import type { LagReadings } from './clock-readings.js';
+import { formStays } from './clock-stays.js';
+import type { ClockState } from './clock-groups.js';
+import { keepReadings, type LagReadings } from './clock-readings.js';
 import { medianOf, solveRobust, type Observation } from './solve.js';
 
 export interface TrackDelays {
@@ -57,6 +59,38 @@ export function fitTrackDelays(readings: LagReadings, recorderOfTrack: readonly 
     uncertaintyMs[j] = scale / Math.sqrt(Math.max(1, weight));
   }
   return { delayMs, uncertaintyMs, identifiable };
+}
+
+/** Receivers of one kind differ by less than this; a larger delay has to be borne out, ms. */
+const USUAL_MOST_MS = 0.1;
+/** A larger delay is taken where it makes exchanges of the track's readings that outnumber those without it by this factor, and by so many. */
+const OUTNUMBERED = 3;
+const LEAST_GAIN = 6;
+const CONFIRM = { gapMs: 0.2, sameMs: 0.04 };
+
+/** Delays without the large ones that votes alone found: wrong peaks agree with each other, too, where calls are few. */
+export function confirmDelays(r: LagReadings, state: ClockState, recorderOfTrack: readonly number[]): Float64Array {
+  const out = state.delayMs.map((d) => (Math.abs(d) > USUAL_MOST_MS ? 0 : d));
+  const large = [...state.delayMs.keys()].filter((j) => Math.abs(state.delayMs[j]) > USUAL_MOST_MS).sort((a, b) => Math.abs(state.delayMs[b]) - Math.abs(state.delayMs[a]));
+  for (const j of large) {
+    const without = countExchanged(r, { ...state, delayMs: out }, recorderOfTrack, j);
+    const delayMs = out.slice();
+    delayMs[j] = state.delayMs[j];
+    if (countExchanged(r, { ...state, delayMs }, recorderOfTrack, j) >= OUTNUMBERED * without + LEAST_GAIN) out[j] = state.delayMs[j];
+  }
+  return out;
+}
+
+/** Readings of one track that have a partner in the other direction. */
+function countExchanged(r: LagReadings, state: ClockState, recorderOfTrack: readonly number[], track: number): number {
+  const own = keepReadings(r, (m) => r.from[m] === track || r.to[m] === track);
+  let sum = 0;
+  for (const { members, bothWays } of formStays(own, state, recorderOfTrack, CONFIRM)) {
+    if (!bothWays) continue;
+    const there = members.filter((m) => own.from[m] < own.to[m]).length;
+    sum += Math.min(there, members.length - there);
+  }
+  return sum;
 }
 
 interface Sides { there: [number, number][]; back: [number, number][] }

@@ -16,8 +16,6 @@ export interface ReadingGroup {
   askewVariance: number;
 }
 
-export const GROUP_SEC = 120;
-
 export interface ClockState {
   chain: ClockChain;
   delayMs: Float64Array;
@@ -38,58 +36,6 @@ export function readDistance(r: LagReadings, m: number, s: ClockState, recorderO
   const i = r.from[m];
   const j = r.to[m];
   return r.lagMs[m] - readState(s, recorderOfTrack[j], t) + readState(s, recorderOfTrack[i], t) - s.delayMs[j] + s.delayMs[i];
-}
-
-/** Readings of one direction that differ by less belong to one place of both birds, ms. */
-const SAME_PLACE_MS = 0.04;
-
-interface Side { members: number[]; distance: number }
-
-/**
- * Groups the readings of every pair in cells of time: readings of one direction at one distance form a side, and the sides of both directions
- * are matched, nearest distances first, where they differ by less than `gapMs` (twice the skew that may be). Sides alone stay one way.
- */
-export function formGroups(r: LagReadings, s: ClockState, recorderOfTrack: readonly number[], gapMs: number): ReadingGroup[] {
-  const cells = new Map<number, number[]>();
-  const tracks = recorderOfTrack.length;
-  for (let m = 0; m < r.count; m++) {
-    const low = Math.min(r.from[m], r.to[m]);
-    const key = (Math.floor(r.tSec[m] / GROUP_SEC) * tracks + low) * tracks + Math.max(r.from[m], r.to[m]);
-    const cell = cells.get(key);
-    if (cell) cell.push(m); else cells.set(key, [m]);
-  }
-  const groups: ReadingGroup[] = [];
-  for (const cell of cells.values()) {
-    const there = splitSides(cell.filter((m) => r.from[m] < r.to[m]), r, s, recorderOfTrack);
-    const back = splitSides(cell.filter((m) => r.from[m] > r.to[m]), r, s, recorderOfTrack);
-    const pairs = there.flatMap((f) => back.map((b) => ({ f, b, apart: Math.abs(f.distance - b.distance) }))).filter((p) => p.apart <= gapMs).sort((p, q) => p.apart - q.apart);
-    const taken = new Set<Side>();
-    for (const { f, b } of pairs) {
-      if (taken.has(f) || taken.has(b)) continue;
-      taken.add(f).add(b);
-      groups.push(makeGroup([...f.members, ...b.members], true));
-    }
-    // Within one recorder a single direction says nothing.
-    if (recorderOfTrack[r.from[cell[0]]] === recorderOfTrack[r.to[cell[0]]]) continue;
-    for (const side of [...there, ...back]) if (!taken.has(side)) groups.push(makeGroup(side.members, false));
-  }
-  return groups;
-}
-
-function makeGroup(members: readonly number[], bothWays: boolean): ReadingGroup {
-  return { members: Int32Array.from(members).sort(), bothWays, askewMs: 0, askewWeight: 1, askewVariance: 0 };
-}
-
-function splitSides(members: readonly number[], r: LagReadings, s: ClockState, recorderOfTrack: readonly number[]): Side[] {
-  const sorted = members.map((m) => ({ m, d: readDistance(r, m, s, recorderOfTrack) })).sort((a, b) => a.d - b.d);
-  const out: Side[] = [];
-  for (let from = 0, k = 1; k <= sorted.length; k++) {
-    if (k < sorted.length && sorted[k].d - sorted[k - 1].d <= SAME_PLACE_MS) continue;
-    const part = sorted.slice(from, k);
-    out.push({ members: part.map((e) => e.m), distance: part.reduce((sum, e) => sum + e.d, 0) / part.length });
-    from = k;
-  }
-  return out;
 }
 
 /** Unknowns of one reading: knots of both recorders, delays of both tracks, steps; coefficients as heard from the lower track. */

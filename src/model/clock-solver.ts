@@ -1,7 +1,8 @@
 import { ln, log10 } from '../numeric/elementary.js';
 import { BandedSystem, type BandedSolution } from './clock-banded.js';
-import { addGroup, formGroups, GROUP_SEC, NOISE_FREEDOM, readState, ReadingDesign, renewGroup, type ClockState, type GroupPrior, type ReadingGroup } from './clock-groups.js';
+import { addGroup, NOISE_FREEDOM, readState, ReadingDesign, renewGroup, type ClockState, type GroupPrior, type ReadingGroup } from './clock-groups.js';
 import type { LagReadings } from './clock-readings.js';
+import { formStays, STAY_SEC } from './clock-stays.js';
 
 export interface SolverSettings {
   /** Usual skew of a pair (wearer's mouth and microphone apart, echoes), ms, and how many groups' worth this expectation counts. */
@@ -18,8 +19,11 @@ export const USUAL: SolverSettings = { askewMs: 0.03, delayMs: 0.03, distanceMs:
 const START_SIGMA_MS = 8;
 const EXPECTATION_COUNT = 8;
 const FEW_EXCHANGES = 4;
-/** From coarse to fine: the gap that parts two places, the least skew, rounds of reweighting. */
-const STAGES = [{ gap: 0.4, askew: 0.1, rounds: 4 }, { gap: 0.25, askew: 0.06, rounds: 4 }, { gap: 0.2, askew: 0, rounds: 5 }, { gap: 0.2, askew: 0, rounds: 8 }];
+/** From coarse to fine: what parts two places, the least skew, rounds of reweighting. A bird that turns moves its mouth by a few hundredths of a millisecond; readings from one place agree within one. */
+const STAGES = [
+  { gapMs: 0.4, sameMs: 0.06, askewMs: 0.1, rounds: 4 }, { gapMs: 0.25, sameMs: 0.04, askewMs: 0.06, rounds: 4 },
+  { gapMs: 0.2, sameMs: 0.02, askewMs: 0, rounds: 5 }, { gapMs: 0.2, sameMs: 0.02, askewMs: 0, rounds: 8 },
+];
 /** Wander under trial: standard deviation of the bend of the offset over one knot spacing of 30 s, ms. */
 const BENDS_MS = [0.0001, 0.0003, 0.001, 0.003, 0.006, 0.012, 0.025, 0.05];
 
@@ -65,16 +69,16 @@ export function solveClocks(r: LagReadings, recorderOfTrack: readonly number[], 
   };
   let solution: BandedSolution | undefined;
   STAGES.forEach((stage, n) => {
-    work.groups = chooseGroups(formGroups(r, work.state, recorderOfTrack, stage.gap), r, recorderOfTrack);
+    work.groups = chooseGroups(formStays(r, work.state, recorderOfTrack, stage), r, recorderOfTrack);
     const oneWay = work.groups.filter((g) => !g.bothWays).length;
     // All that is known one way shares one expectation of the distances: it must not gain certainty by number.
     work.prior.oneWaySigmaMs = settings.distanceSigmaMs * Math.sqrt(Math.max(1, oneWay));
     for (let m = 0; m < r.count; m++) work.weights[m] = 1 / (work.noiseScale * r.sigmaMs[m]) ** 2;
     for (let round = 0; round < stage.rounds; round++) {
-      work.prior.askewSigmaMs = Math.max(stage.askew, work.askewMs);
+      work.prior.askewSigmaMs = Math.max(stage.askewMs, work.askewMs);
       solution = solveOnce(work).solution;
       applySolution(work, solution.unknowns);
-      renewWeights(work, settings, stage.askew > 0);
+      renewWeights(work, settings, stage.askewMs > 0);
     }
     if (n >= STAGES.length - 2) work.bendMs = chooseBend(work);
   });
@@ -100,7 +104,7 @@ function solveOnce(work: Work): { solution: BandedSolution; sumSquares: number; 
   const others = chain.others;
   const design = new ReadingDesign(origin, recorderOfTrack);
   const extra = recorderOfTrack.length + origin.steps.length;
-  const width = Math.max(2 * others, Math.min(chain.value.length - 1, (Math.ceil(GROUP_SEC / chain.stepSec) + 2) * others - 1));
+  const width = Math.max(2 * others, Math.min(chain.value.length - 1, (Math.ceil(STAY_SEC / chain.stepSec) + 2) * others - 1));
   const system = new BandedSystem(chain.value.length, width, extra);
   for (let m = 0; m < r.count; m++) {
     values[m] = r.lagMs[m] - readState(origin, recorderOfTrack[r.to[m]], r.tSec[m]) + readState(origin, recorderOfTrack[r.from[m]], r.tSec[m]);

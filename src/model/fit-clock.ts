@@ -1,11 +1,12 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { hypot } from '../numeric/elementary.js';
 import { chooseReadings } from './clock-choose.js';
+import { confirmDelays } from './clock-delays.js';
 import { collectReadings, keepReadings, thinReadings, type CallArrival, type ClockLook, type LagReadings } from './clock-readings.js';
-import { GROUP_SEC } from './clock-groups.js';
 import { placeSteps } from './clock-place-steps.js';
 import { startClocks, type ClockStart } from './clock-settle.js';
 import { solveClocks, type ClockSolution } from './clock-solver.js';
+import { STAY_SEC } from './clock-stays.js';
 import { insertJumps, type ClockModel, type RecorderClock } from './clock.js';
 
 export interface ClockFitInput {
@@ -60,7 +61,8 @@ export function fitClocksFully(input: ClockFitInput): ClockFit {
   const start = startClocks(readings, { recorderOfTrack, coarse, durationSec: input.durationSec, spacingSec: input.knotSec ?? Math.max(KNOT_SEC, input.durationSec / MOST_KNOTS) });
   if (start.usable.size < 2) return nothing;
   const usable = (m: number): boolean => start.usable.has(recorderOfTrack[readings.from[m]]) && start.usable.has(recorderOfTrack[readings.to[m]]);
-  const kept = thinReadings(chooseReadings(keepReadings(readings, usable), start.state, recorderOfTrack), recorderOfTrack, GROUP_SEC, MOST_READINGS);
+  const kept = thinReadings(chooseReadings(keepReadings(readings, usable), start.state, recorderOfTrack), recorderOfTrack, STAY_SEC, MOST_READINGS);
+  start.state = { ...start.state, delayMs: confirmDelays(kept, start.state, recorderOfTrack) };
   let solution = solveClocks(kept, recorderOfTrack, start.state);
   // Steps found from votes are placed by single readings once the distances are known; what proves too small is taken back.
   for (let round = 0; round < 2 && start.state.steps.length > 0; round++) {
