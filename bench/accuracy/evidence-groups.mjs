@@ -8,6 +8,7 @@ export const EVIDENCE = {
     'pairLagMs', 'pairLagGapMs', 'pairLagClearness', 'pairLeadDb', 'pairLeadGapDb', 'pairLeadClearness', 'pairCount', 'lagToUntaggedMs', 'leadToUntaggedDb',
     'sameLogOdds', 'sameIou', 'sameOnsetMs', 'sameOffsetMs', 'sameLagMs', 'sameLagsMs', 'sameLeadDb', 'sameLeadBackDb', 'sameStrengthDb', 'sameLikeness', 'otherSoundLogOdds',
     'besideLeadDb', 'besideStrengthDb', 'besideTiltDb', 'besideCount', 'placeTurns', 'besideLikeness', 'besideMs',
+    'groupLagMarginMs', 'groupLeadMarginDb', 'groupCount', 'groupSounds', 'groupOwnOdds', 'groupRivalOdds', 'groupTurnsOdds', 'groupTurnsSounds', 'groupTurnsLagMs', 'groupTurnsLeadDb', 'groupTurnsTiltDb', 'groupGapMs',
   ],
   /** How much louder it is on one track than on the others, gains taken out, and than other sounds. Stretches are still cut by level. */
   levels: [
@@ -16,12 +17,14 @@ export const EVIDENCE = {
     'aboveAcceptedDb', 'aboveSinceDb', 'leadMedianDb', 'expectedStrengthDb', 'otherLeadDb',
     'contactLeadDb', 'leadBelowPlaceDb', 'leadBelowHighDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb', 'belowStrongestDb',
     'pairLeadDb', 'pairLeadGapDb', 'pairLeadClearness', 'leadToUntaggedDb', 'aboveUntaggedDb', 'sameLeadDb', 'sameLeadBackDb', 'sameStrengthDb', 'besideLeadDb', 'besideStrengthDb',
+    'groupLeadMarginDb', 'groupTurnsLeadDb',
   ],
   /** What the sound is like by itself: tones or noise, how it begins, how long it is. */
   spectrum: [
     'entropy', 'crestDb', 'flatness', 'steadiness', 'highRiseDb', 'timeEntropy', 'attackDb', 'durationMs', 'relativeBandwidth', 'ownedBinsLog', 'tiltGainDb',
     'overPedestal', 'pitchToUsual', 'elements', 'eventMs', 'pitch', 'harmonicity', 'contactTiltDb', 'tiltBelowUsualDb', 'ownLikeness', 'otherLikeness', 'likeUntagged',
     'shorterThanUsual', 'longerThanUsual', 'kindToOwn', 'kindToOthers', 'kindThird', 'otherCutKind', 'unevenness', 'gapMs', 'sameLikeness', 'besideTiltDb', 'besideLikeness',
+    'groupTurnsTiltDb', 'lookAlikeOdds', 'lookAlikeHighOdds', 'lookAlikeDistance', 'lookAlikeCount',
   ],
   /** Whose voice it is like, among sure calls of the recording. */
   voice: [
@@ -40,6 +43,8 @@ export const EVIDENCE = {
     'shorterThanUsual', 'longerThanUsual', 'kindToOwn', 'kindToOthers', 'kindThird', 'otherCutKind', 'containerLogOdds', 'containerShare', 'partLogOdds', 'partShare', 'abuttingLogOdds', 'abuttingMs',
     'containerUnevenness', 'containerElements', 'sameLogOdds', 'sameIou', 'sameOnsetMs', 'sameOffsetMs', 'sameLagMs', 'sameLagsMs', 'sameLeadDb', 'sameLeadBackDb', 'sameStrengthDb', 'sameLikeness', 'otherSoundLogOdds',
     'besideLeadDb', 'besideStrengthDb', 'besideTiltDb', 'besideCount', 'placeTurns', 'besideLikeness', 'besideMs',
+    'groupLagMarginMs', 'groupLeadMarginDb', 'groupCount', 'groupSounds', 'groupOwnOdds', 'groupRivalOdds', 'groupTurnsOdds', 'groupTurnsSounds', 'groupTurnsLagMs', 'groupTurnsLeadDb', 'groupTurnsTiltDb', 'groupGapMs',
+    'lookAlikeOdds', 'lookAlikeHighOdds', 'lookAlikeDistance', 'lookAlikeCount',
   ],
   kept: ['peakDb', 'lostShare', 'lostTracks', 'lostBirds', 'firstLogOdds', 'ownLogOdds', 'untaggedLogOdds', 'shared', 'core', 'trackCount', 'members', 'twin', 'doubtShare', 'gainScaleDb', 'birds'],
 };

@@ -6,7 +6,7 @@ import type { Describe } from './doubtful.js';
 import { writeFeatures } from './feature-rows.js';
 import { readLeadCurve, type GainFit } from './fit-gains.js';
 import { prepareKindFeatures, KIND_FEATURES } from './kind-features.js';
-import { ALIKE_FEATURES, prepareAlikeFeatures } from './look-alikes.js';
+import { LOOK_ALIKE_FEATURES, prepareLookAlikeFeatures } from './look-alikes.js';
 import { preparePairFeatures, PAIR_FEATURES } from './pair-splits.js';
 import { prepareSameSoundFeatures, SAME_SOUND_FEATURES } from './same-sound.js';
 import { BESIDE_FEATURES, comparePlaces } from './same-place.js';
@@ -20,7 +20,7 @@ export const CONTEXT_FEATURES = [
   ...CALL_FEATURES, 'firstLogOdds', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb', 'templateCount', 'aboveUsualDb', 'pitchToUsual',
   'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements', 'shared', 'core', 'doubtShare', 'gainScaleDb', 'birds',
   'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
-  ...PAIR_FEATURES, ...KIND_FEATURES, ...SAME_SOUND_FEATURES, ...BESIDE_FEATURES, 'unevenness', 'gapMs', ...VOICE_FEATURES, ...GROUP_FEATURES, ...ALIKE_FEATURES,
+  ...PAIR_FEATURES, ...KIND_FEATURES, ...SAME_SOUND_FEATURES, ...BESIDE_FEATURES, 'unevenness', 'gapMs', ...VOICE_FEATURES, ...GROUP_FEATURES, ...LOOK_ALIKE_FEATURES,
 ] as const;
 
 /**
@@ -51,7 +51,7 @@ export function prepareContextFeatures(
   const likeness = (n: number): [number, number] => (known[n] ??= compareSpectra(candidates[n], templates, spectra, findNear));
   const same = prepareSameSoundFeatures(candidates, logOdds, strength, (n) => likeness(n)[0], gains);
   const byVoice = prepareVoiceFeatures(candidates, voices, logOdds, templates, gains);
-  const groups = prepareGroupFeatures(candidates, logOdds, gains), alike = prepareAlikeFeatures(candidates, logOdds);
+  const groups = prepareGroupFeatures(candidates, logOdds, gains), alike = prepareLookAlikeFeatures(candidates, logOdds);
   let scratch: Template | undefined;
   return (n, row) => {
     const c = candidates[n], own = usual[c.track];

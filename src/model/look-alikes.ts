@@ -6,7 +6,7 @@ import { multiplySpectra } from './spectra-likeness.js';
  * Sounds of one make on one track are calls or are none, all together: ticks that no other microphone hears are told from blows of a bill by what most
  * of them look like, not one by one. Per candidate: what the look before said of the sounds of its own track most like it, sure or not, and how alike they are.
  */
-export const ALIKE_FEATURES = ['alikeOdds', 'alikeHighOdds', 'alikeDistance', 'alikeCount'] as const;
+export const LOOK_ALIKE_FEATURES = ['lookAlikeOdds', 'lookAlikeHighOdds', 'lookAlikeDistance', 'lookAlikeCount'] as const;
 
 /** Differences that count as one: octaves of length and of pitch, shares of entropy, of even energy, of flatness, and of the spectrum's likeness. */
 const LENGTH_OCT = 0.4;
@@ -26,8 +26,8 @@ const MOST_ODDS = 8;
 
 interface Make { length: number; pitch: number }
 
-/** @param candidates sorted by onset @returns gives the row of ALIKE_FEATURES of candidate n */
-export function prepareAlikeFeatures(candidates: readonly Candidate[], logOdds: ArrayLike<number>): (n: number) => number[] {
+/** @param candidates sorted by onset @returns gives the row of LOOK_ALIKE_FEATURES of candidate n */
+export function prepareLookAlikeFeatures(candidates: readonly Candidate[], logOdds: ArrayLike<number>): (n: number) => number[] {
   const byTrack: number[][] = Array.from({ length: candidates[0]?.levelDb.length ?? 0 }, () => []), placeOf = new Int32Array(candidates.length);
   candidates.forEach((c, n) => {
     const list = byTrack[c.track];
