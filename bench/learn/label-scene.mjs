@@ -7,7 +7,6 @@ import { computeUntaggedFeatures, listCuts } from '../../dist/attribute/untagged
 import { computeCallFeatures } from '../../dist/model/call-features.js';
 import { CONTEXT_FEATURES, prepareContextFeatures } from '../../dist/model/context-features.js';
 import { findDoubtful } from '../../dist/model/doubtful.js';
-import { createFeatureRows } from '../../dist/model/feature-rows.js';
 import { readProbability, scoreForest } from '../../dist/model/forest.js';
 import { readVoices } from '../../dist/model/voices.js';
 import { intersectionOverUnion } from '../../dist/numeric/intervals.js';
@@ -40,9 +39,12 @@ export function takeSecondLook(scene, second) {
 function lookAgain(scene, z, x, before, asked) {
   scene[asked] = findDoubtful(scene[z], before);
   const describe = prepareContextFeatures(scene.candidates, scene.x1, scene[z], scene.gains);
-  const rows = createFeatureRows(scene[asked].length, CONTEXT_FEATURES.length);
+  const row = new Float64Array(CONTEXT_FEATURES.length);
   scene[x] = new Array(scene.candidates.length);
-  scene[asked].forEach((n, k) => { describe(n, rows[k]); scene[x][n] = Float32Array.from(rows[k]); });
+  for (const n of scene[asked]) {
+    describe(n, row);
+    scene[x][n] = Float32Array.from(row);
+  }
 }
 
 /** Log-odds of those asked about; of the others those of the look before. */

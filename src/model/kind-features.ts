@@ -1,6 +1,5 @@
 import type { Candidate } from '../evidence/candidate.js';
-import { log2 } from '../numeric/elementary.js';
-import { multiplySpectra } from './spectra-likeness.js';
+import { compareKinds, describeKind, type Kind } from './kinds.js';
 import type { Template } from './templates.js';
 
 /**
@@ -12,12 +11,6 @@ export const KIND_FEATURES = [
   'containerUnevenness', 'containerElements',
 ] as const;
 
-/** Differences that count as one: octaves of length and of pitch, shares of entropy, of even energy, and of the spectrum's likeness. */
-const LENGTH_OCT = 0.4;
-const PITCH_OCT = 0.3;
-const ENTROPY = 0.08;
-const EVENNESS = 0.06;
-const LIKENESS = 0.15;
 const FARTHEST = 6;
 const LEAST_LOG_ODDS = -8;
 const ABUTTING_SEC = 0.06;
@@ -28,8 +21,6 @@ const SAME_SOUND = 0.3;
 /** Unevenness of what is part of no string. */
 const NO_STRING = 3;
 
-interface Kind { length: number; pitch: number; entropy: number; evenness: number; bands: Float64Array }
-
 /** @param candidates sorted by onset @param near templates of a track near a time, [from, to) @returns gives the row of KIND_FEATURES of candidate n */
 export function prepareKindFeatures(
   candidates: readonly Candidate[], logOdds: ArrayLike<number>, templates: readonly (readonly Template[])[], near: (list: readonly Template[], tSec: number) => [number, number],
@@ -38,7 +29,7 @@ export function prepareKindFeatures(
   const lengths = templates.flatMap((list) => list.map((t) => kinds[t.candidate].length)).sort((a, b) => a - b);
   const low = lengths[Math.floor(0.1 * lengths.length)] ?? 0, high = lengths[Math.min(lengths.length - 1, Math.floor(0.9 * lengths.length))] ?? 0;
   const known = new Array<KindDistances | undefined>(candidates.length);
-  const distances = (n: number): KindDistances => (known[n] ??= compareKinds(candidates, kinds, templates, near, candidates[n], n));
+  const distances = (n: number): KindDistances => (known[n] ??= findNearestKinds(candidates, kinds, templates, near, candidates[n], n));
   return (n) => {
     const cuts = compareCuts(candidates, logOdds, distances, n);
     const d = distances(n);
@@ -46,14 +37,10 @@ export function prepareKindFeatures(
   };
 }
 
-function describeKind(c: Candidate): Kind {
-  return { length: log2(Math.max(1e-3, c.offsetSec - c.onsetSec)), pitch: log2(Math.max(1, c.centroidHz)), entropy: c.entropy, evenness: c.timeEntropy, bands: c.bands };
-}
-
 interface KindDistances { own: number; others: number; third: number }
 
 /** Distance to the nearest sure call of the own bird, of the others, and to the third nearest of all. */
-function compareKinds(
+function findNearestKinds(
   candidates: readonly Candidate[], kinds: readonly Kind[], templates: readonly (readonly Template[])[], near: (list: readonly Template[], tSec: number) => [number, number], c: Candidate, n: number,
 ): KindDistances {
   let own = FARTHEST; let others = FARTHEST;
@@ -64,21 +51,13 @@ function compareKinds(
       const o = candidates[list[k].candidate];
       if (o.onsetSec < c.offsetSec && o.offsetSec > c.onsetSec) continue;
       // Nothing is changed by one that is farther than all that count.
-      const most = Math.max(third, track === c.track ? own : others), d = measureDistance(kinds[n], kinds[list[k].candidate], most);
+      const most = Math.max(third, track === c.track ? own : others), d = compareKinds(kinds[n], kinds[list[k].candidate], most);
       if (track === c.track) own = Math.min(own, d); else others = Math.min(others, d);
       if (d >= third) continue;
       if (d < nearest) { third = second; second = nearest; nearest = d; } else if (d < second) { third = second; second = d; } else third = d;
     }
   });
   return { own, others, third };
-}
-
-/** Root of the sum of squares; from `most` on, `most`. */
-function measureDistance(a: Kind, b: Kind, most: number): number {
-  let square = ((a.length - b.length) / LENGTH_OCT) ** 2 + ((a.pitch - b.pitch) / PITCH_OCT) ** 2 + ((a.entropy - b.entropy) / ENTROPY) ** 2 + ((a.evenness - b.evenness) / EVENNESS) ** 2;
-  if (square >= most * most) return most;
-  square += ((1 - multiplySpectra(a.bands, b.bands)) / LIKENESS) ** 2;
-  return Math.min(most, Math.sqrt(square));
 }
 
 /** Other cuts of the same sound on the same track: how much nearer the best of them is to a kind, the surest that holds this one, the surest part, the surest neighbour. */

@@ -1,6 +1,6 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { log2 } from '../numeric/elementary.js';
-import { multiplySpectra } from './spectra-likeness.js';
+import { compareKinds, describeKind } from './kinds.js';
 
 /**
  * Sounds of one make on one track are calls or are none, all together: ticks that no other microphone hears are told from blows of a bill by what most
@@ -8,13 +8,6 @@ import { multiplySpectra } from './spectra-likeness.js';
  */
 export const LOOK_ALIKE_FEATURES = ['lookAlikeOdds', 'lookAlikeHighOdds', 'lookAlikeDistance', 'lookAlikeCount'] as const;
 
-/** Differences that count as one: octaves of length and of pitch, shares of entropy, of even energy, of flatness, and of the spectrum's likeness. */
-const LENGTH_OCT = 0.4;
-const PITCH_OCT = 0.3;
-const ENTROPY = 0.08;
-const EVENNESS = 0.06;
-const FLATNESS = 0.08;
-const LIKENESS = 0.15;
 /** Sounds that are no more unlike than this are of one make. */
 const MOST_DISTANCE = 2.5;
 const MOST_ALIKE = 6;
@@ -24,8 +17,6 @@ const MOST_COMPARED = 40;
 const LEAST_ODDS = -8;
 const MOST_ODDS = 8;
 
-interface Make { length: number; pitch: number }
-
 /** @param candidates sorted by onset @returns gives the row of LOOK_ALIKE_FEATURES of candidate n */
 export function prepareLookAlikeFeatures(candidates: readonly Candidate[], logOdds: ArrayLike<number>): (n: number) => number[] {
   const byTrack: number[][] = Array.from({ length: candidates[0]?.levelDb.length ?? 0 }, () => []), placeOf = new Int32Array(candidates.length);
@@ -34,7 +25,7 @@ export function prepareLookAlikeFeatures(candidates: readonly Candidate[], logOd
     placeOf[n] = list.length;
     if (!c.shared) list.push(n);
   });
-  const makes = candidates.map((c): Make => ({ length: log2(Math.max(1e-3, c.offsetSec - c.onsetSec)), pitch: log2(Math.max(1, c.centroidHz)) }));
+  const kinds = candidates.map(describeKind);
   return (n) => {
     const c = candidates[n], list = byTrack[c.track];
     const best: { distance: number; odds: number }[] = [];
@@ -42,7 +33,7 @@ export function prepareLookAlikeFeatures(candidates: readonly Candidate[], logOd
     const look = (m: number): void => {
       const o = candidates[m];
       if (m === n || (o.onsetSec < c.offsetSec && o.offsetSec > c.onsetSec)) return;
-      const distance = compareMakes(c, o, makes[n], makes[m], MOST_DISTANCE);
+      const distance = compareKinds(kinds[n], kinds[m], MOST_DISTANCE, true);
       if (distance >= MOST_DISTANCE) return;
       count++;
       if (distance >= most) return;
@@ -58,13 +49,4 @@ export function prepareLookAlikeFeatures(candidates: readonly Candidate[], logOd
     for (const b of best) { sum += b.odds; high = Math.max(high, b.odds); far += b.distance; }
     return [sum / best.length, high, far / best.length, log2(1 + count)];
   };
-}
-
-/** Root of the sum of squares; from `most` on, `most`. */
-function compareMakes(a: Candidate, b: Candidate, x: Make, y: Make, most: number): number {
-  let square = ((x.length - y.length) / LENGTH_OCT) ** 2 + ((x.pitch - y.pitch) / PITCH_OCT) ** 2 + ((a.entropy - b.entropy) / ENTROPY) ** 2
-    + ((a.timeEntropy - b.timeEntropy) / EVENNESS) ** 2 + ((a.flatness - b.flatness) / FLATNESS) ** 2;
-  if (square >= most * most) return most;
-  square += ((1 - multiplySpectra(a.bands, b.bands)) / LIKENESS) ** 2;
-  return Math.min(most, Math.sqrt(square));
 }

@@ -22,7 +22,7 @@ export function packBytes(value: unknown): Uint8Array {
     if (v instanceof Float32Array) return { f32: place(v) };
     if (v instanceof Float64Array) return { f64: place(v) };
     if (v instanceof Uint8Array) return { u8: place(v) };
-    if (ArrayBuffer.isView(v)) throw new Error('a kind of array that checkpoints do not know');
+    if (ArrayBuffer.isView(v)) throw new Error('a kind of array that packing does not know');
     return v;
   }));
   const base = HEAD_BYTES + roundUp(text.length), out = new Uint8Array(base + end);

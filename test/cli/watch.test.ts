@@ -153,7 +153,7 @@ describe('watch, from a pipe and killed', () => {
   it('leaves no kept sound behind', async () => {
     const run = await watch([...PIPE(), '--out', 'kept'], { input: raw });
     expect(run.status).toBe(0);
-    expect(readdirSync(join(folder, 'kept')).sort()).toEqual(['calls.csv', 'warnings.csv', 'watch-state.json']);
+    expect(readdirSync(join(folder, 'kept')).sort()).toEqual(['calls.csv', 'warnings.csv', 'watch-state.bin']);
   });
 });
 
@@ -279,10 +279,10 @@ describe('watch, used wrongly', () => {
   });
 
   it('leaves tables of other runs alone', () => {
-    expect(existsSync(join(folder, 'whole/watch-state.json'))).toBe(true);
+    expect(existsSync(join(folder, 'whole/watch-state.bin'))).toBe(true);
     const other = runCli(['watch', '--birds', birds, '--input', 'whole.wav', '--warm-up', '20', '--out', 'whole', '--idle', '0.5'], { cwd: folder });
     expect([other.status, other.err]).toEqual([1, expect.stringMatching(/warmUpSec differs .* got 15; expected 20; use --force/)]);
-    rmSync(join(folder, 'whole/watch-state.json'));
+    rmSync(join(folder, 'whole/watch-state.bin'));
     const again = runCli(['watch', '--birds', birds, '--input', 'whole.wav', '--warm-up', '15', '--out', 'whole', '--idle', '0.5'], { cwd: folder });
     expect([again.status, again.err]).toEqual([1, expect.stringMatching(/calls.csv": is there already/)]);
   });

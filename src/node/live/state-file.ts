@@ -4,12 +4,12 @@ import { readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { EngineState } from '../../live/live-engine.js';
 import type { LiveSetup } from '../../live/live-setup.js';
-import { packJson, unpackJson } from '../../live/pack-json.js';
+import { packBytes, unpackBytes } from '../../pipeline/pack-bytes.js';
 import { quoteName, VolaryError } from '../../schema/errors.js';
 import { readKernelsFile } from '../kernels-file.js';
 import { writeFileAtomic } from '../write-files.js';
 
-export const STATE_NAME = 'watch-state.json';
+export const STATE_NAME = 'watch-state.bin';
 
 /** What a run that goes on has to know: whose state it is, how far its tables were, what it had learned. */
 export interface SavedRun {
@@ -25,7 +25,7 @@ export interface SavedRun {
 export function describeRun(setup: LiveSetup, warmUpSec: number): Record<string, unknown> {
   const { version } = JSON.parse(readFileSync(new URL('../../../package.json', import.meta.url), 'utf8')) as { version: string };
   return {
-    schema: 2, volary: version, kernelHash: createHash('sha256').update(readKernelsFile()).digest('hex'), warmUpSec,
+    schema: 3, volary: version, kernelHash: createHash('sha256').update(readKernelsFile()).digest('hex'), warmUpSec,
     sampleRateHz: setup.sampleRateHz, recorders: setup.recorders, inputs: setup.inputs, tracks: setup.tracks, originFrames: setup.originFrames, request: setup.request,
   };
 }
@@ -36,14 +36,14 @@ export function describeRun(setup: LiveSetup, warmUpSec: number): Record<string,
  */
 export async function loadState(folder: string, header: Record<string, unknown>): Promise<SavedRun | undefined> {
   const path = join(folder, STATE_NAME);
-  const text = await readFile(path, 'utf8').catch(() => undefined);
-  if (text === undefined) return undefined;
+  const bytes = await readFile(path).catch(() => undefined);
+  if (bytes === undefined) return undefined;
   const refuse = (what: string, got?: string, expected?: string): never => {
     throw new VolaryError('stale', { where: quoteName(path), what, got, expected, mend: 'use --force to start anew' });
   };
   let saved: SavedRun | undefined;
   try {
-    saved = unpackJson(text) as SavedRun;
+    saved = unpackBytes(bytes) as SavedRun;
   } catch {
     return refuse('is damaged');
   }
@@ -55,7 +55,7 @@ export async function loadState(folder: string, header: Record<string, unknown>)
 }
 
 export function saveState(folder: string, run: SavedRun): Promise<void> {
-  return writeFileAtomic(join(folder, STATE_NAME), packJson(run), { overwrite: true });
+  return writeFileAtomic(join(folder, STATE_NAME), packBytes(run), { overwrite: true });
 }
 
 function cut(text: string): string {
