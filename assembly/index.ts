@@ -23,6 +23,7 @@ export { correlateShifted, sumSetShape } from './set-shape';
 export { stepEnergies } from './step-energy';
 export { frameTexture, meanTexture } from './frame-texture';
 export { describeCourse, describeSpectrum } from './sound-shape';
+export { compareParts, heldTones } from './sound-parts';
 export { voicePattern } from './voice-pattern';
 export { addLeaves, markThresholds } from './forest';
 export { patternProducts } from './pattern-products';

@@ -13,6 +13,7 @@ const BENCHES = {
   quiet: ['pipeline/quiet.mjs', 'what digital silence, denormal numbers and dead channels cost beside sound'],
   page: ['page/frame-times.mjs', 'how smoothly the review page pans 16 tracks, and how soon it shows a study of hours'],
   refit: ['refit/measure-refit.mjs', 'what a refit of the probabilities gains, and what it may cost'],
+  watch: ['live/measure-watch.mjs', 'how near `watch` comes to `attribute`, how soon it tells a call, and what it costs'],
   separate: ['separate/measure-separation.mjs', 'what separation gains on overlapped calls'],
 };
 const [name, ...rest] = process.argv.slice(2);

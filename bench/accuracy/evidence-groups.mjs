@@ -17,7 +17,7 @@ export const EVIDENCE = {
     'aboveAcceptedDb', 'aboveSinceDb', 'leadMedianDb', 'expectedStrengthDb', 'otherLeadDb',
     'contactLeadDb', 'leadBelowPlaceDb', 'leadBelowHighDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb', 'belowStrongestDb',
     'pairLeadDb', 'pairLeadGapDb', 'pairLeadClearness', 'leadToUntaggedDb', 'aboveUntaggedDb', 'sameLeadDb', 'sameLeadBackDb', 'sameStrengthDb', 'besideLeadDb', 'besideStrengthDb',
-    'groupLeadMarginDb', 'groupTurnsLeadDb',
+    'groupLeadMarginDb', 'groupTurnsLeadDb', 'birdLeadDb', 'birdStrengthDb',
   ],
   /** What the sound is like by itself: tones or noise, how it begins, how long it is. */
   spectrum: [
@@ -25,6 +25,7 @@ export const EVIDENCE = {
     'overPedestal', 'pitchToUsual', 'elements', 'eventMs', 'pitch', 'harmonicity', 'contactTiltDb', 'tiltBelowUsualDb', 'ownLikeness', 'otherLikeness', 'likeUntagged',
     'shorterThanUsual', 'longerThanUsual', 'kindToOwn', 'kindToOthers', 'kindThird', 'otherCutKind', 'unevenness', 'gapMs', 'sameLikeness', 'besideTiltDb', 'besideLikeness',
     'groupTurnsTiltDb', 'lookAlikeOdds', 'lookAlikeHighOdds', 'lookAlikeDistance', 'lookAlikeCount',
+    'heldTones', 'fadeDb', 'startLikeness', 'startDb', 'beforeLikeness', 'beforeDb', 'birdTiltDb',
   ],
   /** Whose voice it is like, among sure calls of the recording. */
   voice: [
@@ -44,7 +45,7 @@ export const EVIDENCE = {
     'containerUnevenness', 'containerElements', 'sameLogOdds', 'sameIou', 'sameOnsetMs', 'sameOffsetMs', 'sameLagMs', 'sameLagsMs', 'sameLeadDb', 'sameLeadBackDb', 'sameStrengthDb', 'sameLikeness', 'otherSoundLogOdds',
     'besideLeadDb', 'besideStrengthDb', 'besideTiltDb', 'besideCount', 'placeTurns', 'besideLikeness', 'besideMs',
     'groupLagMarginMs', 'groupLeadMarginDb', 'groupCount', 'groupSounds', 'groupOwnOdds', 'groupRivalOdds', 'groupTurnsOdds', 'groupTurnsSounds', 'groupTurnsLagMs', 'groupTurnsLeadDb', 'groupTurnsTiltDb', 'groupGapMs',
-    'lookAlikeOdds', 'lookAlikeHighOdds', 'lookAlikeDistance', 'lookAlikeCount',
+    'lookAlikeOdds', 'lookAlikeHighOdds', 'lookAlikeDistance', 'lookAlikeCount', 'birdTiltDb', 'birdLeadDb', 'birdStrengthDb',
   ],
   kept: ['peakDb', 'lostShare', 'lostTracks', 'lostBirds', 'firstLogOdds', 'ownLogOdds', 'untaggedLogOdds', 'shared', 'core', 'trackCount', 'members', 'twin', 'doubtShare', 'gainScaleDb', 'birds'],
 };

@@ -7,7 +7,7 @@ import { SOUND_BANDS } from './describe-sound.js';
 import { VOICE_NUMBERS } from './voice-pattern.js';
 
 /** Numbers of a row before its arrays, and arrays by track. */
-const NUMBERS = 25;
+const NUMBERS = 31;
 const TRACK_ARRAYS = 8;
 
 /** Numbers in a row. */
@@ -28,6 +28,7 @@ function writeRow(rows: Float64Array, start: number, c: Candidate): void {
   const numbers = [
     c.track, c.onsetSec, c.offsetSec, c.peakDb, c.overPedestal, c.shared, c.core, c.twin, c.elements, c.unevenness, c.gapSec, c.ownedShare, c.leadDb, c.entropy, c.crestDb,
     c.peakHz, c.centroidHz, c.bandwidthHz, c.highRiseDb, c.timeEntropy, c.attackDb, c.flatness, c.steadiness, c.harmonicity, c.ownedBins,
+    c.heldTones, c.fadeDb, c.startLikeness, c.startDb, c.beforeLikeness, c.beforeDb,
   ];
   for (let n = 0; n < NUMBERS; n++) rows[start + n] = numbers[n];
   let at = start + NUMBERS;
@@ -63,6 +64,8 @@ function readRow(rows: Float64Array, start: number, trackCount: number): Candida
     leadDb: rows[start + 12], entropy: rows[start + 13], crestDb: rows[start + 14], peakHz: rows[start + 15], centroidHz: rows[start + 16], bandwidthHz: rows[start + 17],
     highRiseDb: rows[start + 18], timeEntropy: rows[start + 19], attackDb: rows[start + 20], flatness: rows[start + 21], steadiness: rows[start + 22],
     harmonicity: rows[start + 23], ownedBins: rows[start + 24],
+    heldTones: rows[start + 25], fadeDb: rows[start + 26], startLikeness: rows[start + 27], startDb: rows[start + 28], beforeLikeness: rows[start + 29],
+    beforeDb: rows[start + 30],
     levelDb: rows.subarray(at, at + trackCount), floorDb: rows.subarray(at + trackCount, at + 2 * trackCount),
     lagSec: rows.subarray(at + 2 * trackCount, at + 3 * trackCount), agreement: rows.subarray(at + 3 * trackCount, at + 4 * trackCount),
     agreementZ: rows.subarray(at + 4 * trackCount, at + 5 * trackCount), zeroLag: rows.subarray(at + 5 * trackCount, at + 6 * trackCount),

@@ -66,4 +66,11 @@ export interface Candidate {
   harmonicity: number;
   /** Number of owned bins. */
   ownedBins: number;
+  /** How its parts compare (see sound-parts.ts): tones that keep their frequency, fading, the beginning beside the rest, and what comes before beside the whole. */
+  heldTones: number;
+  fadeDb: number;
+  startLikeness: number;
+  startDb: number;
+  beforeLikeness: number;
+  beforeDb: number;
 }

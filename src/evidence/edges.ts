@@ -11,6 +11,8 @@ const SMOOTH_SEC = 0.003;
 const WARM_SEC = 0.01;
 const ONSET_BELOW_DB = 27;
 const OFFSET_BELOW_DB = 17;
+/** A call that comes back to this far below its peak within its segment has not ended: it dipped. Echoes stay lower. */
+const RETURN_BELOW_DB = 10;
 /** A voice stops within about two milliseconds once it is 17 dB down; the room goes on. Found on simulated rooms. */
 const OFFSET_AFTER_SEC = 0.002;
 /** The first samples of a voice lie below the threshold for a third of a millisecond. Found on simulated rooms. */
@@ -77,9 +79,20 @@ export function refineEdges(c: StretchContext, segment: Segment, ownedShare: num
   const onsetSec = placeOnset(voice, rise, voice.findOnset(at, low, hold), coarse.onsetSec);
   if (!isAlone) return { onsetSec, offsetSec: Math.max(coarse.offsetSec, onsetSec + 1 / rate) };
   const high = Math.max(peak * pow10(-OFFSET_BELOW_DB / 10), voice.ownNoise * pow10(OFFSET_OVER_NOISE_DB / 10));
-  const offset = voice.findOffset(at, high, hold) / rate + OFFSET_AFTER_SEC;
+  const offset = findLastOffset(voice, at, coarse.offsetSec * rate, high, peak * pow10(-RETURN_BELOW_DB / 10), hold) / rate + OFFSET_AFTER_SEC;
   // A correction beyond the resolution of the frames means that another sound was followed.
   return { onsetSec, offsetSec: offset - coarse.offsetSec < 0.03 && offset > onsetSec ? offset : coarse.offsetSec };
+}
+
+/** The offset (a step) after `at`, or after the last return to `loud` before step `end`: what fell below `high` in between was a dip. */
+function findLastOffset(voice: Envelopes, at: number, end: number, high: number, loud: number, hold: number): number {
+  let offset = voice.findOffset(at, high, hold);
+  for (let back = voice.findRise(Math.ceil(offset), Math.floor(end), loud); back >= 0; back = voice.findRise(Math.ceil(offset), Math.floor(end), loud)) {
+    const next = voice.findOffset(back, high, hold);
+    if (!(next > offset)) break;
+    offset = next;
+  }
+  return offset;
 }
 
 function placeSharedOnset(onsetSec: number, coarseSec: number): number {

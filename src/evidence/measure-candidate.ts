@@ -6,6 +6,7 @@ import type { FloorSpectrum } from './floors.js';
 import type { SetLevels } from '../kernels/stretch-kernels.js';
 import type { BinSet, LagMeter, LagReading } from './lags.js';
 import type { OwnershipMap } from './ownership.js';
+import { describeParts } from './sound-parts.js';
 import { copySegment, type Segment } from './segments.js';
 import type { SharedSet } from './shared.js';
 import type { AnalysisSettings } from './settings.js';
@@ -69,6 +70,7 @@ export function describeSegment(c: StretchContext, segment: Segment, { set, owne
   const binHz = settings.sampleRateHz / settings.fftSize;
   const shape = describeSound(s, c.floors[i], i, from, to, set, settings.bandBins, binHz);
   const hopSec = settings.hopFrames / settings.sampleRateHz;
+  const parts = describeParts(s, c.floors[i], i, from, to, set, settings.bandBins, hopSec);
   const split = Math.round(shape.centroidHz / binHz);
   const measured = c.lagMeter.measureSet(s, c.floors, i, set, split);
   const levels = convertLevels(measured.levels, set.length);
@@ -90,6 +92,7 @@ export function describeSegment(c: StretchContext, segment: Segment, { set, owne
     tiltDb: levels.tiltDb, ownedShare, leadDb, lostShare, entropy: shape.entropy, crestDb: shape.crestDb, peakHz: shape.peakHz, centroidHz: shape.centroidHz,
     bandwidthHz: shape.bandwidthHz, highRiseDb: shape.highRiseDb, timeEntropy: shape.timeEntropy, attackDb: shape.attackDb, flatness: shape.flatness,
     steadiness: shape.steadiness, bands: shape.bands, voice: shape.voice, harmonicity: shape.harmonicity, ownedBins: set.length,
+    heldTones: parts.heldTones, fadeDb: parts.fadeDb, startLikeness: parts.startLikeness, startDb: parts.startDb, beforeLikeness: parts.beforeLikeness, beforeDb: parts.beforeDb,
   };
 }
 

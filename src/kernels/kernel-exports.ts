@@ -68,6 +68,13 @@ export interface KernelExports {
   setScratchBytes(n: number, trackCount: number, setCount: number): number;
   /** spectrum: f64[binCount], inTime: f64[endFrame - startFrame]. */
   sumSetShape(power: Ptr, binCount: number, floor: Ptr, set: Ptr, setCount: number, startFrame: number, endFrame: number, spectrum: Ptr, inTime: Ptr): void;
+  /** scratch: f64[3][binCount]. */
+  heldTones(spectra: Ptr, keptBins: number, trackCount: number, track: number, binCount: number, set: Ptr, setCount: number, startFrame: number, lag: number, scratch: Ptr): number;
+  /** scratch: f64[3][binCount]; result: f64[7]. */
+  compareParts(
+    power: Ptr, binCount: number, floor: Ptr, set: Ptr, setCount: number, beforeFrame: number, startFrame: number, splitFrame: number, endFrame: number, half: number,
+    firstBin: number, endBin: number, scratch: Ptr, result: Ptr,
+  ): void;
   correlateShifted(spectrum: Ptr, firstBin: number, endBin: number, firstShift: number, lastShift: number, scratch: Ptr): number;
   /** filter: f32[3] b a1 a2; energy: f32[step][group][x 4]. */
   stepEnergies(lanes: Ptr, groupBytes: number, groupCount: number, warmFrames: number, stepCount: number, stepFrames: number, filter: Ptr, energy: Ptr): void;

@@ -3,7 +3,7 @@ import { VolaryError } from '../schema/errors.js';
 import type { KernelExports } from './kernel-exports.js';
 
 /** The contract between host and kernels that this host was written for. */
-const ABI_VERSION = 7;
+const ABI_VERSION = 8;
 const PAGE_BYTES = 65536;
 const MAX_PAGES = 65536;
 

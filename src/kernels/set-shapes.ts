@@ -22,8 +22,14 @@ export interface SetShape {
 /** Sums over frames, see `meanTexture` of the kernels. */
 export interface TextureSums { flat: number; steady: number; rise: number }
 
-/** Numbers of the results: 22 of the spectrum, 4 of the course, 16 of the voice, 3 of the texture. */
-const COURSE_AT = 22, VOICE_AT = 26, TEXTURE_AT = 42, RESULT_NUMBERS = 45;
+/** Sums and likenesses of the parts of a sound, see `compareParts` of the kernels. */
+export interface PartSums { start: number; rest: number; before: number; likeRest: number; likeBefore: number; late: number; early: number }
+
+/** Frames that a sound covers, what comes before it, where its beginning ends, and how many are half of it. */
+export interface PartFrames { before: number; start: number; split: number; end: number; half: number }
+
+/** Numbers of the results: 22 of the spectrum, 4 of the course, 16 of the voice, 3 of the texture, 7 of the parts. */
+const COURSE_AT = 22, VOICE_AT = 26, TEXTURE_AT = 42, PARTS_AT = 45, RESULT_NUMBERS = 52;
 const BANDS_AT = 6;
 const VOICE_SCRATCH = 192;
 
@@ -84,6 +90,34 @@ export class SetShapes {
     k.fn.meanTexture(texture, count, bins[1] - bins[0], lag, known, result + 8 * TEXTURE_AT);
     k.release(before);
     return { flat: values[TEXTURE_AT], steady: values[TEXTURE_AT + 1], rise: values[TEXTURE_AT + 2] };
+  }
+
+  /** How far the tones of a set that begins at `startFrame` keep their frequency over `lag` frames, 0..1. */
+  measureHeld(track: number, set: Uint32Array, startFrame: number, lag: number): number {
+    const { k } = this;
+    const { binCount, keptBins, trackCount, spectra } = this.region;
+    const placed = this.placeSet(set);
+    const before = k.mark();
+    const held = k.fn.heldTones(spectra, keptBins, trackCount, track, binCount, placed, set.length, startFrame, lag, k.alloc(24 * binCount));
+    k.release(before);
+    return held;
+  }
+
+  /** The beginning of a set beside its rest, all of the track before it beside the set, and how it fades. */
+  compareParts(floor: Float32Array, track: number, set: Uint32Array, frames: PartFrames, bins: readonly [number, number]): PartSums {
+    const { k } = this;
+    const { binCount } = this.region;
+    const { result, values } = this.getPlace();
+    const floorPtr = this.placeFloor(floor), placed = this.placeSet(set);
+    const mark = k.mark();
+    const { before, start, split, end, half } = frames, at = PARTS_AT;
+    k.fn.compareParts(
+      this.powerOf(track), binCount, floorPtr, placed, set.length, before, start, split, end, half, bins[0], bins[1], k.alloc(24 * binCount), result + 8 * at,
+    );
+    k.release(mark);
+    return {
+      start: values[at], rest: values[at + 1], before: values[at + 2], likeRest: values[at + 3], likeBefore: values[at + 4], late: values[at + 5], early: values[at + 6],
+    };
   }
 
   private powerOf(track: number): Ptr {

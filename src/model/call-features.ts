@@ -11,6 +11,7 @@ export const CALL_FEATURES = [
   'timeEntropy', 'attackDb', 'durationMs', 'relativeBandwidth', 'ownedBinsLog', 'zeroLag', 'tiltGainDb', 'lostShare', 'lostTracks', 'rivalDb', 'explainedDb',
   'rivalCount', 'rivalOnsetMs', 'sinceLouderMs', 'louderByDb', 'sameTrackDb', 'weightedLagMs', 'fillDb', 'overPedestal',
   'contactLagMs', 'contactLeadDb', 'contactTiltDb', 'contactAgreement', 'twin', 'harmonicity',
+  'heldTones', 'fadeDb', 'startLikeness', 'startDb', 'beforeLikeness', 'beforeDb',
 ] as const;
 
 export type CallFeatures = Float64Array;
@@ -26,7 +27,8 @@ export function computeCallFeatures(candidates: readonly Candidate[], gains: Gai
   candidates.forEach((c, n) => {
     const own = describeOwn(c, gains);
     const around = describeAround(candidates, strength, n, gains);
-    writeFeatures(rows[n], own.head, [...around.head, own.weightedLagMs, own.fillDb, c.overPedestal, ...describeContact(c, g), c.twin, c.harmonicity]);
+    writeFeatures(rows[n], own.head, [...around.head, own.weightedLagMs, own.fillDb, c.overPedestal, ...describeContact(c, g), c.twin, c.harmonicity,
+      c.heldTones, c.fadeDb, c.startLikeness, c.startDb, c.beforeLikeness, c.beforeDb]);
   });
   return rows;
 }

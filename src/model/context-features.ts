@@ -12,6 +12,7 @@ import { prepareSameSoundFeatures, SAME_SOUND_FEATURES } from './same-sound.js';
 import { BESIDE_FEATURES, comparePlaces } from './same-place.js';
 import { compareSpectra, gatherSpectra } from './spectra-likeness.js';
 import { prepareVoiceFeatures, VOICE_FEATURES } from './voice-features.js';
+import { BIRD_FEATURES, compareBirds } from './compare-birds.js';
 import { readVoices, type Voices } from './voices.js';
 import { CLEAR_Z, collectTemplates, findNear, high, liftOfLowEnd, makeTemplate, middle, type Template } from './templates.js';
 
@@ -20,7 +21,7 @@ export const CONTEXT_FEATURES = [
   ...CALL_FEATURES, 'firstLogOdds', 'leadResidualDb', 'leadBelowUsualDb', 'lagToOwnMs', 'leadToOwnDb', 'templateCount', 'aboveUsualDb', 'pitchToUsual',
   'rivalLogOdds', 'rivalStrengthDb', 'lagToOthersMs', 'ownCloserMs', 'heardTracks', 'neighbourLogOdds', 'elements', 'shared', 'core', 'doubtShare', 'gainScaleDb', 'birds',
   'ownLikeness', 'otherLikeness', 'leadBelowPlaceDb', 'placeCount', 'leadBelowHighDb', 'tiltBelowUsualDb', 'strengthBelowPlaceDb', 'leadBelowUsualSigmas', 'leadSpreadDb',
-  ...PAIR_FEATURES, ...KIND_FEATURES, ...SAME_SOUND_FEATURES, ...BESIDE_FEATURES, 'unevenness', 'gapMs', ...VOICE_FEATURES, ...GROUP_FEATURES, ...LOOK_ALIKE_FEATURES,
+  ...PAIR_FEATURES, ...KIND_FEATURES, ...SAME_SOUND_FEATURES, ...BESIDE_FEATURES, 'unevenness', 'gapMs', ...VOICE_FEATURES, ...GROUP_FEATURES, ...LOOK_ALIKE_FEATURES, ...BIRD_FEATURES,
 ] as const;
 
 /**
@@ -41,7 +42,9 @@ export function prepareContextFeatures(
     high: high(list.map((t) => residual[t.candidate])),
     spread: spreadOf(list.map((t) => residual[t.candidate])),
     tilt: middle(list.map((t) => liftOfLowEnd(candidates[t.candidate]))),
+    count: list.length,
   }));
+  const birds = compareBirds(usual);
   const allPitch = middle(templates.flatMap((list) => list.map((t) => log2(candidates[t.candidate].centroidHz))));
   const doubt = measureDoubt(logOdds);
   const spectra = templates.map((list) => gatherSpectra(candidates, list));
@@ -72,7 +75,7 @@ export function prepareContextFeatures(
       around.rivalLogOdds, around.rivalStrengthDb, toOthers, toOthers - toOwn.lagMs, heard - 1, around.neighbourLogOdds, c.elements, c.shared, c.core, doubt, gains.scaleDb, gains.gainDb.length,
       ...likeness(n), inPlace.leadDb, inPlace.count, hasOwn ? residual[n] - own.high : 0, hasOwn ? liftOfLowEnd(c) - own.tilt : 0, inPlace.strengthDb,
       hasOwn ? (residual[n] - own.residual) / own.spread : 0, hasOwn ? own.spread : 0,
-      ...pairs(n), ...kinds(n), ...same(n), ...inPlace.beside, c.unevenness, c.gapSec * 1e3, ...byVoice(n), ...groups(n), ...alike(n),
+      ...pairs(n), ...kinds(n), ...same(n), ...inPlace.beside, c.unevenness, c.gapSec * 1e3, ...byVoice(n), ...groups(n), ...alike(n), ...birds[c.track],
     ]);
   };
 }

@@ -94,6 +94,20 @@ describe('edges of a call', () => {
       expect(Math.abs(e.offset)).toBeLessThan(1);
     }
   });
+
+  it('end with the call, not with a dip in it that a beat or a room makes', async () => {
+    for (const dipSec of [0.013, 0.017]) {
+      const clean = new Float32Array(LENGTH);
+      addVoice(clean, 0.4, 0.56, 0.1, { edgeSec: 0.006 });
+      // Loudest before the dip, which is 30 dB deep; 6 dB softer after it.
+      const from = Math.round(0.47 * RATE), to = from + Math.round(dipSec * RATE);
+      const shaped = clean.map((v, n) => v * (n < from ? 1 : n < to ? 0.03 : 0.5));
+      const tracks = quiet(4, 640).map((x, j) => { const late = Math.round(DELAYS[j] * RATE); return x.map((v, n) => v + LEVELS[j] * (shaped[n - late] ?? 0)); });
+      const truth = findLabelEdges(Float64Array.from(shaped), RATE);
+      const whole = (await extract(tracks)).filter((c) => c.track === 0 && !c.shared && !c.core && c.onsetSec < 0.41).map((c) => 1e3 * Math.abs(c.offsetSec - truth.endFrame / RATE));
+      expect(Math.min(...whole)).toBeLessThan(2);
+    }
+  });
 });
 
 describe('evidence of a call', () => {

@@ -1,6 +1,7 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { readVoicePattern, VOICE_BINS } from '../../src/evidence/voice-pattern.js';
 import { describeSound } from '../../src/evidence/describe-sound.js';
+import { describeParts } from '../../src/evidence/sound-parts.js';
 import { findLostFrames } from '../../src/evidence/dropouts.js';
 import { estimateFloors } from '../../src/evidence/floors.js';
 import { countEngineBytes, createKernelEngine } from '../../src/evidence/kernel-engine.js';
@@ -67,6 +68,9 @@ describe.each([3, 8])('evidence of %i tracks', (trackCount) => {
     const [shape, quickShape] = [plain, fast].map((s) => describeSound(s, floors[0], 0, 0, fast.frameCount, set, bins, RATE / settings.fftSize));
     const { bands, voice, ...numbers } = shape;
     for (const key of Object.keys(numbers) as (keyof typeof numbers)[]) expect(Math.abs(quickShape[key] / numbers[key] - 1), key).toBeLessThan(1e-5);
+    const [parts, quickParts] = [plain, fast].map((s) => describeParts(s, floors[0], 0, 90, fast.frameCount, set.filter((k) => k >= 90 * s.binCount), bins, settings.hopFrames / RATE));
+    for (const key of Object.keys(parts) as (keyof typeof parts)[]) expect(quickParts[key], key).toBeCloseTo(parts[key], 5);
+    expect(parts.heldTones * parts.startLikeness * parts.beforeLikeness).toBeGreaterThan(0);
     bands.forEach((v, k) => expect(quickShape.bands[k]).toBeCloseTo(v, 6));
     expect(bands.reduce((sum, v) => sum + v * v, 0)).toBeCloseTo(1, 6);
     // Patterns are whole numbers: rounding may fall to the other side.

@@ -14,7 +14,7 @@ const BINS = FFT / 2 + 1;
 const memory = new WebAssembly.Memory({ initial: 64, maximum: 64 });
 const wasm = await WebAssembly.compile(await readFile(process.argv[2]));
 const { exports: kernels } = new WebAssembly.Instance(wasm, { env: { memory, abort: () => { throw new Error('a kernel stopped'); } } });
-if (kernels.abiVersion() !== 7) throw new Error(`kernels of version ${kernels.abiVersion()}, this host is for 7`);
+if (kernels.abiVersion() !== 8) throw new Error(`kernels of version ${kernels.abiVersion()}, this host is for 8`);
 
 // 2. All bytes from heapStart() on are the host's to give out; 16-aligned, as the heads in assembly/ ask.
 let top = kernels.heapStart();

@@ -30,8 +30,8 @@ def call(name, *values):
     return exports[name](store, *values)
 
 
-if call("abiVersion") != 7:
-    sys.exit("this host is for kernels of version 7")
+if call("abiVersion") != 8:
+    sys.exit("this host is for kernels of version 8")
 
 # 2. All bytes from heapStart() on are the host's to give out; 16-aligned, as the heads in assembly/ ask.
 top = call("heapStart")
