@@ -50,5 +50,27 @@ export function acceptCandidates(candidates: readonly Candidate[], probability: 
   const kept = suppressRivals(claims, least);
   const isBeaten = (n: number): boolean => kept.some((m) => m !== n && Math.abs(candidates[m].onsetSec - candidates[n].onsetSec) < 1
     && (probability[m] > probability[n] || (probability[m] === probability[n] && m < n)) && (isTwinOf(candidates[n], candidates[m]) || isSurelyOne(candidates[n], candidates[m])));
-  return kept.filter((n) => !isBeaten(n));
+  const standing = kept.filter((n) => !isBeaten(n));
+  return standing.map((n) => findWhole(candidates, probability, standing, n, least)).sort((a, b) => candidates[a].onsetSec - candidates[b].onsetSec || candidates[a].track - candidates[b].track);
+}
+
+/** A core and the cut that it is the loud part of begin together. */
+const TOGETHER_SEC = 0.015;
+
+/**
+ * Where the core of a call was the surest cut, but a longer one that begins with it is a call, too, the longer is meant: both have the onset right,
+ * and the core ends early. Of several the surest, if it leaves the other calls of its track alone; else the core.
+ */
+function findWhole(candidates: readonly Candidate[], probability: ArrayLike<number>, standing: readonly number[], n: number, least: number): number {
+  const c = candidates[n];
+  if (!c.core) return n;
+  let best = n;
+  const look = (m: number): void => {
+    const o = candidates[m];
+    if (o.track !== c.track || o.shared || o.twin !== c.twin || o.offsetSec <= c.offsetSec || !(probability[m] >= least) || (best !== n && probability[m] <= probability[best])) return;
+    if (!standing.some((k) => k !== n && candidates[k].track === c.track && overlapShare(o, candidates[k]) > MOST_OVERLAP)) best = m;
+  };
+  for (let m = n - 1; m >= 0 && c.onsetSec - candidates[m].onsetSec <= TOGETHER_SEC; m--) look(m);
+  for (let m = n + 1; m < candidates.length && candidates[m].onsetSec - c.onsetSec <= TOGETHER_SEC; m++) look(m);
+  return best;
 }

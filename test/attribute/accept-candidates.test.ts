@@ -30,3 +30,27 @@ describe('twins', () => {
     expect(acceptCandidates([twin, origin], [0.4, 0.45], 0.5)).toEqual([]);
   });
 });
+
+describe('cores', () => {
+  const core = makeCandidate(2, { track: 0, onsetSec: 10, offsetSec: 10.07, core: 1 }), whole = makeCandidate(2, { track: 0, onsetSec: 10.004, offsetSec: 10.16 });
+
+  it('stand for the longer cut that begins with them, if that is a call by itself', () => {
+    expect(acceptCandidates([core, whole], [0.9, 0.6], 0.5)).toEqual([1]);
+    expect(acceptCandidates([core, whole], [0.9, 0.45], 0.5)).toEqual([0]);
+    expect(acceptCandidates([{ ...core, core: 0 }, whole], [0.9, 0.6], 0.5)).toEqual([0]);
+    // What begins 16 ms before is led into by something else: that is what cores are for.
+    expect(acceptCandidates([{ ...whole, onsetSec: 9.984 }, core], [0.6, 0.9], 0.5)).toEqual([1]);
+    expect(acceptCandidates([core, { ...whole, track: 1 }], [0.9, 0.6], 0.5)).toEqual([0, 1]);
+  });
+
+  it('stay where the longer cut reaches into another call of the bird', () => {
+    const next = makeCandidate(2, { track: 0, onsetSec: 10.09, offsetSec: 10.15 });
+    expect(acceptCandidates([core, whole, next], [0.9, 0.6, 0.8], 0.5)).toEqual([0, 2]);
+  });
+
+  it('take the surest of several longer cuts, wherever it stands', () => {
+    const longest = makeCandidate(2, { track: 0, onsetSec: 9.99, offsetSec: 10.2 });
+    expect(acceptCandidates([longest, core, whole], [0.7, 0.9, 0.6], 0.5)).toEqual([0]);
+    expect(acceptCandidates([longest, core, whole], [0.6, 0.9, 0.7], 0.5)).toEqual([2]);
+  });
+});
