@@ -18,7 +18,15 @@ const folder = join(root, 'out', 'long-study');
 const minutes = Math.max(1, Math.round(Number(values.hours) * 60));
 
 mkdirSync(folder, { recursive: true });
-const { birds, sampleRateHz } = writeRecording();
+let recording;
+try {
+  recording = writeRecording();
+} catch (error) {
+  rmSync(folder, { recursive: true, force: true });
+  process.stderr.write(`long: ${folder} cannot be written: ${error.message}; it takes 2.5 GB per hour, fewer go with --hours\n`);
+  process.exit(1);
+}
+const { birds, sampleRateHz } = recording;
 const study = join(folder, 'study.json');
 writeFileSync(study, JSON.stringify({
   volary: 1, name: 'long study', recorders: [{ name: '1' }], tracks: birds.map((bird, c) => ({ bird, recorder: '1', files: [{ path: 'long.wav', channel: c + 1 }] })),

@@ -1,8 +1,10 @@
+import type { SoundParts } from './sound-parts.js';
+
 /**
  * What was measured about one stretch of sound owned by one track: the evidence for deciding who made it. Arrays have one entry per track;
  * the energies are sums over the time-frequency bins that the candidate owns.
  */
-export interface Candidate {
+export interface Candidate extends SoundParts {
   track: number;
   /** Onset and offset on the reference clock, seconds since the study's start. */
   onsetSec: number;
@@ -66,11 +68,4 @@ export interface Candidate {
   harmonicity: number;
   /** Number of owned bins. */
   ownedBins: number;
-  /** How its parts compare (see sound-parts.ts): tones that keep their frequency, fading, the beginning beside the rest, and what comes before beside the whole. */
-  heldTones: number;
-  fadeDb: number;
-  startLikeness: number;
-  startDb: number;
-  beforeLikeness: number;
-  beforeDb: number;
 }
