@@ -1,6 +1,5 @@
 // Measures `watch` on simulated scenes: right time and right bird against the truth after the warm-up, beside `attribute` on the finished recording, how well the two
 // tables agree, how long after its end a call is told, and what it costs. The scenes are those of the accuracy bench: the models never saw them.
-// node bench/live/measure-watch.mjs [--presets normal,crowded] [--scenes 4] [--warm-up 30,60] [--sec 90]
 import { parseArgs } from 'node:util';
 import { encodeFrames } from '../../dist/audio/wav-writer.js';
 import { LiveEngine } from '../../dist/live/live-engine.js';
@@ -8,13 +7,29 @@ import { SHIPPED_MODELS } from '../../dist/model/shipped-models.js';
 import { attributeTracks } from '../../dist/node/attribute-tracks.js';
 import { loadKernelsFile } from '../../dist/node/kernels-file.js';
 import { matchCalls } from '../../dist/score/match-calls.js';
+import { SCENE_PRESETS } from '../../dist/simulate/random-scene.js';
 import { listSeeds, simulate } from '../accuracy/grid.mjs';
 
-const { values } = parseArgs({ options: {
-  presets: { type: 'string', default: 'normal,crowded,two-clocks' }, scenes: { type: 'string', default: '4' }, 'warm-up': { type: 'string', default: '30,60' }, sec: { type: 'string', default: '90' },
-} });
+const usage = 'npm run bench -- watch [--presets normal,crowded] [--scenes 4] [--warm-up 30,60] [--sec 90]';
+const values = readOptions();
 const kernels = await loadKernelsFile();
 const PIECE_BYTES = 65536;
+
+function readOptions() {
+  try {
+    const { values: given } = parseArgs({ options: {
+      presets: { type: 'string', default: 'normal,crowded,two-clocks' }, scenes: { type: 'string', default: '4' }, 'warm-up': { type: 'string', default: '30,60' }, sec: { type: 'string', default: '90' },
+    } });
+    const unknown = given.presets.split(',').find((p) => !SCENE_PRESETS.includes(p)), numbers = [given.scenes, given.sec, ...given['warm-up'].split(',')];
+    if (unknown !== undefined) throw new Error(`no preset '${unknown}', there are ${SCENE_PRESETS.join(', ')}`);
+    if (!numbers.every((n) => Number(n) > 0)) throw new Error(`scenes and seconds are numbers above 0, got ${numbers.join(', ')}`);
+    listSeeds(SCENE_PRESETS[0], Number(given.scenes));
+    return given;
+  } catch (error) {
+    process.stderr.write(`watch: ${error.message}\n${usage}\n`);
+    return process.exit(2);
+  }
+}
 
 /** What a live engine makes of a scene: rows, and how much of the stream had been heard when each was given. */
 async function watchScene(scene, warmUpSec) {

@@ -113,6 +113,19 @@ describe('parts of a sound', () => {
     expect(compare(rows(7, 12), set, frames, [2, 18]).slice(3, 5)).toEqual([0, Math.sqrt(1 / 3) * Math.sqrt((5 - floor[7]) / (((5 - floor[7]) + 2 * (5 - floor[12])) / 3))]);
   });
 
+  it('compare in the same way at full scale and far below it, and not at all where a bin is no number', () => {
+    const frames = { before: 2, start: 12, split: 20, end: 30, half: 9 }, set = chooseBins(12, 30, 1);
+    const scaled = (by: number): number[] => compare(power.map((v) => v * by), set, frames, [2, 18]);
+    // Beside powers of 1e38 the floor is nothing, so that parts only differ by their noise; 1e-42 lies below the floor.
+    expect(scaled(1e38).every((v) => Number.isFinite(v) && v > 0)).toBe(true);
+    expect(scaled(1e-42)).toEqual([0, 0, 0, 0, 0, 0, 0]);
+    const broken = Float32Array.from(power);
+    broken[15 * BINS + 3] = NaN;
+    const got = compare(broken, set, frames, [2, 18]);
+    expect([got[0], got[3], got[4]]).toEqual([NaN, 0, 0]);
+    expect(got[1]).toBe(compare(power, set, frames, [2, 18])[1]);
+  });
+
   it('are 0 for silence and nothing', () => {
     const frames = { before: 0, start: 3, split: 5, end: 9, half: 3 };
     expect(compare(new Float32Array(BINS * FRAMES), chooseBins(3, 9, 1), frames, [2, 18])).toEqual([0, 0, 0, 0, 0, 0, 0]);
