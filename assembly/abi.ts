@@ -11,8 +11,6 @@
  * Positive lag: track j is later than track i.
  */
 
-/** Tracks in one vector. */
-export const LANES: i32 = 4;
 /** Bytes of a v128. */
 export const VECTOR_BYTES: usize = 16;
 /** Bytes of one complex value of four lanes: [re x 4][im x 4]. */

@@ -11,7 +11,7 @@
  * finite becomes 0: silence after sound costs no more than sound. Nothing may overlap.
  * Source: transposed direct form II, Oppenheim & Schafer 6.4. Plain reference: test/reference/survey.ts.
  */
-import { cleanState } from './inline/biquad-sections';
+import { cleanState } from './inline/clean-state';
 import { multiplyAdd, subtractProduct } from './inline/multiply-add';
 
 export function bandHops(

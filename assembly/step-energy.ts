@@ -10,7 +10,7 @@
  * after sound costs no more than sound, and a NaN ends with its step. Nothing may overlap.
  * Source: transposed direct form II, Oppenheim & Schafer 6.4. Plain reference: test/reference/survey.ts.
  */
-import { cleanVector } from './inline/biquad-sections';
+import { cleanVector } from './inline/clean-state';
 import { multiplyAdd, subtractProduct } from './inline/multiply-add';
 
 export function stepEnergies(

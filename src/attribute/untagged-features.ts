@@ -14,8 +14,6 @@ export const EVENT_FEATURES = [
 /** First look at leftover sounds: the first features of a cut, then those of its event. */
 export const UNTAGGED_FEATURES = [...CALL_FEATURES, ...EVENT_FEATURES] as const;
 
-export interface AcceptedCall { index: number; probability: number }
-
 /** One cut of a leftover sound: which candidate, of which event. */
 export interface LeftoverCut { event: number; candidate: number }
 

@@ -4,8 +4,7 @@ import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
-const dist = process.env.VOLARY_DIST ?? join(root, 'dist');
-const load = (path) => import(join(dist, path));
+const load = (path) => import(new URL(`../../dist/${path}`, import.meta.url));
 const demo = process.argv[2] ?? join(root, 'out', 'demo');
 
 const { chooseExcerpts, drawStandaloneExcerpt, renderExcerpts } = await load('report/index.js');

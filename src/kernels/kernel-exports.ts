@@ -139,14 +139,6 @@ export interface KernelExports {
     r: Ptr, count: number, from: number, to: number, order: number, share: number, interpolation: number, result: Ptr,
   ): number;
 
-  filterTracks(
-    signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, sos: Ptr, sectionCount: number, state: Ptr,
-    blockFrames: number, scratch: Ptr, out: Ptr, outStrideFrames: number,
-  ): void;
-  bandEnvelope(
-    signal: Ptr, trackStrideFrames: number, trackCount: number, frameCount: number, sos: Ptr, sectionCount: number, state: Ptr,
-    hopFrames: number, smoothing: number, scratch: Ptr, env: Ptr, envStride: number,
-  ): void;
   /** records: four of i32 address, stride in bytes, coding (0 none, 1 u8, 2 s16, 3 s24, 4 s32, 5 f32). */
   lanesFromPcm(records: Ptr, frameCount: number, lanes: Ptr): void;
   /** The same records, of which `trackCount` count. */
@@ -156,11 +148,6 @@ export interface KernelExports {
   bandHops(lanes: Ptr, groupBytes: number, groupCount: number, hopCount: number, hopFrames: number, filter: Ptr, state: Ptr, energy: Ptr): void;
   lanePower(n: number, lanes: Ptr, window: Ptr, table: Ptr, scratch: Ptr, scale: number, out: Ptr, strideBytes: number): void;
   lowQuantiles(rows: Ptr, rowCount: number, columnCount: number, rank: Ptr, groupCount: number, scratch: Ptr, out: Ptr): void;
-  noiseFloor(energy: Ptr, hopCount: number, blockHops: number, quantile: number, radius: number, scratch: Ptr, floor: Ptr): void;
-  compareTracks(
-    cross: Ptr, auto: Ptr, trackCount: number, binCount: number, firstBin: number, endBin: number, noise: Ptr, noiseScale: number,
-    scratch: Ptr, coherence: Ptr, level: Ptr, distance: Ptr,
-  ): void;
 
   /** table: i32[refCount + 1] addresses of planes. */
   pathProducts(

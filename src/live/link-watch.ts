@@ -41,8 +41,5 @@ export class LinkWatch {
     return told ? [row] : [];
   }
 
-  /** Whether a track is being warned of. */
-  isDead(track: number): boolean { return this.state[track].isTold; }
-
   save(): LinkState[] { return this.state; }
 }

@@ -32,7 +32,7 @@ export interface AttributeOutcome {
 }
 
 /** Everything that is written into the folder of a result. */
-const FILES = ['calls', 'sounds', 'clock', 'tracks'].flatMap((n) => [`${n}.csv`, `${n}.parquet`]).concat('datapackage.json', 'csv-metadata.json', 'run.json');
+export const RESULT_FILES = ['calls', 'sounds', 'clock', 'tracks'].flatMap((n) => [`${n}.csv`, `${n}.parquet`]).concat('datapackage.json', 'csv-metadata.json', 'run.json');
 
 /** Folder inside the result that holds finished work until the tables are written. */
 const WORK = 'unfinished';
@@ -81,8 +81,8 @@ export async function prepareRun(manifestPath: string, options: AttributeToFolde
  */
 export async function prepareTables(folder: string, workName: string, options: { overwrite?: boolean }): Promise<void> {
   const wasWriting = await stat(join(folder, workName, `${WRITING}.part`)).then(() => true, () => false);
-  await prepareFolder(folder, FILES, { overwrite: options.overwrite || wasWriting });
-  if (wasWriting) await sweepUnfinished(folder, FILES);
+  await prepareFolder(folder, RESULT_FILES, { overwrite: options.overwrite || wasWriting });
+  if (wasWriting) await sweepUnfinished(folder, RESULT_FILES);
 }
 
 /** True where a run had written all its tables and was stopped before its finished work was removed. */

@@ -1,8 +1,8 @@
 import { randomBytes } from 'node:crypto';
-import { unlinkSync } from 'node:fs';
 import { mkdir, open, readdir, realpath, rename, stat, unlink, writeFile } from 'node:fs/promises';
 import { dirname, join, resolve } from 'node:path';
 import { quoteName, VolaryError } from '../schema/errors.js';
+import { markFinished, markUnfinished } from './unfinished-files.js';
 
 export interface WriteOptions {
   /** Replaces a file that is there; otherwise it is refused. */
@@ -23,8 +23,7 @@ export async function writeFileAtomic(path: string, data: string | Uint8Array, o
   const target = found ? await realpath(path) : path;
   // Process numbers repeat on other machines that write to the same disk, and in containers from run to run.
   const temporary = `${target}.${process.pid}-${randomBytes(6).toString('hex')}.part`;
-  unfinished.add(temporary);
-  watchExit();
+  markUnfinished(temporary);
   try {
     const handle = await open(temporary, 'wx');
     try {
@@ -39,7 +38,7 @@ export async function writeFileAtomic(path: string, data: string | Uint8Array, o
     await unlink(temporary).catch(() => undefined);
     throw describeWriteError(path, error);
   } finally {
-    unfinished.delete(temporary);
+    markFinished(temporary);
   }
 }
 
@@ -108,17 +107,3 @@ function describeWriteError(path: string, error: unknown): VolaryError {
 
 /** What file systems answer that cannot write through to the disk on demand. */
 const CANNOT_SYNC = new Set(['EINVAL', 'ENOTSUP', 'EOPNOTSUPP', 'ENOSYS', 'EPERM', 'EACCES', 'EBADF']);
-
-const unfinished = new Set<string>();
-let isWatching = false;
-
-/** Ctrl-C in the middle of a write leaves no half file behind. */
-function watchExit(): void {
-  if (isWatching) return;
-  isWatching = true;
-  process.on('exit', () => {
-    for (const path of unfinished) {
-      try { unlinkSync(path); } catch { /* it was renamed or never made */ }
-    }
-  });
-}

@@ -1,4 +1,3 @@
-import { unlinkSync } from 'node:fs';
 import { open, rename, unlink } from 'node:fs/promises';
 import type { FileHandle } from 'node:fs/promises';
 import { join } from 'node:path';
@@ -8,6 +7,7 @@ import type { Ptr } from '../kernels/kernel-exports.js';
 import type { Kernels } from '../kernels/kernels.js';
 import { encodeSamples } from '../kernels/pcm-planes.js';
 import { quoteName, VolaryError } from '../schema/errors.js';
+import { markFinished, markUnfinished } from './unfinished-files.js';
 
 interface OpenTrack {
   spec: WavSpec;
@@ -47,12 +47,11 @@ export class TrackWriters {
   /** @param k memory to encode in, `countWriterBytes` of it; samples that lie there already are not copied */
   static async open(folder: string, files: readonly { name: string; spec: WavSpec }[], k: Kernels): Promise<TrackWriters> {
     const writers = new TrackWriters(k);
-    watchExit();
     try {
       for (const { name, spec } of files) {
         const path = join(folder, name), partPath = `${path}.${process.pid}.part`;
         const handle = await open(partPath, 'w');
-        unfinished.add(partPath);
+        markUnfinished(partPath);
         writers.tracks.push({ spec, path, partPath, handle, written: 0, buffers: [k.alloc(BUFFER_BYTES), k.alloc(BUFFER_BYTES)], filledBytes: 0, pending: Promise.resolve() });
         await handle.writeFile(buildWavHeader(spec));
       }
@@ -100,7 +99,7 @@ export class TrackWriters {
     }
     for (const t of this.tracks) {
       await rename(t.partPath, t.path).catch((error: unknown) => { throw describeFailure(t.path, error); });
-      unfinished.delete(t.partPath);
+      markFinished(t.partPath);
     }
   }
 
@@ -109,23 +108,9 @@ export class TrackWriters {
       await t.pending.catch(() => undefined);
       await t.handle.close().catch(() => undefined);
       await unlink(t.partPath).catch(() => undefined);
-      unfinished.delete(t.partPath);
+      markFinished(t.partPath);
     }
   }
-}
-
-const unfinished = new Set<string>();
-let isWatching = false;
-
-/** Ctrl-C in the middle leaves no half files behind. */
-function watchExit(): void {
-  if (isWatching) return;
-  isWatching = true;
-  process.on('exit', () => {
-    for (const path of unfinished) {
-      try { unlinkSync(path); } catch { /* renamed or never made */ }
-    }
-  });
 }
 
 function describeFailure(path: string, error: unknown): unknown {

@@ -10,8 +10,9 @@ const Z_95 = normalQuantile(0.975);
  * Undefined (all null) for total 0.
  * @example estimateShare(81, 263) // .3080, .2553 to .3662
  */
-export function estimateShare(successes: number, total: number, z = Z_95): Estimate {
+export function estimateShare(successes: number, total: number): Estimate {
   if (!(total > 0)) return UNDEFINED_ESTIMATE;
+  const z = Z_95;
   const p = successes / total;
   const centre = (p + (z * z) / (2 * total)) / (1 + (z * z) / total);
   const half = (z / (1 + (z * z) / total)) * Math.sqrt((p * (1 - p)) / total + (z * z) / (4 * total * total));
@@ -36,9 +37,9 @@ export function estimateF1(truePositives: number, falsePositives: number, falseN
  * Rate count/exposure with the exact 95 % Poisson interval of Garwood (1936): the means for which as many or more, and as many or fewer,
  * events have probability .025. Undefined for exposure 0.
  */
-export function estimateRate(count: number, exposure: number, level = 0.95): Estimate {
+export function estimateRate(count: number, exposure: number): Estimate {
   if (!(exposure > 0)) return UNDEFINED_ESTIMATE;
-  const tail = (1 - level) / 2;
+  const tail = 0.025;
   const low = count === 0 ? 0 : bisectMean(count - 1, 1 - tail, count);
   const high = bisectMean(count, tail, count);
   return { value: count / exposure, low: low / exposure, high: high / exposure, method: 'poisson' };

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { computeAdev, computeHdev, computeMdev, computeOadev, computeOhdev, computeTdev, computeTotdev, tabulateAllan, type AllanStatistic } from '../../src/analysis/allan.js';
+import { computeOadev } from '../../src/analysis/allan.js';
 import { VolaryError } from '../../src/schema/errors.js';
 
 /** Phase of a frequency series: its running sum from zero. */
@@ -12,15 +12,11 @@ function sumPhase(frequency: readonly number[]): Float64Array {
 // The nine frequency values of the NBS test suite, NIST SP 1065 (Riley 2008) p. 107.
 const NBS = sumPhase([892, 809, 823, 798, 671, 644, 883, 903, 677]);
 
-describe('Allan statistics', () => {
-  const published: [string, AllanStatistic, number, number][] = [
-    ['Allan', computeAdev, 91.22945, 115.8082], ['overlapping Allan', computeOadev, 91.22945, 85.95287], ['modified Allan', computeMdev, 91.22945, 74.78849],
-    ['time', computeTdev, 52.67135, 86.35831], ['total', computeTotdev, 91.22945, 93.90379], ['Hadamard', computeHdev, 70.80607, 116.798], ['overlapping Hadamard', computeOhdev, 70.80607, 85.61487],
-  ];
-  it.each(published)('%s deviation has the values of NIST SP 1065 p. 107', (_, statistic, atOne, atTwo) => {
+describe('overlapping Allan deviation', () => {
+  it('has the values of NIST SP 1065 p. 107', () => {
     // Seven digits are printed.
-    expect(Math.abs(statistic(NBS, 1, 1) / atOne - 1)).toBeLessThan(1e-6);
-    expect(Math.abs(statistic(NBS, 1, 2) / atTwo - 1)).toBeLessThan(1e-6);
+    expect(Math.abs(computeOadev(NBS, 1, 1) / 91.22945 - 1)).toBeLessThan(1e-6);
+    expect(Math.abs(computeOadev(NBS, 1, 2) / 85.95287 - 1)).toBeLessThan(1e-6);
   });
 
   it('makes the noise of NIST SP 1065 p. 108 and takes steady rate for none', () => {
@@ -37,17 +33,16 @@ describe('Allan statistics', () => {
     expect(computeOadev(phase, 1, 16) / computeOadev(phase, 1, 1)).toBeLessThan(0.32);
   });
 
-  it('scales with the step and ends at a third of the series', () => {
+  it('scales with the step, and is no number where the series is too short', () => {
     const seconds = NBS.map((v) => v * 10);
     expect(computeOadev(seconds, 10, 2)).toBeCloseTo(computeOadev(NBS, 1, 2), 9);
-    expect(tabulateAllan(NBS, 10).map((p) => p.tauSec)).toEqual([10, 20]);
-    expect(computeHdev(NBS, 1, 4)).toBeNaN();
-    expect(() => computeAdev(NBS, 1, 1.5)).toThrow(VolaryError);
+    expect(computeOadev(NBS, 1, 4)).not.toBeNaN();
+    expect(computeOadev(NBS, 1, 5)).toBeNaN();
+    expect(() => computeOadev(NBS, 1, 1.5)).toThrow(VolaryError);
   });
 
   it('a change of rate at steady pace leaves tau over root two (NIST SP 1065 section 5.16)', () => {
     const x = Float64Array.from({ length: 400 }, (_, k) => 0.5 * 1e-9 * k * k);
     expect(computeOadev(x, 1, 20)).toBeCloseTo((1e-9 * 20) / Math.SQRT2, 15);
-    expect(computeOhdev(x, 1, 20)).toBeLessThan(1e-15);
   });
 });

@@ -42,7 +42,7 @@ echo "$((100 + $(wc -l < "$FOLDER/submitted")));cluster"
 });
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
-describe.skipIf(process.platform === 'win32' || !existsSync('/bin/bash'))('the job script for Slurm, with a stand-in for sbatch', () => {
+describe.skipIf(process.platform === 'win32' || !existsSync('/bin/bash'))('the job script for Slurm, with a stand-in for sbatch (skipped without bash)', () => {
   it('submits plan, array and merge, each after the one before', () => {
     const r = submit([study, join(folder, 'out'), '3'], { CPUS: '2', SBATCH_PART: '--time=1:00:00 --partition=short' });
     expect(r.stderr).toBe('');

@@ -53,7 +53,7 @@ describe('command line', () => {
     expect(runCli(args, { cwd: newFolder(), env: { VOLARY_TRACE: '1' } }).err).toMatch(/\n\s+at /);
   });
 
-  it.skipIf(process.platform === 'win32')('goes on when nobody reads its output any more', () => {
+  it.skipIf(process.platform === 'win32')('goes on when nobody reads its output any more (skipped on Windows, which has no such shell)', () => {
     const folder = newFolder();
     writeFileSync(join(folder, 'a.wav'), makeWav([makeNoise(4000, 1)], 8000));
     const r = spawnSync('sh', ['-c', `"${process.execPath}" "${MAIN}" draft . -o study.json | true; "${process.execPath}" "${MAIN}" check study.json --picture p.svg 2>err | head -c 1; cat err`], { cwd: folder, encoding: 'utf8' });
@@ -62,7 +62,7 @@ describe('command line', () => {
     expect(readFileSync(join(folder, 'p.svg'), 'utf8')).toMatch(/<\/svg>\n$/);
   });
 
-  it.skipIf(process.platform === 'win32')('ends cleanly on Ctrl-C: status 130, one line, no half file', async () => {
+  it.skipIf(process.platform === 'win32')('ends cleanly on Ctrl-C: status 130, one line, no half file (skipped on Windows, which has no signals)', async () => {
     const folder = newFolder();
     const seconds = makeNoise(8000 * 60, 2);
     const files = Array.from({ length: 12 }, (_, i) => `b${i}.wav`);

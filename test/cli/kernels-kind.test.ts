@@ -33,14 +33,14 @@ beforeAll(() => {
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
 describe('kernels with relaxed instructions', () => {
-  it.skipIf(isKnown)('are refused in one line where the engine does not know them, before anything is written', () => {
+  it.skipIf(isKnown)('are refused in one line where the engine does not know them, before anything is written (skipped: this engine knows them)', () => {
     const r = runCli(['attribute', study, '--out', at('refused'), '--kernels', 'relaxed']);
     expect(r.status).toBe(2);
     expect(r.err).toMatch(/^volary attribute: --kernels relaxed: this Node does not know .*; expected Node 21 or later; leave the option out.*\n$/);
     expect(() => readFileSync(at('refused', 'run.json'))).toThrow();
   });
 
-  it.skipIf(!canRun)('give the same calls as the plain ones, and the result says which were used', () => {
+  it.skipIf(!canRun)('give the same calls as the plain ones, and the result says which were used (skipped where the engine has no relaxed SIMD)', () => {
     expect(attribute('plain').status).toBe(0);
     expect(attribute('relaxed', '--kernels', 'relaxed').status).toBe(0);
     const [plain, relaxed] = [readCalls('plain'), readCalls('relaxed')];
@@ -56,7 +56,7 @@ describe('kernels with relaxed instructions', () => {
     expect(readRun('relaxed').kernelHash).not.toBe(readRun('plain').kernelHash);
   });
 
-  it.skipIf(!canRun)('are not mixed with plain ones in parts; parts take those of the plan', () => {
+  it.skipIf(!canRun)('are not mixed with plain ones in parts; parts take those of the plan (skipped where the engine has no relaxed SIMD)', () => {
     expect(attribute('parts', '--plan', '1', '--kernels', 'relaxed').status).toBe(0);
     const wrong = attribute('parts', '--part', '1', '--kernels', 'plain');
     expect(wrong.status).not.toBe(0);
@@ -68,7 +68,7 @@ describe('kernels with relaxed instructions', () => {
     expect(readFileSync(at('parts', 'calls.csv'), 'utf8')).toBe(readFileSync(at('relaxed', 'calls.csv'), 'utf8'));
   });
 
-  it.skipIf(!canRun)('are not mixed with plain ones in a run that goes on', () => {
+  it.skipIf(!canRun)('are not mixed with plain ones in a run that goes on (skipped where the engine has no relaxed SIMD)', () => {
     // A plan's work under the name that a run which was stopped gives its own.
     expect(attribute('stopped', '--plan', '1').status).toBe(0);
     renameSync(at('stopped', 'parts'), at('stopped', 'unfinished'));

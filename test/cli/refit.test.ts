@@ -17,6 +17,7 @@ beforeAll(() => {
   writeFileSync(join(result, 'calls.csv'), `${HEADER}${rows.join('\n')}\n`);
   writeFileSync(join(result, 'sounds.csv'), 'kind,track,onset_s,offset_s,level_db,source\n');
   writeFileSync(join(result, 'run.json'), '{"name":"Two birds","study":"../study.json","durationSec":200}\n');
+  for (const name of ['datapackage.json', 'csv-metadata.json']) writeFileSync(join(result, name), '{}\n');
   expect(runCli(['sample', result, '-n', '90']).status).toBe(0);
   const filled = readFileSync(join(result, 'sample.csv'), 'utf8').trimEnd().split('\n').map((line, k) => {
     const fields = line.split(',');
@@ -38,7 +39,7 @@ describe('volary refit', () => {
     expect(run.out).toContain('90 rows judged');
     expect(run.out).not.toMatch(/NaN|undefined|null/);
     expect(readAll(result)).toEqual(before);
-    expect(readdirSync(out).sort()).toEqual(['calls.csv', 'calls.parquet', 'refit.json', 'run.json', 'sounds.csv']);
+    expect(readdirSync(out).sort()).toEqual(['calls.csv', 'calls.parquet', 'csv-metadata.json', 'datapackage.json', 'refit.json', 'run.json', 'sounds.csv']);
     const probabilities = readFileSync(join(out, 'calls.csv'), 'utf8').trimEnd().split('\n').slice(1).map((line) => Number(line.split(',')[5]));
     const mean = probabilities.reduce((a, b) => a + b, 0) / 200;
     expect(Math.abs(mean - 2 / 3)).toBeLessThan(0.1);

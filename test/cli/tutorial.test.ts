@@ -3,9 +3,11 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { networkTables } from '../../src/analysis/network/index.js';
+import { thresholdTable } from '../../src/analysis/network/network-tables.js';
 import { rateTable } from '../../src/table/analysis-tables.js';
 import { parseCsv } from '../../src/table/csv-table.js';
 import { parseParquet } from '../../src/table/parquet-table.js';
+import { callTable, trackTable } from '../../src/table/table-specs.js';
 import { newFolder, runCli } from './run-cli.js';
 
 const root = fileURLToPath(new URL('../..', import.meta.url));
@@ -68,6 +70,21 @@ describe('the tutorial', () => {
       // Standard error of a median from the quartiles as for a normal distribution: 1.2533 sd / sqrt(n), sd = IQR / 1.349.
       const error = (1.2533 * (found.latencyUpperSec - found.latencyLowerSec)) / 1.349 / Math.sqrt(found.replies);
       expect(Math.abs(found.latencyMedianSec - expected), `${name(pair)}: ${found.latencyMedianSec} for ${expected}`).toBeLessThan(3 * error);
+    }
+  });
+
+  it('pairs above the surrogates fall with the threshold as the page says', () => {
+    const rows = parseCsv(thresholdTable, read('network-thresholds.csv'), 'network-thresholds.csv');
+    const count = (threshold: number): number => rows.filter((r) => r.threshold === threshold && r.q <= 0.05 && r.excess > 0).length;
+    const told = readFileSync(join(root, 'docs', 'tutorial.md'), 'utf8').match(/fall from (\d+) at 0.8 to (\d+) at 0.95 and (\d+) at 0.99/)!;
+    expect(told.slice(1).map(Number)).toEqual([0.8, 0.95, 0.99].map(count));
+  });
+
+  it('leaves the same tables as CSV and Parquet from the beginning', async () => {
+    for (const spec of [callTable, trackTable]) {
+      const rows = parseCsv<object>(spec, read(`${spec.name}.csv`), spec.name);
+      expect(rows.length, spec.name).toBeGreaterThan(5);
+      expect(await parseParquet<object>(spec, new Uint8Array(readFileSync(join(week, `${spec.name}.parquet`))))).toEqual(rows);
     }
   });
 

@@ -1,6 +1,6 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { correlateRegion, correlateSums, createCorrelationPlan, findPeak, pairIndex } from '../../src/kernels/correlation.js';
-import { crossCorrelate } from '../../src/kernels/cross-correlation.js';
+import { crossCorrelate } from './cross-correlation.js';
 import type { Whitening } from '../../src/kernels/cross-spectra.js';
 import type { Kernels } from '../../src/kernels/kernels.js';
 import { referenceCrossCorrelation, referencePairCorrelation } from '../reference/correlation.js';

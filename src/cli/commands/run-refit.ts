@@ -1,6 +1,7 @@
 import { createHash } from 'node:crypto';
 import { readFile } from 'node:fs/promises';
 import { basename, join } from 'node:path';
+import { RESULT_FILES } from '../../node/attribute-to-folder.js';
 import { readRunFile } from '../../node/run-record.js';
 import { findRealPath, findStudyPath, nameStudyPath } from '../../node/study-path.js';
 import { prepareFolder, writeFileAtomic } from '../../node/write-files.js';
@@ -21,8 +22,8 @@ import { readCalls, readTextFile } from './read-result.js';
 import type { RefitCommandOptions } from './refit.js';
 
 /** Tables that do not change, and what analyses look for beside them; whatever is there goes along. */
-const COPIED = ['handling.csv', 'excluded.csv', 'sounds.csv', 'sounds.parquet', 'clock.csv', 'clock.parquet', 'tracks.csv', 'tracks.parquet', 'datapackage.json'];
 const WRITTEN = ['calls.csv', 'calls.parquet', 'run.json', 'refit.json'];
+const COPIED = ['handling.csv', 'excluded.csv', ...RESULT_FILES.filter((name) => !WRITTEN.includes(name))];
 
 /** What `volary refit` does. */
 export async function runRefit(io: CommandIo, folder: string, options: RefitCommandOptions): Promise<number> {

@@ -1,5 +1,5 @@
 import { join } from 'node:path';
-import { formatTables } from '../../api/format-tables.js';
+import { formatTables, formatTablesParquet } from '../../api/format-tables.js';
 import { prepareFolder, writeFileAtomic } from '../../node/write-files.js';
 import { quoteName, VolaryError } from '../../schema/errors.js';
 import type { Days } from '../../simulate/days/days.js';
@@ -42,10 +42,10 @@ export async function runSimulateDays(io: CommandIo, path: string | undefined, o
   return EXIT.done;
 }
 
-function listFiles(result: SimulatedDays, seed: number): Record<string, string> {
+function listFiles(result: SimulatedDays, seed: number): Record<string, string | Uint8Array> {
   const run = { schema: 1, name: result.study.name, durationSec: result.durationSec, settings: {}, simulated: { seed, from: result.study } };
   return {
-    ...formatTables(result, result.study.name), 'handling.csv': formatCsv(handlingTable, result.handling), 'run.json': `${JSON.stringify(run, null, 2)}\n`,
+    ...formatTables(result, result.study.name), ...formatTablesParquet(result), 'handling.csv': formatCsv(handlingTable, result.handling), 'run.json': `${JSON.stringify(run, null, 2)}\n`,
     'truth.csv': formatTrueCalls(result.trueCalls), 'truth.json': `${JSON.stringify(result.truth, null, 2)}\n`,
   };
 }

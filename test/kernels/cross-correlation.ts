@@ -1,7 +1,7 @@
 /** Plain cross-correlation of two short signals by way of the transform. */
-import { correlateRegion, createCorrelationPlan } from './correlation.js';
-import { VolaryError } from '../schema/errors.js';
-import type { Kernels } from './kernels.js';
+import { correlateRegion, createCorrelationPlan } from '../../src/kernels/correlation.js';
+import { VolaryError } from '../../src/schema/errors.js';
+import type { Kernels } from '../../src/kernels/kernels.js';
 
 /**
  * r[lag] = sum over p of a[p] b[p + lag], lags -maxLagFrames .. maxLagFrames (values beyond the signals are 0), a fresh array.
