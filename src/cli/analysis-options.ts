@@ -1,6 +1,7 @@
 import { InvalidArgumentError } from 'commander';
 import type { Command } from 'commander';
 import { parseNumber, parseUtcOffset, parseWhole } from './options.js';
+import { parseDateTime } from '../numeric/date-time.js';
 
 /** Options that every analysis of a result folder shares. */
 export function addAnalysisOptions(command: Command): Command {
@@ -25,6 +26,6 @@ export function parseDaysAfter(text: string): Partial<Record<'fitted' | 'battery
 }
 
 function parseStart(text: string): string {
-  if (!/^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?Z$/.test(text) || !Number.isFinite(Date.parse(text))) throw new InvalidArgumentError('expected a UTC time such as 2031-05-01T06:00:00Z');
+  if (!/^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?Z$/.test(text) || !Number.isFinite(parseDateTime(text))) throw new InvalidArgumentError('expected a UTC time such as 2031-05-01T06:00:00Z');
   return text;
 }

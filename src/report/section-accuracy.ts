@@ -121,5 +121,6 @@ function writeVerified(v: VerifiedScore): string {
   return paragraph(`${showCount(v.verified, 'row')} of ${v.drawn} drawn at random from the ${showCount(v.calls, 'row')} of the table were verified by ear; each stands for the rows it was drawn from.`)
     + table(['share of all rows', 'estimate', '95 % interval'], [row('right: a call of that bird', v.right), row('a call of somebody else', v.otherBird), row('no call at all', v.noCall)])
     + paragraph(`The probabilities claim ${showPercent(v.claimed)}.`)
-    + table(['keep from probability', 'share kept', 'share right'], v.kept.map((k) => [showProbability(k.fromProbability, 4), showPercent(k.keptShare), `${showPercent(k.precision.value)} (${showPercent(k.precision.low)} to ${showPercent(k.precision.high)})`]));
+    + (v.kept.length ? table(['keep from probability', 'share kept', 'share right'], v.kept.map((k) => [showProbability(k.fromProbability, 4), showPercent(k.keptShare), `${showPercent(k.precision.value)} (${showPercent(k.precision.low)} to ${showPercent(k.precision.high)})`]))
+      : paragraph('Probabilities have changed since the sample was drawn: what would be right above one of them is not told.'));
 }

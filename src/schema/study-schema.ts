@@ -43,7 +43,7 @@ export const studySchema = {
         required: ['bird', 'recorder', 'files'],
         additionalProperties: false,
         properties: {
-          bird: { type: 'string', pattern: NAME, description: "Name of the wearer, unique in the study; 'none' is taken." },
+          bird: { type: 'string', pattern: NAME, description: "Name of the wearer, unique in the study; 'none' and 'no_call' are taken." },
           recorder: { type: 'string', minLength: 1, description: 'Name of the recorder whose clock the files follow.' },
           note: { type: 'string' },
           files: {

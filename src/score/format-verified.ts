@@ -22,9 +22,11 @@ export function formatVerified(score: VerifiedScore): string {
   for (const k of score.kept) {
     kept.push([digits(k.fromProbability, 4), digits(k.keptShare, 3), digits(k.precision.value, 4), formatInterval(k.precision, 4)]);
   }
+  const above = score.isInOrder ? alignColumns(kept)
+    : ['Probabilities have changed since the sample was drawn: what would be right above one of them is not told. Draw anew for that.'];
   const open = score.right.value === null ? ['', 'Some strata have no verified row yet: go on in the order of the sample.'] : [];
   return [
     `${score.verified} of ${score.drawn} drawn rows verified, out of ${score.calls} rows.`, '', ...alignColumns(lines), '', ...alignColumns(strata), '',
-    ...alignColumns(kept), ...open, '', 'Calls that the table misses cannot be seen this way. Intervals are 95 %.',
+    ...above, ...open, '', 'Calls that the table misses cannot be seen this way. Intervals are 95 %.',
   ].join('\n');
 }

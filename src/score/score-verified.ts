@@ -1,6 +1,7 @@
-import { VolaryError } from '../schema/errors.js';
+import { quoteName, VolaryError } from '../schema/errors.js';
 import { estimateStratifiedShare } from './stratified.js';
 import type { Stratum } from './stratified.js';
+import { UNTAGGED } from './types.js';
 import type { Estimate, ReportedCall } from './types.js';
 
 /** Written as bird by a person who hears no call at all. */
@@ -20,7 +21,7 @@ export interface VerifiedCall {
 
 export interface VerifiedStratum extends Stratum {
   stratum: number;
-  /** Of all calls of the stratum. */
+  /** Of all calls of the stratum; of its drawn ones where the table's order has changed since. */
   lowProbability: number;
   highProbability: number;
   meanProbability: number;
@@ -39,7 +40,9 @@ export interface VerifiedScore {
   /** What the probabilities claim: their mean over the table. */
   claimed: number;
   strata: VerifiedStratum[];
-  /** What would be right if only the strata from this probability on were kept. */
+  /** False where probabilities have changed since the sample was drawn, so that strata are no stretches of the table in order of probability any more. */
+  isInOrder: boolean;
+  /** What would be right if only the strata from this probability on were kept; empty where they are not in order. */
   kept: { fromProbability: number; keptShare: number; precision: Estimate }[];
 }
 
@@ -48,19 +51,21 @@ type KeyedCall = ReportedCall & { callId: number };
 /**
  * Error rate of a whole call table from a sample that was verified by ear, each row weighted by what it stands for.
  * Rows not verified yet are left out; within a stratum the order of the sample is random, so that the verified ones stay a fair sample.
- * @throws VolaryError 'stale' where the sample was drawn from another table, 'bad-labels' on unusable strata, 'no-data' with nothing verified.
+ * @throws VolaryError 'stale' where the sample was drawn from another table, 'bad-labels' on unusable strata and on names that are misspelt, 'no-data' with nothing verified.
  */
 export function scoreVerified(calls: readonly KeyedCall[], sample: readonly VerifiedCall[], toleranceSec = 0.05): VerifiedScore {
   const byId = new Map(calls.map((call) => [call.callId, call]));
-  const strata = new Map<number, { drawn: number; size: number; calls: KeyedCall[]; birds: string[] }>();
+  const strata = new Map<number, { drawn: KeyedCall[]; size: number; calls: KeyedCall[]; birds: string[] }>();
+  const checkName = makeNameCheck(calls);
   const seen = new Set<number>();
   for (const row of sample) {
     const call = findCall(byId, row, seen, toleranceSec);
-    const stratum = strata.get(row.stratum) ?? { drawn: 0, size: 0, calls: [], birds: [] };
+    const stratum = strata.get(row.stratum) ?? { drawn: [], size: 0, calls: [], birds: [] };
     strata.set(row.stratum, stratum);
-    stratum.drawn++;
+    stratum.drawn.push(call);
     stratum.size += row.weight;
     if (row.bird === '') continue;
+    checkName(row);
     stratum.calls.push(call);
     stratum.birds.push(row.bird);
   }
@@ -69,7 +74,9 @@ export function scoreVerified(calls: readonly KeyedCall[], sample: readonly Veri
   const count = (isCounted: (call: KeyedCall, bird: string) => boolean): Stratum[] => parts.map((part) =>
     ({ size: part.size, trials: part.birds.length, successes: part.birds.filter((bird, i) => isCounted(part.calls[i], bird)).length }));
   const right = count((call, bird) => bird === call.bird);
-  const ranges = probabilityRanges(calls, parts.map((part) => part.size));
+  const whole = probabilityRanges(calls, parts.map((part) => part.size));
+  const isInOrder = parts.every((part, i) => part.drawn.every((c) => c.probability >= whole[i].lowProbability && c.probability <= whole[i].highProbability));
+  const ranges = isInOrder ? whole : parts.flatMap((part) => probabilityRanges(part.drawn, [part.drawn.length]));
   return {
     calls: calls.length, drawn: sample.length, verified: sample.filter((row) => row.bird !== '').length,
     right: estimateStratifiedShare(right),
@@ -77,13 +84,26 @@ export function scoreVerified(calls: readonly KeyedCall[], sample: readonly Veri
     otherBird: estimateStratifiedShare(count((call, bird) => bird !== NO_CALL_HEARD && bird !== call.bird)),
     claimed: calls.reduce((sum, call) => sum + call.probability, 0) / calls.length,
     strata: parts.map((part, i) => ({ stratum: part.stratum, ...right[i], ...ranges[i] })),
-    kept: ranges.map(({ lowProbability }, i) => {
+    isInOrder,
+    kept: !isInOrder ? [] : ranges.map(({ lowProbability }, i) => {
       const above = right.slice(i);
       return {
         fromProbability: lowProbability,
         keptShare: above.reduce((sum, s) => sum + s.size, 0) / calls.length, precision: estimateStratifiedShare(above),
       };
     }),
+  };
+}
+
+/** Who is heard may be a bird without a row, but a known name in other letters is a slip that would count as somebody else. */
+function makeNameCheck(calls: readonly ReportedCall[]): (row: VerifiedCall) => void {
+  const known = new Set([UNTAGGED, NO_CALL_HEARD, ...calls.map((call) => call.bird)]);
+  const fold = (name: string): string => name.toLowerCase().replace(/[\s_-]+/g, '');
+  const spelt = new Map([...known].map((name) => [fold(name), name]));
+  return ({ row, bird }) => {
+    const meant = spelt.get(fold(bird));
+    if (known.has(bird) || meant === undefined) return;
+    throw new VolaryError('bad-labels', { where: `sample, row ${row} column bird`, what: 'a misspelt name', got: quoteName(bird), expected: quoteName(meant) });
   };
 }
 

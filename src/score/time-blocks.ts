@@ -12,13 +12,15 @@ export interface TimeBlocks {
   blockOf(timeSec: number): number;
 }
 
+const MOST_BLOCKS = 5000;
+
 /**
  * About a hundred blocks, but none shorter than 2 s (a call and its replies stay together) nor longer than 300 s (a common practice, no
- * source).
+ * source), and never more than `MOST_BLOCKS`: what resampling costs rises with their square.
  */
 export function cutIntoBlocks(startSec: number, endSec: number): TimeBlocks {
   const lengthSec = Math.max(0, endSec - startSec);
-  const blockSec = Math.min(300, Math.max(2, lengthSec / 100));
+  const blockSec = Math.max(lengthSec / MOST_BLOCKS, Math.min(300, Math.max(2, lengthSec / 100)));
   const count = Math.max(1, Math.ceil(lengthSec / blockSec - 1e-9));
   return { count, blockSec, blockOf: (timeSec) => Math.min(count - 1, Math.max(0, Math.floor((timeSec - startSec) / blockSec))) };
 }

@@ -3,6 +3,7 @@ import type { ErrorObject, ValidateFunction } from 'ajv';
 import { quoteName, VolaryError } from '../schema/errors.js';
 import { studySchema } from '../schema/study-schema.js';
 import { describePlace, findJsonError } from './json-place.js';
+import { parseDateTime } from '../numeric/date-time.js';
 
 export interface StudyFile {
   /** Relative to the manifest, with '/'. */
@@ -70,7 +71,7 @@ export function requireSense(manifest: StudyManifest, name: string): StudyManife
   const complain = (where: string, what: string, got: unknown, expected: string): never => {
     throw new VolaryError('bad-study', { where: `${quoteName(name)}: ${where}`, what, got: showValue(got), expected });
   };
-  if (manifest.start !== undefined && !isRealTime(manifest.start)) complain('start', 'no such time', manifest.start, 'a date and time such as 2024-05-01T06:00:00Z');
+  if (manifest.start !== undefined && !Number.isFinite(parseDateTime(manifest.start))) complain('start', 'no such time', manifest.start, 'a date and time such as 2024-05-01T06:00:00Z');
   const recorders = new Set<string>();
   manifest.recorders.forEach((r, i) => {
     if (recorders.has(r.name)) complain(`recorders[${i}].name`, 'this recorder is named twice', r.name, 'a name of its own for every recorder');
@@ -79,6 +80,8 @@ export function requireSense(manifest: StudyManifest, name: string): StudyManife
   const birds = new Set<string>();
   manifest.tracks.forEach((t, i) => {
     if (t.bird === 'none') complain(`tracks[${i}].bird`, "'none' stands for callers without a tag", t.bird, 'the name of a bird');
+    if (t.bird === 'no_call') complain(`tracks[${i}].bird`, "'no_call' stands for rows in which nobody calls", t.bird, 'the name of a bird');
+    if (/[\u0000-\u001f\u007f]/.test(t.bird)) complain(`tracks[${i}].bird`, 'a name of one line is wanted', t.bird, 'letters without line breaks and tabs');
     if (birds.has(t.bird)) complain(`tracks[${i}].bird`, 'this bird has a track already', t.bird, 'one track per bird (list all its files there)');
     birds.add(t.bird);
     if (!recorders.has(t.recorder)) complain(`tracks[${i}].recorder`, 'no such recorder', t.recorder, `one of ${[...recorders].map((r) => JSON.stringify(r)).join(', ')}`);
@@ -153,12 +156,6 @@ function followPath(value: unknown, path: string[]): unknown {
 function showValue(value: unknown): string {
   const text = value === undefined ? 'nothing' : JSON.stringify(value);
   return text.length > 60 ? `${text.slice(0, 57)}...` : text;
-}
-
-function isRealTime(text: string): boolean {
-  const time = Date.parse(text);
-  // 2024-02-30 rolls over to March in some engines: the day written must come back.
-  return Number.isFinite(time) && new Date(time).toISOString().slice(0, 10) === text.slice(0, 10);
 }
 
 function describeJsonError(text: string, error: Error): string {

@@ -2,6 +2,7 @@ import { quoteName, VolaryError } from '../schema/errors.js';
 import { HANDLING_KINDS } from '../schema/analysis-rows.js';
 import type { HandlingKind, HandlingRow, MovementRow } from '../schema/analysis-rows.js';
 import { parseDecimal, readCsv } from './csv-text.js';
+import { parseDateTime } from '../numeric/date-time.js';
 
 const NEEDED = ['bird', 'time', 'what'] as const;
 const ISO_TIME = /^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:?\d{2})$/i;
@@ -26,7 +27,7 @@ export function readHandling(csvText: string, name: string, startUtc?: string): 
 function readTime(text: string, where: string, startUtc: string | undefined): number {
   const seconds = parseDecimal(text);
   if (seconds !== undefined) return seconds;
-  const timeMs = ISO_TIME.test(text) ? Date.parse(text.replace(' ', 'T').toUpperCase()) : NaN;
+  const timeMs = ISO_TIME.test(text) ? parseDateTime(text.replace(' ', 'T').toUpperCase()) : NaN;
   if (!Number.isFinite(timeMs)) {
     throw new VolaryError('bad-table', { where, what: 'wrong value', got: quoteName(text), expected: "seconds since the study's start, or a time such as 2031-05-01T06:30:00Z" });
   }

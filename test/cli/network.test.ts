@@ -63,6 +63,7 @@ describe('volary network', () => {
   it('says when there are too few surrogates for a lone edge: q cannot fall below 2 pairs / (surrogates + 1)', () => {
     const r = runCli(['network', 'before', '--surrogates', '199', '--draws', '20'], { cwd: folder });
     expect(r.out).toContain('caution: with 199 surrogates no fewer than 2 of 6 pairs can stand out together; for a lone one at least 239 surrogates are needed');
+    expect(runCli(['network', 'before', '--surrogates', '20', '--draws', '20'], { cwd: folder }).out).toContain('caution: with 20 surrogates no pair can stand out; for a lone one at least 239 are needed');
     expect(r.out).toContain('no edge');
   });
 

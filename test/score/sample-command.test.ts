@@ -65,6 +65,22 @@ describe('volary sample, and volary score of a verified sample', () => {
     expect((await runCommandLine('score', folder, '--labels', path())).out).not.toContain('Some strata');
   });
 
+  it('takes no misspelt name for somebody else', async () => {
+    await runCommandLine('sample', folder, '-n', '120');
+    await listen(path());
+    const text = await readFile(path(), 'utf8');
+    for (const [right, wrong] of [['no_call', 'No call'], ['blue', 'Blue']]) {
+      await writeFile(path(), text.replace(`,${right},`, `,${wrong},`));
+      const { err, status } = await runCommandLine('score', folder, '--labels', path());
+      expect(err).toMatch(new RegExp(`row \\d+ column bird: a misspelt name; got "${wrong}"; expected "${right}"`));
+      expect(status).toBe(1);
+    }
+    // A bird without a row may well be heard.
+    await writeFile(path(), text.replace(',blue,', ',green,'));
+    expect((await runCommandLine('score', folder, '--labels', path())).status).toBe(0);
+    expect((await runCommandLine('score', folder, '--labels', path(), '--untagged')).err).toMatch(/--untagged: has no meaning for a verified sample/);
+  });
+
   it('plans the size for a precision asked for', async () => {
     const { out } = await runCommandLine('sample', folder, '--within', '0.03', '--json', '-o', join(folder, 'plan.csv'));
     const plan = JSON.parse(out);

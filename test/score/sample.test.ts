@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest';
+import { formatVerified } from '../../src/score/format-verified.js';
 import { estimateShare } from '../../src/score/intervals.js';
 import { RandomWords } from '../../src/score/random.js';
 import { drawSample, planSampleSize } from '../../src/score/sample-calls.js';
@@ -95,6 +96,25 @@ describe('estimateStratifiedShare', () => {
 });
 
 describe('scoreVerified', () => {
+  it('tells what is right above a probability only while strata are stretches of the table', () => {
+    const table = makeTable(9, 400, (p) => p), sample = verify(table, 400, 1);
+    const before = scoreVerified(table, sample);
+    expect(before.isInOrder).toBe(true);
+    for (const k of before.kept) {
+      const above = table.filter((c) => c.probability >= k.fromProbability);
+      expect(k.precision.value).toBeCloseTo(above.filter((c) => c.truth === c.bird).length / above.length, 12);
+    }
+    // The same rows with probabilities calibrated anew, calls of one bird by another rule.
+    const again = table.map((c) => ({ ...c, probability: c.bird === 'A' ? c.probability / 2 : c.probability })), after = scoreVerified(again, sample);
+    expect([after.isInOrder, after.kept]).toEqual([false, []]);
+    expect(after.right).toEqual(before.right);
+    after.strata.forEach((s, i) => {
+      const own = sample.filter((r) => r.stratum === i + 1).map((r) => again[r.callId].probability);
+      expect([s.lowProbability, s.highProbability]).toEqual([Math.min(...own), Math.max(...own)]);
+    });
+    expect(formatVerified(after)).toContain('Probabilities have changed since the sample was drawn');
+  });
+
   it('covers the true share as often as it says, calibrated or not, complete or not', () => {
     const worlds: [(p: number) => number, number][] = [[(p) => p, Infinity], [(p) => p * p * p, Infinity], [(p) => p, 70]];
     for (const [truthOf, first] of worlds) {

@@ -63,6 +63,17 @@ describe('volary score', () => {
     expect(out).toContain('against 3 labelled calls');
   });
 
+  it('takes no call that ends long after what was analysed: a digit too many', async () => {
+    const hour: TrackHourRow = { track: 'red', recorder: 'one', startSec: 0, usableSec: 3600, noiseFloorDb: -60, gainDb: 0, lostShare: 0 };
+    await writeFile(join(folder, 'tracks.csv'), formatCsv(trackTable, [hour]));
+    await writeFile(truth(), `${LABELS}3,red,3599.0,3603.0,30\n`);
+    expect((await run(folder, '--labels', truth())).status).toBe(0);
+    await writeFile(truth(), `${LABELS}3,red,30.0,1000000000,30\n`);
+    const { err, status } = await run(folder, '--labels', truth());
+    expect(err).toMatch(/column offset_s: a call that ends long after what was analysed; got 30 to 1000000000 s; expected an end before 3600 s/);
+    expect(status).toBe(1);
+  });
+
   it('scores a stretch, and warns where much lies outside the labels', async () => {
     await writeFile(join(folder, 'calls.csv'), formatCsv(callTable, [...CALLS, callRow(3, 'red', 60, 60.1, 0.9), callRow(4, 'red', 70, 70.1, 0.9)]));
     const whole = await run(folder, '--labels', truth());

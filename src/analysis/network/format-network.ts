@@ -31,6 +31,7 @@ function describeResolution({ settings: s, edges }: Network): string[] {
   const together = Math.ceil((2 * told) / ((s.surrogates + 1) * s.falseShare) - 1e-9);
   if (together < 2) return [];
   const needed = Math.ceil((2 * told) / s.falseShare - 1e-9) - 1;
+  if (together > told) return [`caution: with ${s.surrogates} surrogates no pair can stand out; for a lone one at least ${needed} are needed`];
   return [`caution: with ${s.surrogates} surrogates no fewer than ${together} of ${told} pairs can stand out together; for a lone one at least ${needed} surrogates are needed`];
 }
 

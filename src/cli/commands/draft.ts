@@ -1,3 +1,4 @@
+import { InvalidArgumentError } from 'commander';
 import type { Command } from 'commander';
 import { runCommand } from '../io.js';
 import type { CommandIo } from '../io.js';
@@ -11,7 +12,7 @@ export function addDraftCommand(program: Command): void {
     .description('look at a folder of recordings and write a study manifest that a person can edit')
     .argument('<folder>', 'folder of recordings: a file per bird, files with a channel per bird, or series of files with a time in the name; a sub-folder per recorder; or with a channels.csv (file, bird, recorder, channel)')
     .option('-o, --output <file>', 'manifest to write', 'study.json')
-    .option('--name <text>', 'name of the study (default: the name of the folder)')
+    .option('--name <text>', 'name of the study (default: the name of the folder)', parseName)
     .option('--utc-offset <offset>', "how far the recorders' clocks were ahead of UTC, such as +02:00", parseUtcOffset)
     .option('--force', 'replace the manifest if it is there')
     .option('--json', 'print the summary as JSON')
@@ -45,4 +46,9 @@ async function draft(folder: string, options: DraftOptions, io: CommandIo): Prom
   const summary = summariseDraft(options.output, result.draft, result.timeline);
   io.out(io.json ? JSON.stringify(summary, null, 2) : describeDraft(summary));
   return 0;
+}
+
+function parseName(text: string): string {
+  if (text.trim() === '') throw new InvalidArgumentError('expected a name');
+  return text;
 }

@@ -55,6 +55,7 @@ type FoundRecord = RunRecord & { study?: unknown; name?: unknown };
 
 /** The study on disk; where it cannot be had, the report is made from the tables alone, unless the user named it. */
 async function openStudy(io: CommandIo, folder: string, record: FoundRecord, options: ReportCommandOptions): Promise<FoundStudy> {
+  if (!options.sound && options.at !== undefined) throw new VolaryError('bad-option', { where: '--at', what: 'draws sound, but --no-sound was given', expected: 'one of the two' });
   const path = options.study ?? await findStudyPath(folder, record.study);
   if (!options.sound && options.study === undefined) return { why: 'Made without reading the recordings, as asked.' };
   if (path === undefined) {

@@ -24,7 +24,7 @@ export async function runScore(io: CommandIo, folder: string, options: ScoreComm
   const calls = await readCalls(folder);
   const text = await readTextFile(options.labels, 'give a CSV file with the columns bird, onset_s and offset_s');
   if (isSample(text, options.labels)) return runVerified(io, folder, calls, text, options);
-  const labels = await leaveOutUnanalysed(io, folder, readLabels(text, options.labels));
+  const labels = await leaveOutUnanalysed(io, folder, readLabels(text, options.labels), options.labels);
   const score = scoreCalls(calls, labels, {
     toleranceSec: options.tolerance, collarSec: options.collar, tracks: options.tracks, untaggedInDiarization: options.untagged,
     fromSec: options.from, toSec: options.to, precisions: options.precision,
@@ -41,7 +41,7 @@ export async function runScore(io: CommandIo, folder: string, options: ScoreComm
 
 /** A verified sample tells the error rate of the whole table; what needs all labels of a stretch cannot be asked of it. */
 async function runVerified(io: CommandIo, folder: string, calls: readonly CallRow[], text: string, options: ScoreCommandOptions): Promise<number> {
-  const unfit = options.tracks ? '--tracks' : options.from !== undefined ? '--from' : options.to !== undefined ? '--to' : options.collar ? '--collar' : options.precision ? '--precision' : undefined;
+  const unfit = options.tracks ? '--tracks' : options.from !== undefined ? '--from' : options.to !== undefined ? '--to' : options.collar ? '--collar' : options.precision ? '--precision' : options.untagged ? '--untagged' : undefined;
   if (unfit) throw new VolaryError('bad-option', { where: unfit, what: 'has no meaning for a verified sample', expected: 'no such option, or a label file' });
   const score = scoreVerified(calls, readSample(text, options.labels), options.tolerance);
   await writeResult(io, folder, verifiedScoreToJson(score), formatVerified(score));
@@ -53,11 +53,18 @@ async function writeResult(io: CommandIo, folder: string, json: string, summary:
   io.out(io.json ? json.trimEnd() : summary);
 }
 
+/** What a call at the end may last beyond what was analysed. */
+const LONGEST_REST_SEC = 60;
+
 /** Labels of a time that was not analysed say nothing about the table. */
-async function leaveOutUnanalysed(io: CommandIo, folder: string, labels: LabelRow[]): Promise<LabelRow[]> {
+async function leaveOutUnanalysed(io: CommandIo, folder: string, labels: LabelRow[], name: string): Promise<LabelRow[]> {
   const endSec = await readAnalysedEnd(folder);
   if (endSec === undefined) return labels;
   const inside = labels.filter((label) => label.onsetSec < endSec);
+  const endless = inside.find((label) => label.offsetSec > endSec + LONGEST_REST_SEC);
+  if (endless) {
+    throw new VolaryError('bad-labels', { where: `${quoteName(name)} column offset_s`, what: 'a call that ends long after what was analysed', got: `${endless.onsetSec} to ${endless.offsetSec} s`, expected: `an end before ${endSec} s` });
+  }
   if (inside.length < labels.length) {
     io.note(`volary score: ${labels.length - inside.length} of ${labels.length} labels start after the end of what was analysed (${endSec} s) and are left out`);
   }

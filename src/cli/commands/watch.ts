@@ -6,6 +6,7 @@ import type { CallRow } from '../../schema/rows.js';
 import type { StudyManifest } from '../../study/manifest.js';
 import { EXIT, runCommand, type CommandIo } from '../io.js';
 import { addExamples, parseNumber, parseWhole } from '../options.js';
+import { parseDateTime } from '../../numeric/date-time.js';
 
 interface WatchFlags {
   birds?: string[]; input?: string; rate?: number; encoding?: string; out?: string; start?: string; warmUp: number; maxOffset: number; idle?: number; force?: boolean;
@@ -96,6 +97,6 @@ function parseNames(text: string): string[] {
 }
 
 function parseTime(text: string): string {
-  if (/^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?Z$/.test(text) && Number.isFinite(Date.parse(text))) return text;
+  if (/^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?Z$/.test(text) && Number.isFinite(parseDateTime(text))) return text;
   throw new InvalidArgumentError('expected a time in UTC such as 2031-05-01T06:00:00Z');
 }

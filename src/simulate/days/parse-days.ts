@@ -4,6 +4,7 @@ import { VolaryError } from '../../schema/errors.js';
 import { toSceneError } from '../parse-scene.js';
 import { daysSchema } from './days-schema.js';
 import type { FullDays } from './days.js';
+import { parseDateTime } from '../../numeric/date-time.js';
 
 let validate: ValidateFunction | undefined;
 
@@ -17,7 +18,7 @@ export function parseDays(input: unknown): FullDays {
   if (!validate(days)) throw toSceneError((validate.errors ?? [])[0]);
   checkNames(days);
   if (days.lightHours[0] >= days.lightHours[1]) fail('lightHours', 'it never gets light', days.lightHours, 'the earlier hour first');
-  if (!Number.isFinite(Date.parse(days.start))) fail('start', 'no such time', days.start, 'a UTC time such as 2031-05-01T04:00:00Z');
+  if (!Number.isFinite(parseDateTime(days.start))) fail('start', 'no such time', days.start, 'a UTC time such as 2031-05-01T04:00:00Z');
   return days;
 }
 
