@@ -9,6 +9,10 @@ export interface ReportRates {
   excludedBy?: string;
   /** What hours of the day mean, a sentence. */
   clock?: string;
+  /** False where hours count from the study's start, whose time of day is not known. */
+  isClockKnown?: boolean;
+  /** True where other time was left out than `excluded` of the report lists. */
+  hasOwnWindows?: boolean;
   /** What the scatter of counts means for the intervals, in words. */
   dispersion?: string;
   /** Calls that were not counted, by reason. */

@@ -1,4 +1,5 @@
 import type { ReportInput } from './report-input.js';
+import { listLeavingOut } from './section-excluded.js';
 import { joinNames, showCount, showDuration, showNumber } from './text.js';
 
 /** Sentences for the methods paragraph about the analyses that were made. */
@@ -18,10 +19,11 @@ function describeHabituation({ habituation }: ReportInput): string {
 }
 
 function describeExcluded(input: ReportInput): string {
-  if (!input.excluded?.length) return '';
+  const leavingOut = listLeavingOut(input);
+  if (!input.excluded?.length || !leavingOut.length) return '';
   const birds = new Set(input.hours.map((h) => h.track)).size;
   const birdSec = input.excluded.reduce((s, r) => s + (r.endSec - r.startSec) * (r.bird === '' ? birds : 1), 0);
-  return `${showDuration(birdSec)} of bird time were left out of rates and network.`;
+  return `${showDuration(birdSec)} of bird time were left out of ${joinNames(leavingOut)}.`;
 }
 
 function describeRates({ rates }: ReportInput): string {

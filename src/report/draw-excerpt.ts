@@ -4,7 +4,7 @@ import { drawHatch } from './hatch.js';
 import type { ExcerptPicture, TrackPicture } from './report-input.js';
 import { createScale, drawBottomAxis, findTimeTicks } from './scale.js';
 import type { Scale } from './scale.js';
-import { box, element, label, line, picture, tip } from './svg.js';
+import { box, element, fittedLabel, label, line, picture, tip } from './svg.js';
 import { shorten, showNumber, showProbability } from './text.js';
 
 export interface ExcerptContent {
@@ -50,7 +50,7 @@ function layRows(excerpt: ExcerptPicture): Row[] {
 }
 
 function drawRow(row: Row, x: Scale, excerpt: ExcerptPicture, content: { calls: readonly CallRow[]; sounds: readonly SoundRow[]; labels?: readonly LabelRow[] }): string {
-  const parts = [label(shorten(row.name, 13), { class: 'name', x: LEFT - 26, y: row.y + row.height / 2 + 4, 'text-anchor': 'end' })];
+  const parts = [fittedLabel(shorten(row.name, 16), LEFT - 28, { class: 'name', x: LEFT - 26, y: row.y + row.height / 2 + 4, 'text-anchor': 'end' })];
   if (row.picture) {
     parts.push(element('image', { class: 'spec', x: LEFT, y: row.y, width: WIDTH, height: row.height, preserveAspectRatio: 'none', href: row.picture.png }));
     parts.push(box(LEFT, row.y, WIDTH, row.height, 'frame'), drawFrequencies(row, excerpt, row.bird === excerpt.tracks[0].track));

@@ -1,9 +1,11 @@
 import type { NetworkEdge } from '../analysis/network/index.js';
-import { element, label, picture, tip } from './svg.js';
+import { element, fittedLabel, label, picture, tip } from './svg.js';
 import { showNumber, shorten } from './text.js';
 
 const SIZE = { width: 760, height: 480, ring: 170 };
 const NODE = 9;
+/** Room for a name beside the ring. */
+const SIDE = (SIZE.width - 2 * 1.25 * (SIZE.ring + 24)) / 2 - 2;
 const CSS = { reply: 'edge', pairwise: 'edge-pairwise', fewer: 'edge-fewer', none: 'edge-fewer' } as const;
 
 type Point = readonly [number, number];
@@ -23,7 +25,7 @@ export function drawGraph(birds: readonly string[], edges: readonly NetworkEdge[
     const [x, y] = place(bird, SIZE.ring);
     const [tx, ty] = place(bird, SIZE.ring + 24);
     const side = tx > middle[0] + 8 ? 'start' : tx < middle[0] - 8 ? 'end' : 'middle';
-    return element('g', {}, element('circle', { class: 'node', cx: x, cy: y, r: NODE }), label(shorten(bird, 16), { class: 'name halo', x: tx, y: ty + 4, 'text-anchor': side }));
+    return element('g', {}, element('circle', { class: 'node', cx: x, cy: y, r: NODE }), fittedLabel(shorten(bird, 16), SIDE, { class: 'name halo', x: tx, y: ty + 4, 'text-anchor': side }));
   });
   return picture(SIZE.width, SIZE.height, `Directed network of ${birds.length} birds with ${edges.length} arrows`, ...arrows.map((a) => a.shaft), ...nodes, ...arrows.map((a) => a.text));
 }

@@ -1,11 +1,11 @@
 import type { DayMeasure, NetworkEdge, TurnTaking } from '../analysis/network/index.js';
 import { dataLink, figure } from './page.js';
 import { createScale, drawBottomAxis, drawLeftAxis, roundOut } from './scale.js';
-import { element, label, line, pathThrough, picture, tip } from './svg.js';
+import { element, fittedLabel, label, line, pathThrough, picture, tip } from './svg.js';
 import { showNumber, shorten } from './text.js';
 
 const PANEL = { width: 310, height: 176, columns: 3, plot: 92 };
-const ROW = { height: 24, left: 190, width: 430 };
+const ROW = { height: 24, left: 220, width: 430 };
 /** More rows do not fit a page; all are in the data. */
 const MOST_ROWS = 20;
 /** Fewer calls on a day say little: an open dot. The same number below which days are not correlated. */
@@ -28,7 +28,7 @@ function drawTurns(turns: readonly TurnTaking[]): string {
   const rows = turns.map((t, i) => {
     const y = 22 + i * ROW.height;
     const about = tip(`${t.birdA} and ${t.birdB}: ${showNumber(t.share, 3)} of ${t.followed} followed calls, chance ${showNumber(t.chance, 3)}, p ${showNumber(t.p, 4)}`);
-    return element('g', {}, about, label(`${shorten(t.birdA, 12)} and ${shorten(t.birdB, 12)}`, { x: ROW.left - 12, y: y + 4, 'text-anchor': 'end' }), line(x(t.chance), y, x(t.share), y, 'whisker'),
+    return element('g', {}, about, fittedLabel(`${shorten(t.birdA, 14)} and ${shorten(t.birdB, 14)}`, ROW.left - 14, { x: ROW.left - 12, y: y + 4, 'text-anchor': 'end' }), line(x(t.chance), y, x(t.share), y, 'whisker'),
       line(x(t.chance), y - 7, x(t.chance), y + 7, 'whisker-differs'), element('circle', { class: t.p <= 0.05 ? 'dot-full' : 'open', cx: x(t.share), cy: y, r: 4.6 }));
   });
   return picture(ROW.left + ROW.width + 30, bottom + 44, 'Share of successive calls that change bird, a row per two birds', drawBottomAxis(x, bottom, { title: 'share of successive calls that change bird', ticks: 5, gridTo: 10 }), ...rows);
@@ -39,7 +39,7 @@ export function writeDays(edges: readonly NetworkEdge[], days: readonly DayMeasu
   const shown = edges.filter((e) => listDays(e, days).length > 1);
   if (!shown.length) return '';
   const data = dataLink('network-days.csv', ['day', 'caller', 'replier', 'calls', 'replies', 'reply_probability', 'chance', 'excess'], days.map((d) => [d.day, d.caller, d.replier, d.calls, d.replies, ...[d.replyProbability, d.chance, d.excess].map(orEmpty)]));
-  return figure(drawDays(shown, days), 'Day by day.', `Excess of the reply probability over chance on each day, one scale for all; the first day of the study is 0. Open dots: fewer than ${LEAST_CALLS} calls on that day.`, data);
+  return figure(drawDays(shown, days), 'Day by day.', `Excess of the reply probability over chance on each day, one scale for all; the first day of the study is 1. Open dots: fewer than ${LEAST_CALLS} calls on that day.`, data);
 }
 
 function listDays(e: NetworkEdge, days: readonly DayMeasure[]): DayMeasure[] {
@@ -55,7 +55,7 @@ function drawDays(edges: readonly NetworkEdge[], days: readonly DayMeasure[]): s
     const x = createScale(first - 0.4, last + 0.4, left, left + PANEL.width - 70), y = createScale(low, high, top + PANEL.plot, top);
     const own = listDays(e, days);
     const dots = own.map((d) => element('circle', { class: d.calls < LEAST_CALLS ? 'open' : 'dot-full', cx: x(d.day), cy: y(d.excess), r: 3.4 }, tip(`day ${d.day}: ${showNumber(d.excess, 3)} (${d.calls} calls)`)));
-    return element('g', {}, label(`${shorten(e.caller, 14)} → ${shorten(e.replier, 14)}`, { class: 'name', x: left, y: top - 10 }), drawBottomAxis(x, top + PANEL.plot, { title: 'day of the study, d', ticks: 5, leastStep: 1 }),
+    return element('g', {}, fittedLabel(`${shorten(e.caller, 14)} → ${shorten(e.replier, 14)}`, PANEL.width - 60, { class: 'name', x: left, y: top - 10 }), drawBottomAxis(x, top + PANEL.plot, { title: 'day of the study, d', ticks: 5, leastStep: 1 }),
       drawLeftAxis(y, left, { title: '', ticks: 4, gridTo: x.to }), line(x.from, y(0), x.to, y(0), 'zero'), pathThrough(own.map((d) => [x(d.day), y(d.excess)]), 'call-line'), ...dots);
   });
   return picture(Math.min(PANEL.columns, edges.length) * PANEL.width, Math.ceil(edges.length / PANEL.columns) * PANEL.height + 28, 'Excess day by day, one panel per edge',

@@ -39,7 +39,12 @@ export function paragraph(text: string, css?: string): string {
 
 /** A figure with its caption and, where given, the link to its data. */
 export function figure(drawing: string, heading: string, caption: string, data = ''): string {
-  return `<figure><div class="scroll">${drawing}</div><figcaption><b>${escapeHtml(heading)}</b> ${escapeHtml(caption)}${data}</figcaption></figure>\n`;
+  return `<figure>${scrollFrame(heading.replace(/\.$/, ''), drawing)}<figcaption><b>${escapeHtml(heading)}</b> ${escapeHtml(caption)}${data}</figcaption></figure>\n`;
+}
+
+/** A frame that scrolls where its content is wider than the page; it can be reached by the keyboard, for without a pointer nothing else scrolls it. */
+export function scrollFrame(name: string, content: string): string {
+  return `<div class="scroll" tabindex="0" role="group" aria-label="${escapeHtml(name)}">${content}</div>`;
 }
 
 export interface TableOptions {
@@ -55,7 +60,7 @@ export function table(head: readonly string[], rows: readonly (readonly string[]
   const caption = options.caption ? `<caption>${escapeHtml(options.caption)}</caption>` : '';
   const headRow = head.map((h, c) => `<th scope="col"${side(c)}>${escapeHtml(h)}</th>`).join('');
   const body = rows.map((row) => `<tr>${row.map((cell, c) => (c === 0 ? `<th scope="row">${escapeHtml(cell)}</th>` : `<td${side(c)}>${escapeHtml(cell)}</td>`)).join('')}</tr>`);
-  return `<div class="scroll"><table${options.css ? ` class="${options.css}"` : ''}>${caption}<thead><tr>${headRow}</tr></thead><tbody>${body.join('\n')}</tbody></table></div>\n`;
+  return `${scrollFrame(`table: ${head.join(', ')}`, `<table${options.css ? ` class="${options.css}"` : ''}>${caption}<thead><tr>${headRow}</tr></thead><tbody>${body.join('\n')}</tbody></table>`)}\n`;
 }
 
 /** A link that saves the numbers behind a figure as CSV. */

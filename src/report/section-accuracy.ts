@@ -5,7 +5,7 @@ import type { VerifiedScore } from '../score/score-verified.js';
 import type { Estimate } from '../score/types.js';
 import { NO_TAG, NO_TAG_LABEL } from './bird-order.js';
 import { drawReliability, drawRiskCoverage } from './draw-calibration.js';
-import { dataLink, figure, paragraph, table } from './page.js';
+import { dataLink, figure, paragraph, scrollFrame, table } from './page.js';
 import type { Section } from './page.js';
 import type { ReportInput } from './report-input.js';
 import { createScale, drawBottomAxis } from './scale.js';
@@ -76,7 +76,7 @@ function tabulateNumbers(score: Score): string {
     row('Brier score', c.brier, 4, 'of the probabilities; 0 is perfect'),
     row('calibration error', c.calibrationError, 4, byChance ? `perfect probabilities reach up to ${showNumber(byChance.p95, 4)} by chance` : ''),
   ];
-  return table(['measure', 'value', '95 % interval', ''], rows, { left: [3] });
+  return table(['measure', 'value', '95 % interval', 'remark'], rows, { left: [3] });
 }
 
 const MOST_CONFUSION = 18;
@@ -95,7 +95,7 @@ function tabulateConfusion({ attribution }: Score): string {
     });
     return `<tr><th scope="row">${show(row)}</th>${cells.join('')}</tr>`;
   });
-  return `<div class="scroll"><table class="grid"><caption>Rows: who called. Columns: who was reported. Framed: right.</caption><thead><tr><th scope="col">called \\ reported</th>${head}</tr></thead><tbody>${body.join('\n')}</tbody></table></div>\n`;
+  return `${scrollFrame('table: who was taken for whom', `<table class="grid"><caption>Rows: who called. Columns: who was reported. Framed: right.</caption><thead><tr><th scope="col">called \\ reported</th>${head}</tr></thead><tbody>${body.join('\n')}</tbody></table>`)}\n`;
 }
 
 function tabulateChoices({ calibration }: Score): string {

@@ -4,7 +4,7 @@ import type { Section } from './page.js';
 import type { ReportInput } from './report-input.js';
 import { createScale, drawBottomAxis, roundOut } from './scale.js';
 import { drawHatch } from './hatch.js';
-import { box, label, picture, tip } from './svg.js';
+import { box, fittedLabel, label, picture, tip } from './svg.js';
 import { showNumber, showPercent, shorten } from './text.js';
 
 interface BirdSummary {
@@ -80,7 +80,7 @@ function drawBars(rows: readonly BirdSummary[]): string {
       return isFree ? drawHatch(from, y, x(done) - from, 20, 'notag', title) : box(from, y, x(done) - from, 20, css, title);
     });
     const amount = label(`${row.calls} (${showNumber(row.expected, 1)})`, { class: 'num', x: x(done) + 8, y: y + 15 });
-    return label(shorten(row.name, 16), { class: 'name', x: left - 10, y: y + 15, 'text-anchor': 'end' }) + pieces.join('') + amount;
+    return fittedLabel(shorten(row.name, 16), left - 12, { class: 'name', x: left - 10, y: y + 15, 'text-anchor': 'end' }) + pieces.join('') + amount;
   });
   const about = `Calls per bird: ${rows.map((r) => `${r.name} ${r.calls}`).join(', ')}`;
   return picture(980, bottom + 44, about, drawBottomAxis(x, bottom, { title: 'calls in the table', gridTo: 8, leastStep: 1 }), ...bars);

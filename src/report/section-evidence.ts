@@ -6,7 +6,7 @@ import { createScale, drawBottomAxis, drawLeftAxis, roundOut } from './scale.js'
 import type { Scale } from './scale.js';
 import { median } from './section-calls.js';
 import { summariseTracks } from './section-links.js';
-import { element, label, line, pathThrough, picture, tip } from './svg.js';
+import { element, fittedLabel, label, line, pathThrough, picture, tip } from './svg.js';
 import { shorten, showCount, showNumber, showPercent } from './text.js';
 
 /** Metres per second at 20 degrees Celsius (ISO 9613-1 reference value 343.2), and a mouth 3 cm from the microphone (common practice, no source). */
@@ -78,7 +78,7 @@ function drawGains(input: ReportInput): string {
   const bottom = 12 + 24 * tracks.length;
   const rows = tracks.map((t, i) => {
     const y = 22 + 24 * i;
-    return label(shorten(t.track, 16), { class: 'name', x: 120, y: y + 4, 'text-anchor': 'end' }) + line(x(0), y, x(t.gainDb), y, 'range')
+    return fittedLabel(shorten(t.track, 16), 118, { class: 'name', x: 120, y: y + 4, 'text-anchor': 'end' }) + line(x(0), y, x(t.gainDb), y, 'range')
       + element('circle', { class: 'dot-full', cx: x(t.gainDb), cy: y, r: 5 }, tip(`${t.track}: ${showNumber(t.gainDb, 2)} dB`)) + label(`${showNumber(t.gainDb, 1)} dB`, { class: 'num', x: 576, y: y + 4 });
   });
   return picture(650, bottom + 44, `Receiver gains: ${tracks.map((t) => `${t.track} ${showNumber(t.gainDb, 1)} dB`).join(', ')}`,

@@ -5,8 +5,8 @@ import { dataLink, figure, paragraph, table } from './page.js';
 import type { Section } from './page.js';
 import type { ReportInput } from './report-input.js';
 import { createScale, drawBottomAxis, findTimeTicks } from './scale.js';
-import { box, element, label, picture, tip } from './svg.js';
-import { showCount, showDuration, shorten } from './text.js';
+import { box, element, fittedLabel, picture, tip } from './svg.js';
+import { joinNames, showCount, showDuration, shorten } from './text.js';
 
 const LEFT = 112;
 const WIDTH = 780;
@@ -18,10 +18,22 @@ export function writeExcluded(input: ReportInput): Section | undefined {
   const notCounted = describeLeftOut(input);
   if (!input.excluded && !notCounted) return undefined;
   const body = rows.length
-    ? figure(drawWindows(input, rows), 'Time left out.', 'Hatched: left out of rates and network; the calls of that time stay in the call table.',
+    ? figure(drawWindows(input, rows), 'Time left out.', describeHatch(input),
       dataLink('excluded.csv', ['bird', 'start_s', 'end_s', 'reason'], rows.map((r) => [r.bird, r.startSec.toFixed(6), r.endSec.toFixed(6), r.reason]))) + tabulate(rows, listBirds(input).length)
     : paragraph('No stretch of time is listed as left out.');
   return { id: 'excluded', title: 'What was excluded', body: body + notCounted };
+}
+
+/** The analyses of the report that left out what excluded.csv lists. */
+export function listLeavingOut({ rates, network }: Pick<ReportInput, 'rates' | 'network'>): string[] {
+  return [...(rates && !rates.hasOwnWindows ? ['rates'] : []), ...(network ? ['the network'] : [])];
+}
+
+function describeHatch(input: ReportInput): string {
+  const leavingOut = listLeavingOut(input);
+  const of = leavingOut.length ? `left out of ${joinNames(leavingOut)}` : 'listed in excluded.csv, but no number of this report leaves it out';
+  const own = input.rates?.hasOwnWindows ? ` Rates go by other windows${input.rates.excludedBy ? ` (${input.rates.excludedBy})` : ''}.` : '';
+  return `Hatched: ${of}; the calls of that time stay in the call table.${own}`;
 }
 
 function drawWindows(input: ReportInput, rows: readonly ExclusionRow[]): string {
@@ -39,7 +51,7 @@ function drawWindows(input: ReportInput, rows: readonly ExclusionRow[]): string 
       const width = x(to) - x(from);
       return width >= 6 ? drawHatch(x(from), y + 3, width, ROW - 6, 'lost', about) : box(x(from), y + 3, Math.max(1.5, width), ROW - 6, 'lost', about);
     });
-    return element('g', {}, label(shorten(bird, 14), { class: 'name', x: LEFT - 10, y: y + 16, 'text-anchor': 'end' }), box(LEFT, y + 3, WIDTH, ROW - 6, 'frame'), ...marks);
+    return element('g', {}, fittedLabel(shorten(bird, 16), LEFT - 12, { class: 'name', x: LEFT - 10, y: y + 16, 'text-anchor': 'end' }), box(LEFT, y + 3, WIDTH, ROW - 6, 'frame'), ...marks);
   });
   return picture(LEFT + WIDTH + 20, bottom + 42, `Excluded time of ${birds.length} birds`, axis, ...drawn);
 }

@@ -11,7 +11,7 @@ import { showNumber } from './text.js';
 
 const AFTER = { fitted: 'fitting', battery: 'battery change', other: 'other handling' } as const;
 const MEASURE: Record<HabitMeasure, string> = { calls: 'calls per hour', interval: 'interval between calls', timing: 'time of day of calling', movement: 'movement' };
-const PANEL = { width: 320, height: 190, plot: 116 };
+const PANEL = { width: 320, height: 206, plot: 116 };
 
 /** Every day after a handling against the baseline, and from which day on data may be used; nothing where it was not measured. */
 export function writeHabituation(input: ReportInput): Section | undefined {
@@ -41,17 +41,17 @@ function drawPanels(rows: readonly HabituationRow[], margin: number | undefined)
   const [low, high] = roundOut(Math.min(0, ...reach), Math.max(0, ...reach), 5);
   const panels = measures.flatMap((measure, row) => kinds.map((after, column) => {
     const left = column * PANEL.width + 58;
-    const top = row * PANEL.height + 48;
+    const top = row * PANEL.height + 62;
     const days = Math.max(...rows.filter((r) => r.after === after).map((r) => r.day));
     const x = createScale(0.4, days + 0.6, left, left + PANEL.width - 78);
     const y = createScale(low, high, top + PANEL.plot, top);
     const own = rows.filter((r) => r.after === after && r.measure === measure);
-    const title = label(`${MEASURE[measure]}, after ${AFTER[after]}`, { class: 'name', x: left, y: top - 10 });
+    const title = label(MEASURE[measure], { class: 'name', x: left, y: top - 26 }) + label(`after ${AFTER[after]}`, { class: 'axis-title', x: left, y: top - 10 });
     const band = margin === undefined ? '' : box(x.from, y(100 * margin), x.to - x.from, y(-100 * margin) - y(100 * margin), 'margin') + [margin, -margin].map((m) => line(x.from, y(100 * m), x.to, y(100 * m), 'margin-edge')).join('');
     return element('g', {}, drawBottomAxis(x, top + PANEL.plot, { title: row === measures.length - 1 ? `day after ${AFTER[after]}, d` : '', at: Array.from({ length: days }, (_, i) => i + 1), format: (day) => showNumber(day) }),
       drawLeftAxis(y, left, { title: '', ticks: 5, gridTo: x.to }), title, band, line(x.from, y(0), x.to, y(0), 'zero'), ...own.map((r) => drawDay(r, x, y)));
   }));
-  return picture(kinds.length * PANEL.width, measures.length * PANEL.height + 38, 'Change against the baseline day by day after handling',
+  return picture(kinds.length * PANEL.width, measures.length * PANEL.height + 44, 'Change against the baseline day by day after handling',
     label('change against the baseline, %', { class: 'axis-title', x: 6, y: 12 }), ...panels);
 }
 
@@ -78,7 +78,7 @@ function tabulateDays({ decisions, margin }: ReportHabituation): string {
 
 /** What could have been seen: without this, 'no difference' says nothing. */
 function tabulateDetectable(group: readonly HabituationRow[]): string {
-  const percent = (v: number): string => (Number.isFinite(v) ? `${showNumber(100 * v, 1)} %` : '–');
+  const percent = (v: number): string => (Number.isFinite(v) ? `${showNumber(100 * v, 1)}\u00a0%` : '–');
   const p = (v: number): string => (Number.isFinite(v) ? (v < 0.0001 ? '<0.0001' : showNumber(v, 4)) : '–');
   const rows = group.map((r) => [`${AFTER[r.after]}, day ${r.day}`, MEASURE[r.measure], String(r.pairs), percent(r.change), `${percent(r.low)} to ${percent(r.high)}`, p(r.pHolm), p(r.pEquivalence), percent(r.detectable), r.verdict]);
   return rows.length ? table(['after', 'measure', 'birds', 'change', '90 % interval', 'p sign flip, Holm', 'p equivalence', 'detectable', 'verdict'], rows,

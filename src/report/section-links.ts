@@ -7,7 +7,7 @@ import type { Section } from './page.js';
 import type { ReportInput } from './report-input.js';
 import { createScale, drawBottomAxis, findTimeTicks } from './scale.js';
 import type { Scale } from './scale.js';
-import { box, element, label, line, picture, tip } from './svg.js';
+import { box, element, fittedLabel, label, line, picture, tip } from './svg.js';
 import { showDuration, showNumber, showPercent, shorten } from './text.js';
 
 const LEFT = 112;
@@ -38,7 +38,7 @@ function drawTime(input: ReportInput): string {
     const name = bird === NO_TAG ? NO_TAG_LABEL : bird;
     const band = bird === NO_TAG ? '' : drawBand(input.hours.filter((h) => h.track === bird), input.sounds.filter((s) => s.track === bird), durationSec, x, y + ROW - 18);
     const marks = durationSec <= SINGLE_CALLS_SEC ? drawSingle(calls, x, y) : drawCounts(calls, durationSec, x, y);
-    return element('g', {}, label(shorten(name, 14), { class: 'name', x: LEFT - 10, y: y + 22, 'text-anchor': 'end' }), line(LEFT, y + ROW - 20, LEFT + WIDTH, y + ROW - 20, 'grid'), marks, band);
+    return element('g', {}, fittedLabel(shorten(name, 16), LEFT - 12, { class: 'name', x: LEFT - 10, y: y + 22, 'text-anchor': 'end' }), line(LEFT, y + ROW - 20, LEFT + WIDTH, y + ROW - 20, 'grid'), marks, band);
   });
   return picture(LEFT + WIDTH + 44, bottom + 42, `Calls and usable time of ${rows.length - 1} tracks over ${showDuration(durationSec)}`, axis, ...drawn);
 }

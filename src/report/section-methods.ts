@@ -87,7 +87,7 @@ export function writeSettings(input: ReportInput): Section {
   const inputs = Array.isArray(run.inputs) ? run.inputs : [];
   const files = inputs.slice(0, 400).map((file, i) => [String(i + 1), describeInput(file)]);
   const rest = inputs.length > files.length ? paragraph(`… and ${inputs.length - files.length} more in run.json.`) : '';
-  const list = files.length ? `<details><summary>${escapeHtml(showCount(inputs.length, 'input file'))}</summary>${table(['', 'file'], files, { css: 'wrap' })}${rest}</details>` : '';
+  const list = files.length ? `<details><summary>${escapeHtml(showCount(inputs.length, 'input file'))}</summary>${table(['number', 'file'], files, { css: 'wrap' })}${rest}</details>` : '';
   return { id: 'settings', title: 'Settings', body: `${table(['what', 'value'], rows, { css: 'wrap' })}${list}` };
 }
 

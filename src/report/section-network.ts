@@ -6,10 +6,10 @@ import { dataLink, figure, paragraph, table } from './page.js';
 import type { Section } from './page.js';
 import type { ReportInput } from './report-input.js';
 import { createScale, drawBottomAxis, drawLeftAxis, roundOut } from './scale.js';
-import { box, element, label, line, pathThrough, picture, tip } from './svg.js';
+import { box, element, fittedLabel, label, line, pathThrough, picture, tip } from './svg.js';
 import { showCount, showNumber, shorten } from './text.js';
 
-const PANEL = { width: 310, height: 190, columns: 3, plot: 104 };
+const PANEL = { width: 310, height: 205, columns: 3, plot: 104 };
 /** More correlograms than this do not fit a page; their numbers are in the table and the CSV. */
 const MOST_PANELS = 12;
 
@@ -57,8 +57,8 @@ function latencyData(shown: readonly NetworkEdge[], network: ReportNetwork): str
 
 /** A cross-correlogram per edge, one scale of time, counts to each panel's own scale. */
 function drawLatencies(edges: readonly NetworkEdge[], network: ReportNetwork): string {
-  const panels = edges.map((e, i) => drawPanel(e, network, (i % PANEL.columns) * PANEL.width + 50, Math.floor(i / PANEL.columns) * PANEL.height + 48));
-  return picture(Math.min(PANEL.columns, edges.length) * PANEL.width, Math.ceil(edges.length / PANEL.columns) * PANEL.height + 28, 'Latency of replies, one panel per edge',
+  const panels = edges.map((e, i) => drawPanel(e, network, (i % PANEL.columns) * PANEL.width + 50, Math.floor(i / PANEL.columns) * PANEL.height + 62));
+  return picture(Math.min(PANEL.columns, edges.length) * PANEL.width, Math.ceil(edges.length / PANEL.columns) * PANEL.height + 42, 'Latency of replies, one panel per edge',
     label('pairs of calls per bin, count', { class: 'axis-title', x: 6, y: 12 }), ...panels);
 }
 
@@ -74,7 +74,9 @@ function drawPanel(e: NetworkEdge, { latencies, settings }: ReportNetwork, left:
   const bars = bins.map((b) => (b.pairs > 0 ? box(x(1000 * b.lagSec), y(b.pairs), x(1000 * (b.lagSec + stepSec)) - x(1000 * b.lagSec) - 0.4, y(0) - y(b.pairs), 'call-mid', tip(`${showNumber(1000 * b.lagSec, 0)} ms: ${b.pairs} pairs, ${showNumber(b.expected, 1)} expected`)) : '')).join('');
   const chance = bins.filter((b) => Number.isFinite(b.expected)).map((b) => [x(1000 * (b.lagSec + stepSec / 2)), y(Math.min(high, Math.max(0, b.expected)))] as const);
   const middle = Number.isFinite(e.latencyMedianSec) ? line(x(1000 * e.latencyMedianSec), top - 3, x(1000 * e.latencyMedianSec), top + PANEL.plot, 'axis') : '';
-  return element('g', {}, label(`${shorten(e.caller, 14)} → ${shorten(e.replier, 14)}${e.kind === 'reply' ? '' : ` (${e.through ? `through ${shorten(e.through, 8)}?` : e.kind})`}`, { class: 'name', x: left, y: top - 10 }), wash,
+  const doubt = e.kind === 'reply' ? '' : label(e.through ? `through ${shorten(e.through, 14)}?` : e.kind, { class: 'axis-title', x: left, y: top - 10 });
+  const title = fittedLabel(`${shorten(e.caller, 14)} → ${shorten(e.replier, 14)}`, PANEL.width - 60, { class: 'name', x: left, y: top - (doubt ? 26 : 10) });
+  return element('g', {}, title, doubt, wash,
     drawBottomAxis(x, top + PANEL.plot, { title: 'latency, ms', ticks: 5 }), drawLeftAxis(y, left, { title: '', ticks: 4, leastStep: 1 }), bars, chance.length > 1 ? pathThrough(chance, 'chance-line') : '', middle);
 }
 

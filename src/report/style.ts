@@ -13,7 +13,7 @@ main,header.top,footer{max-width:1120px;margin:0 auto;padding:0 28px}header.top{
 h1,h2{font-family:"Iowan Old Style","Palatino Linotype",Palatino,"Book Antiqua",Georgia,serif;font-weight:600;line-height:1.2;letter-spacing:-.005em}
 h1{font-size:2.3rem;margin:.1em 0 .2em;overflow-wrap:anywhere}h2{font-size:1.5rem;margin:0 0 .3em}h3{font-size:1rem;margin:1.6em 0 .4em}
 .kicker{color:var(--accent);font-size:.82rem;letter-spacing:.08em;text-transform:uppercase;margin:0}
-p,ul{max-width:46em;margin:.5em 0}.lead{font-size:1.12rem}.soft,figcaption,.note{color:var(--soft)}
+p,ul{max-width:46em;margin:.5em 0}p,li,figcaption,summary{overflow-wrap:anywhere}.lead{font-size:1.12rem}.soft,figcaption,.note{color:var(--soft)}
 section{padding:26px 0 20px;border-top:1px solid var(--rule)}
 nav{margin:18px 0 6px}nav ul{display:flex;flex-wrap:wrap;gap:4px 18px;padding:0;margin:0;list-style:none;max-width:none}a{color:var(--accent);text-underline-offset:3px}
 .figures{display:grid;grid-template-columns:repeat(auto-fit,minmax(150px,1fr));gap:14px 26px;margin:22px 0}
@@ -42,8 +42,10 @@ svg .name{font-weight:600}svg .small{font-size:10.5px}svg .tiny{font-size:9.5px;
 .whisker{stroke:var(--call);stroke-width:1.1}.margin{fill:var(--usable);fill-opacity:.26}.margin-edge{stroke:var(--accent);stroke-width:1;stroke-dasharray:5 3}.open{fill:var(--paper);stroke:var(--call);stroke-width:1.7}.differs{fill:var(--notag)}.whisker-differs{stroke:var(--notag);stroke-width:1.1}
 .edge{fill:none;stroke:var(--call)}.edge-pairwise{fill:none;stroke:var(--call);stroke-dasharray:6 4}.edge-fewer{fill:none;stroke:var(--notag);stroke-dasharray:2 3}.node{fill:var(--panel);stroke:var(--soft);stroke-width:1.3}.chance-line{fill:none;stroke:var(--notag);stroke-width:1.4;stroke-dasharray:4 2}.window-wash{fill:var(--usable);fill-opacity:.2}`;
 
+/** On a narrow screen pictures keep a size at which their text can be read, and scroll in their frames. */
+const NARROW = '@media screen and (max-width:860px){.scroll>svg{width:800px}.figures b{font-size:1.4rem}}';
 const DARK_IMAGE = '.spec{filter:invert(1) brightness(.95)}';
-const PRINT = `@media print{@page{margin:14mm}:root{${PAPER};--paper:#fff;--halo:#fff}svg text{font-size:14.5px}svg .small{font-size:11.5px}svg .tiny{font-size:11px}table{font-size:.82rem}body{font-size:10.5pt}nav,.get{display:none}.scroll{overflow:visible}th,td{white-space:normal;padding-right:8px}main,header.top,footer{padding:0;max-width:none}section{padding:12px 0}figure,table,.figures,.caution{break-inside:avoid}h2,h3{break-after:avoid}.spec{filter:none!important}
+const PRINT = `@media print{@page{margin:14mm}:root{${PAPER};--paper:#fff;--halo:#fff}.figures b{font-size:1.2rem}svg .small{font-size:11.5px}svg .tiny{font-size:11px}table{font-size:7.5pt}body{font-size:10.5pt}nav,.get{display:none}.scroll{overflow:visible}th,td{white-space:normal;padding-right:7px}main,header.top,footer{padding:0;max-width:none}section{padding:12px 0}figure,table,.figures,.caution{break-inside:avoid}h2,h3{break-after:avoid}.spec{filter:none!important}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}}`;
 
 /** The two sets of colours, for checks of contrast. */
@@ -57,4 +59,4 @@ function readPalette(text: string): Record<string, string> {
 export const pictureStyle = `:root{${PAPER}}${DRAWING}`;
 
 /** All rules of the page. */
-export const reportStyle = `:root{${PAPER}}@media screen and (prefers-color-scheme:dark){:root{${NIGHT}}${DARK_IMAGE}}${PAGE}${DRAWING}${PRINT}`;
+export const reportStyle = `:root{${PAPER}}@media screen and (prefers-color-scheme:dark){:root{${NIGHT}}${DARK_IMAGE}}${PAGE}${DRAWING}${NARROW}${PRINT}`;

@@ -1,5 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { deriveExclusions } from '../../src/analysis/exclusions/derive-exclusions.js';
+import { areSameWindows } from '../../src/analysis/exclusions/same-windows.js';
+import { listKnownBirds, refuseUnknownBirds } from '../../src/analysis/exclusions/known-birds.js';
 import { UsableTime } from '../../src/analysis/exclusions/usable-time.js';
 import type { HandlingRow } from '../../src/schema/analysis-rows.js';
 import type { SoundRow, TrackHourRow } from '../../src/schema/rows.js';
@@ -76,5 +78,25 @@ describe('usable time', () => {
       for (let t = from; t < to; t++) sum += covered(t);
       expect(time.measureSec(from, to)).toBeCloseTo(sum, 6);
     }
+  });
+});
+
+describe('windows', () => {
+  const a = { bird: 'red', startSec: 0, endSec: 60 };
+  const b = { bird: '', startSec: 100, endSec: 200 };
+
+  it('are the same whatever their order, within what records round', () => {
+    expect(areSameWindows([], [])).toBe(true);
+    expect(areSameWindows([a, b], [b, { ...a, endSec: 60.0004 }])).toBe(true);
+    expect(areSameWindows([a], [a, b])).toBe(false);
+    expect(areSameWindows([a, b], [a, a])).toBe(false);
+    for (const change of [{ bird: 'blue' }, { startSec: 1 }, { endSec: 59 }]) expect(areSameWindows([a], [{ ...a, ...change }]), JSON.stringify(change)).toBe(false);
+  });
+
+  it('are of birds that have a track or a call', () => {
+    const known = listKnownBirds([{ track: 'red' }], [{ bird: 'blue' }, { bird: 'none' }, { bird: 'red' }]);
+    expect(known).toEqual(['blue', 'red']);
+    expect(() => refuseUnknownBirds([a, b, { bird: 'blue' }], known, 'x.csv')).not.toThrow();
+    expect(() => refuseUnknownBirds([a, { bird: 'none' }], known, 'x.csv')).toThrow('x.csv entry 2: a bird that is in no table; got "none"; expected blue, red; correct the name');
   });
 });

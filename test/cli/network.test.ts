@@ -1,4 +1,4 @@
-import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { formatCsv, parseCsv } from '../../src/table/csv-table.js';
@@ -65,6 +65,22 @@ describe('volary network', () => {
     expect(r.out).toContain('caution: with 199 surrogates no fewer than 2 of 6 pairs can stand out together; for a lone one at least 239 surrogates are needed');
     expect(runCli(['network', 'before', '--surrogates', '20', '--draws', '20'], { cwd: folder }).out).toContain('caution: with 20 surrogates no pair can stand out; for a lone one at least 239 are needed');
     expect(r.out).toContain('no edge');
+  });
+
+  it('counts days from 1, as rates does, and keeps the windows that it left out', () => {
+    const days = readFileSync(join(folder, 'result', 'network-days.csv'), 'utf8').trimEnd().split('\n').slice(1).map((row) => row.split(',')[0]);
+    expect([...new Set(days)]).toEqual(['1']);
+    const { excludedWindows } = JSON.parse(readFileSync(join(folder, 'result', 'network.json'), 'utf8')) as { excludedWindows: unknown };
+    expect(excludedWindows).toEqual([{ bird: 'ash', startSec: 0, endSec: 300, reason: 'fitting' }, { bird: '', startSec: 3000, endSec: 3060, reason: 'battery' }]);
+  });
+
+  it('refuses windows of a bird that is in no table', () => {
+    const path = join(folder, 'before', 'excluded.csv');
+    writeFileSync(path, 'bird,start_s,end_s,reason\nAsh,0,60,disturbed\n');
+    const r = runCli(['network', 'before', ...quick], { cwd: folder });
+    rmSync(path);
+    expect(r).toMatchObject({ status: 1, out: '' });
+    expect(r.err).toMatch(/^volary network: ".*excluded\.csv" entry 1: a bird that is in no table; got "Ash"; expected ash, birch, cedar; .*\n$/);
   });
 
   it('overwrites nothing elsewhere without --force', () => {

@@ -59,6 +59,20 @@ describe('volary rates', () => {
     expect(runCli(['rates', folder, '--no-exclude']).out).toContain('Excluded: 0.0 of 3.5');
   });
 
+  it('refuses windows of a bird that is in no table, for they would leave nothing out', () => {
+    const folder = makeResult('misspelt');
+    const windows = 'bird,start_s,end_s,reason\n,0,60,trial\nRed,0,60,disturbed\n';
+    writeFileSync(join(root, 'windows.csv'), windows);
+    const named = runCli(['rates', folder, '--exclude', 'windows.csv'], { cwd: root });
+    expect(named).toMatchObject({ status: 1, out: '' });
+    expect(named.err).toBe('volary rates: "windows.csv" entry 2: a bird that is in no table; got "Red"; expected blue, red; correct the name, or leave it empty for all birds\n');
+    writeFileSync(join(folder, 'excluded.csv'), windows);
+    const found = runCli(['rates', folder]);
+    expect(found).toMatchObject({ status: 1, out: '' });
+    expect(found.err).toMatch(/^volary rates: ".*excluded\.csv" entry 2: a bird that is in no table; got "Red"; expected blue, red; .*\n$/);
+    expect(runCli(['rates', folder, '--no-exclude']).status).toBe(0);
+  });
+
   it.each<[string[], number, RegExp]>([
     [['nowhere'], 1, /^volary rates: "nowhere": no such folder/],
     [['plain', '--threshold', '2'], 2, /expected a number from 0 to 1/],

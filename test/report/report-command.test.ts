@@ -4,6 +4,8 @@ import { join } from 'node:path';
 import { Command } from 'commander';
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
 import { networkTables } from '../../src/analysis/network/index.js';
+import { addNetworkCommand } from '../../src/cli/commands/network.js';
+import { addRatesCommand } from '../../src/cli/commands/rates.js';
 import { addReportCommand } from '../../src/cli/commands/report.js';
 import { scoreCalls } from '../../src/score/score-calls.js';
 import { scoreToJson } from '../../src/score/score-json.js';
@@ -16,7 +18,11 @@ import { callRow } from './sample-input.js';
 const [edgeTable] = networkTables;
 let folder = '';
 
-async function run(...args: string[]): Promise<{ out: string; err: string; status: number | undefined }> {
+interface Ended { out: string; err: string; status: number | undefined }
+
+const run = (...args: string[]): Promise<Ended> => runCommand('report', ...args);
+
+async function runCommand(...args: string[]): Promise<Ended> {
   let out = '';
   let err = '';
   const spies = [
@@ -24,10 +30,10 @@ async function run(...args: string[]): Promise<{ out: string; err: string; statu
     vi.spyOn(process.stderr, 'write').mockImplementation((text) => { err += String(text); return true; }),
   ];
   const [argv, exitCode] = [process.argv, process.exitCode];
-  process.argv = ['node', 'volary', 'report', ...args];
+  process.argv = ['node', 'volary', ...args];
   try {
     const program = new Command('volary').exitOverride();
-    addReportCommand(program);
+    for (const add of [addReportCommand, addRatesCommand, addNetworkCommand]) add(program);
     await program.parseAsync(process.argv);
     return { out, err, status: process.exitCode as number | undefined };
   } finally {
@@ -165,6 +171,71 @@ describe('volary report', () => {
     expect((await run(result(), '--no-sound')).status).toBe(0);
     await writeFile(join(result(), 'habituation.csv'), 'bird,day\n');
     expect((await run(result(), '--no-sound', '--force')).err).toMatch(/is missing; .*run 'volary habituation' again\n$/);
+  });
+
+  describe('with windows to leave out', () => {
+    const WINDOW = 'bird,start_s,end_s,reason\nred,0,0.5,disturbed\n';
+    const exclude = (text: string): Promise<void> => writeFile(join(result(), 'excluded.csv'), text);
+    const analyse = async (...more: string[]): Promise<void> => {
+      expect((await runCommand('rates', result(), ...more)).status).toBe(0);
+      expect((await runCommand('network', result(), '--surrogates', '19', '--draws', '20')).status).toBe(0);
+    };
+    const report = async (): Promise<{ err: string; text: string }> => ({ err: (await run(result(), '--no-sound', '--force')).err, text: readText(await page()) });
+
+    it('says what was left out where rates and network did so', async () => {
+      await exclude(WINDOW);
+      await analyse();
+      const { err, text } = await report();
+      expect(err).toBe('');
+      expect(text).toContain('Hatched: left out of rates and the network; the calls');
+      expect(text).toContain('0.5 s of bird time were left out of rates and the network.');
+      expect(text).toContain('Calls per usable hour.');
+      // The same windows written anew, as habituation does when it runs again, change nothing.
+      await exclude('bird,start_s,end_s,reason\nred,0.000,0.500,another reason\n');
+      expect((await report()).err).toBe('');
+    });
+
+    it.each([['came', undefined], ['changed', 'bird,start_s,end_s,reason\nred,0,0.4,disturbed\n']])('leaves out tables that were made before the windows %s', async (_, before) => {
+      if (before !== undefined) await exclude(before);
+      await analyse();
+      expect((await report()).err).toBe('');
+      await exclude(WINDOW);
+      const { err, text } = await report();
+      expect(err).toBe(['rates', 'network'].map((name) => `volary report: ${name}.csv leaves out other time than excluded.csv lists now and is left out; run 'volary ${name}' again\n`).join(''));
+      expect(text).toContain('Hatched: listed in excluded.csv, but no number of this report leaves it out; the calls');
+      expect(text).not.toContain('bird time were left out');
+      expect(text).not.toContain('Calls per usable hour.');
+    });
+
+    it('goes by the age of the files where the record does not tell the windows', async () => {
+      await exclude(WINDOW);
+      await analyse();
+      for (const name of ['rates', 'network']) await rm(join(result(), `${name}.json`));
+      expect((await report()).err).toBe('');
+      const { mtime } = await stat(join(result(), 'rates.csv'));
+      await utimes(join(result(), 'excluded.csv'), mtime, new Date(mtime.getTime() + 10_000));
+      expect((await report()).err).toMatch(/rates\.csv leaves out other time.*\n.*network\.csv leaves out other time/);
+    });
+
+    it.each([[['--no-exclude'], 'nothing is excluded, as asked'], [['--exclude', 'own.csv'], 'own.csv']])('keeps rates that were asked for with %j, and says so', async (asked, words) => {
+      await exclude(WINDOW);
+      await writeFile(join(folder, 'own.csv'), 'bird,start_s,end_s,reason\n,1,2,own\n');
+      await analyse(...asked.map((a) => (a === 'own.csv' ? join(folder, a) : a)));
+      const { err, text } = await report();
+      expect(err).toBe('');
+      expect(text).toContain('Hatched: left out of the network; the calls of that time stay in the call table. Rates go by other windows (');
+      expect(text).toContain(`${words}).`);
+      expect(text).toContain('0.5 s of bird time were left out of the network.');
+      expect(text).toContain('Calls per usable hour.');
+    });
+
+    it('shows no window of a bird that is in no table, and says so', async () => {
+      await exclude(`${WINDOW}Red,3,4,misspelt\n`);
+      const { err, text } = await report();
+      expect(err).toBe('volary report: excluded.csv names "Red", in no table; expected blue, red; windows of this bird are not shown: correct the name\n');
+      expect(text).toContain('disturbed 1 1 0.5 s');
+      expect(text).not.toContain('misspelt');
+    });
   });
 
   it('replaces nothing unasked, and refuses what is not there', async () => {

@@ -1,4 +1,5 @@
 import { VolaryError } from '../../schema/errors.js';
+import { listKnownBirds, refuseUnknownBirds } from '../exclusions/known-birds.js';
 import { computeCorrelogram } from './correlogram.js';
 import { sumWeightInside, weighExplainingCalls } from './explaining-calls.js';
 import { fitInfluence } from './fit-influence.js';
@@ -26,7 +27,7 @@ import { buildTrains, listPairs } from './trains.js';
 import type { Pair } from './trains.js';
 import { measureTurnTaking } from './turn-taking.js';
 import type { TurnTaking } from './turn-taking.js';
-import type { Interval, NetworkInput, NetworkSettings, OnProgress, Train, WeightedTrain } from './types.js';
+import type { ExcludedWindow, Interval, NetworkInput, NetworkSettings, OnProgress, Train, WeightedTrain } from './types.js';
 
 /** One bin of the correlogram of an ordered pair. */
 export interface LatencyBin {
@@ -50,6 +51,8 @@ export interface Network {
   birds: string[];
   counts: { calls: number; used: number; belowThreshold: number; sharedSound: number; untagged: number; unobserved: number };
   excluded: { bird: string; reason: string; windows: number; sec: number; calls: number }[];
+  /** The windows as they were given. */
+  excludedWindows: readonly ExcludedWindow[];
   edges: NetworkEdge[];
   nodes: NetworkNode[];
   graph: GraphMeasure;
@@ -92,7 +95,7 @@ export function buildNetwork(input: NetworkInput, options: Partial<NetworkSettin
   return {
     settings, birds, edges,
     counts: countCalls(input, shared, trains, settings),
-    excluded: describeExcluded(input),
+    excluded: describeExcluded(input), excludedWindows: input.excluded ?? [],
     nodes: measureNodes(graph).map((node, i) => ({ ...node, calls: trains[i].onsetSec.length, observedSec: sumIntervals(observed.get(node.bird)!) })),
     graph: measureGraph(graph),
     turns: measureTurnTaking(trains, pairs, settings, () => step('turn-taking')),
@@ -106,10 +109,11 @@ export function buildNetwork(input: NetworkInput, options: Partial<NetworkSettin
 }
 
 function listBirds(input: NetworkInput): string[] {
-  const birds = [...new Set([...(input.tracks ?? []).map((t) => t.track), ...input.calls.map((c) => c.bird)])].filter((b) => b !== 'none' && b !== '').sort();
+  const birds = listKnownBirds(input.tracks ?? [], input.calls);
   if (birds.length < 2) throw new VolaryError('no-data', { what: 'no network without two birds', got: birds.join(', ') || 'none', expected: 'calls or tracks of at least two' });
   if (!input.calls.some((c) => c.bird !== 'none')) throw new VolaryError('no-data', { what: 'no call of any bird', expected: 'a table with calls' });
-  for (const name of [...(input.excluded ?? []).map((e) => e.bird), ...(input.bonds ?? []).flat()]) {
+  refuseUnknownBirds(input.excluded ?? [], birds);
+  for (const name of (input.bonds ?? []).flat()) {
     if (name !== '' && !birds.includes(name)) throw new VolaryError('bad-table', { what: 'a bird that is in no table', got: JSON.stringify(name), expected: birds.join(', ') });
   }
   return birds;

@@ -8,7 +8,7 @@ import type { NetworkSettings, Train } from './types.js';
 export interface DayMeasure {
   caller: string;
   replier: string;
-  /** Days since the study's start (by the calendar where the time of day is known); the first is 0. */
+  /** Day of the study, the first is 1; by the calendar where the time of day is known. */
   day: number;
   calls: number;
   replies: number;
@@ -38,7 +38,7 @@ export const DAY_SEC = 86400;
  */
 export function measureDays(trains: readonly Train[], pairs: readonly Pair[], measures: readonly PairMeasure[], settings: NetworkSettings, dayOffsetSec: number): DayMeasure[] {
   return pairs.flatMap((pair, k) => {
-    const dayOf = (sec: number): number => Math.floor((sec + dayOffsetSec) / DAY_SEC);
+    const dayOf = (sec: number): number => Math.floor((sec + dayOffsetSec) / DAY_SEC) + 1;
     const days = [...new Set(pair.blocks.map((b) => dayOf(b.startSec)))].sort((a, b) => a - b);
     const { caller, replier } = measures[k];
     return days.map((day) => {

@@ -99,7 +99,7 @@ export const thresholdTable: TableSpec<ThresholdMeasure> = {
 export const dayTable: TableSpec<DayMeasure> = {
   name: 'network-days', title: 'Network by day', description: 'Replies day by day.', primaryKey: ['day', 'caller', 'replier'],
   columns: [
-    { name: 'day', key: 'day', ...COUNT, description: "Day of the study, 0 = the first; from midnight to midnight where the study's start is known, else in spans of 24 h." },
+    { name: 'day', key: 'day', ...COUNT, minimum: 1, description: "Day of the study, 1 = the first, as in rates-by-day; from midnight to midnight where the study's start is known, else in spans of 24 h." },
     CALLER, REPLIER,
     { name: 'calls', key: 'calls', ...COUNT, description: 'Calls of the caller while both birds were observed.' },
     { name: 'replies', key: 'replies', ...COUNT, description: 'Those with a reply.' },

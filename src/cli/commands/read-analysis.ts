@@ -2,6 +2,7 @@ import { stat } from 'node:fs/promises';
 import { dirname, join, resolve } from 'node:path';
 import { DEFAULT_DAYS_AFTER, deriveExclusions } from '../../analysis/exclusions/derive-exclusions.js';
 import type { DaysAfter } from '../../analysis/exclusions/derive-exclusions.js';
+import { listKnownBirds, refuseUnknownBirds } from '../../analysis/exclusions/known-birds.js';
 import { listBirds } from '../../analysis/rates/measure-rates.js';
 import type { ResultTables } from '../../analysis/rates/measure-rates.js';
 import { readRunFile } from '../../node/run-record.js';
@@ -57,23 +58,32 @@ export async function readAnalysis(io: CommandIo, command: string, folder: strin
   return { name: record.name ?? 'Study', calls, hours, sounds, durationSec: record.durationSec, startUtc, birds, endSec, handling, ...(found === undefined ? {} : { handlingFile: found }) };
 }
 
+export interface FoundExclusions {
+  rows: ExclusionRow[];
+  source: string;
+  /** False where the command took what the folder holds. */
+  isAsked: boolean;
+}
+
 /**
  * The windows that an analysis leaves out: a table that the user names, else those of settings that the user gives, else DIR/excluded.csv,
- * else the handling log with the usual days. Says where they come from.
+ * else the handling log with the usual days. Says where they come from, and whether the user asked for them.
+ * @throws VolaryError 'bad-table' on a window that ends before it starts or of a bird that no table names.
  */
-export async function findExclusions(folder: string, input: AnalysisInput, options: AnalysisOptions): Promise<{ rows: ExclusionRow[]; source: string }> {
+export async function findExclusions(folder: string, input: AnalysisInput, options: AnalysisOptions): Promise<FoundExclusions> {
   const usual = { ...DEFAULT_DAYS_AFTER, ...options.daysAfter };
-  if (options.exclude === false) return { rows: [], source: 'nothing is excluded, as asked' };
+  if (options.exclude === false) return { rows: [], source: 'nothing is excluded, as asked', isAsked: true };
   const named = typeof options.exclude === 'string' ? options.exclude : join(folder, 'excluded.csv');
   if (typeof options.exclude === 'string' || (!options.daysAfter && await isFile(named))) {
     const rows = parseCsv(exclusionTable, await readTextFile(named, 'give a CSV file with the columns bird, start_s, end_s and reason'), named);
     const wrong = rows.findIndex((r) => r.endSec < r.startSec);
     if (wrong >= 0) throw new VolaryError('bad-table', { where: `${quoteName(named)} entry ${wrong + 1}`, what: 'ends before it starts', got: `${rows[wrong].startSec} to ${rows[wrong].endSec}` });
-    return { rows, source: `by ${typeof options.exclude === 'string' ? options.exclude : 'excluded.csv'}` };
+    refuseUnknownBirds(rows, listKnownBirds(input.hours, input.calls), quoteName(named));
+    return { rows, source: `by ${typeof options.exclude === 'string' ? options.exclude : 'excluded.csv'}`, isAsked: typeof options.exclude === 'string' };
   }
-  if (input.handlingFile === undefined) return { rows: [], source: 'no excluded.csv and no handling log: nothing is known of days after handling' };
+  if (input.handlingFile === undefined) return { rows: [], source: 'no excluded.csv and no handling log: nothing is known of days after handling', isAsked: options.daysAfter !== undefined };
   const days = `fitted ${usual.fitted} d, battery ${usual.battery} d, other ${usual.other} d${options.daysAfter ? '' : '; common practice'}`;
-  return { rows: deriveExclusions(input.handling, input.birds, input.endSec, usual), source: `by the handling log: ${days}` };
+  return { rows: deriveExclusions(input.handling, input.birds, input.endSec, usual), source: `by the handling log: ${days}`, isAsked: options.daysAfter !== undefined };
 }
 
 /** What hours of the day mean in this study. */

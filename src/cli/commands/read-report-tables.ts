@@ -2,12 +2,14 @@ import { stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { networkTables } from '../../analysis/network/index.js';
 import type { ReportAnalyses, ReportDecision, ReportHabituation, ReportNetwork, ReportRates } from '../../report/index.js';
+import type { ExclusionRow } from '../../schema/analysis-rows.js';
 import { quoteName, VolaryError } from '../../schema/errors.js';
 import { exclusionTable, habituationTable, hourRateTable, rateTable } from '../../table/analysis-tables.js';
 import { parseCsv } from '../../table/csv-table.js';
 import type { TableSpec } from '../../table/table-specs.js';
 import type { CommandIo } from '../io.js';
 import { describeClock } from './read-analysis.js';
+import { compareWithExcluded, dropUnknownBirds, readWindows } from './read-report-windows.js';
 import { readTextFile } from './read-result.js';
 
 const [edgeTable, , latencyTable, , dayTable, turnTable] = networkTables;
@@ -15,16 +17,21 @@ const [edgeTable, , latencyTable, , dayTable, turnTable] = networkTables;
 type Json = Record<string, unknown>;
 
 /**
- * What the analyses have left in a result folder. Tables older than calls.csv tell of other calls: they are left out, and that is said.
+ * What the analyses have left in a result folder. Tables older than calls.csv tell of other calls, and tables that left out other time than excluded.csv
+ * lists now of another selection: they are left out, and that is said.
+ * @param birds whom the study's tables name
  * @throws VolaryError 'bad-table' on a damaged table.
  */
-export async function readReportTables(io: CommandIo, folder: string): Promise<ReportAnalyses> {
+export async function readReportTables(io: CommandIo, folder: string, birds: readonly string[]): Promise<ReportAnalyses> {
   const found: ReportAnalyses = {};
-  if (await isFresh(io, folder, 'rates')) found.rates = await readRates(folder);
-  if (await isFresh(io, folder, 'habituation')) found.habituation = await readHabituation(folder);
-  if (await isFresh(io, folder, 'network')) found.network = await readNetwork(folder);
   // Windows are about time, not about calls: they stay true when calls are found anew.
-  if (await findTime(join(folder, 'excluded.csv')) !== undefined) found.excluded = await readRows(folder, exclusionTable);
+  if (await findTime(join(folder, 'excluded.csv')) !== undefined) found.excluded = dropUnknownBirds(io, await readRows(folder, exclusionTable), birds);
+  if (await isFresh(io, folder, 'rates')) {
+    const windows = await compareWindows(io, folder, 'rates', found.excluded);
+    if (windows !== 'stale') found.rates = { ...await readRates(folder), ...(windows === 'own' ? { hasOwnWindows: true } : {}) };
+  }
+  if (await isFresh(io, folder, 'habituation')) found.habituation = await readHabituation(folder);
+  if (await isFresh(io, folder, 'network') && await compareWindows(io, folder, 'network', found.excluded) !== 'stale') found.network = await readNetwork(folder);
   return found;
 }
 
@@ -33,7 +40,7 @@ async function readRates(folder: string): Promise<ReportRates> {
   const settings = (record.settings ?? {}) as { startUtc?: unknown; utcOffsetMin?: unknown };
   const startUtc = typeof settings.startUtc === 'string' ? settings.startUtc : undefined;
   return {
-    ...(typeof settings.utcOffsetMin === 'number' ? { clock: describeClock({ startUtc }, settings.utcOffsetMin) } : {}),
+    ...(typeof settings.utcOffsetMin === 'number' ? { clock: describeClock({ startUtc }, settings.utcOffsetMin), isClockKnown: startUtc !== undefined } : {}),
     rates: await readRows(folder, rateTable, 'rates'), byHour: await readRows(folder, hourRateTable, 'rates'), leftOut: pickNumbers(record.leftOut),
     ...(typeof record.excludedBy === 'string' ? { excludedBy: record.excludedBy } : {}), ...(typeof record.dispersion === 'string' ? { dispersion: record.dispersion } : {}),
   };
@@ -63,6 +70,17 @@ async function isFresh(io: CommandIo, folder: string, name: string): Promise<boo
   if (called === undefined || made >= called) return true;
   io.note(`volary report: ${name}.csv is older than calls.csv and is left out; run 'volary ${name}' again`);
   return false;
+}
+
+/** How a table stands to what excluded.csv lists; where there is no such file, nothing is said of it either. */
+async function compareWindows(io: CommandIo, folder: string, name: 'rates' | 'network', excluded: readonly ExclusionRow[] | undefined): Promise<'same' | 'own' | 'stale'> {
+  if (!excluded) return 'same';
+  const record = await readRecord(folder, name);
+  const [made, listed] = await Promise.all([findTime(join(folder, `${name}.csv`)), findTime(join(folder, 'excluded.csv'))]);
+  const windows = readWindows(name === 'rates' ? record.excluded : record.excludedWindows);
+  const found = compareWithExcluded({ ...(windows ? { windows } : {}), isAsked: record.excludedAsked === true, isOlder: made! < listed! }, excluded);
+  if (found === 'stale') io.note(`volary report: ${name}.csv leaves out other time than excluded.csv lists now and is left out; run 'volary ${name}' again`);
+  return found;
 }
 
 async function findTime(path: string): Promise<number | undefined> {

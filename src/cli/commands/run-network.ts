@@ -1,5 +1,6 @@
 import { stat } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
+import { listKnownBirds, refuseUnknownBirds } from '../../analysis/exclusions/known-birds.js';
 import { buildNetwork, compareNetworks, formatNetwork, formatNetworkFiles, networkTables, networkToJson } from '../../analysis/network/index.js';
 import type { ComparedEdge, ExcludedWindow, Network, NetworkComparison, NetworkInput } from '../../analysis/network/index.js';
 import { prepareFolder, writeFileAtomic } from '../../node/write-files.js';
@@ -58,7 +59,9 @@ async function readInput(io: CommandIo, folder: string, options: NetworkCommandO
   const tracks = await readIfThere(folder, trackTable);
   if (!tracks) io.note('volary network: no tracks.csv: all time up to the last call counts as observed');
   const bonds = options.bonds === undefined ? undefined : readPairs(await readTextFile(options.bonds, 'give a CSV file with the columns bird_a and bird_b'), options.bonds);
-  return { calls, tracks, sounds: await readIfThere(folder, soundTable), excluded: await readExcluded(folder), bonds };
+  const excluded = await readExcluded(folder);
+  refuseUnknownBirds(excluded, listKnownBirds(tracks ?? [], calls), quoteName(join(folder, 'excluded.csv')));
+  return { calls, tracks, sounds: await readIfThere(folder, soundTable), excluded, bonds };
 }
 
 async function isFile(path: string): Promise<boolean> {

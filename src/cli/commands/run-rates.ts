@@ -21,7 +21,7 @@ export async function runRates(io: CommandIo, folder: string, options: RatesComm
     threshold: options.threshold, weighted: options.weighted ?? false, bout: { gapSec: options.boutGap, syllables: options.boutSyllables },
     startUtc: input.startUtc, utcOffsetMin: options.utcOffset,
   });
-  const json = ratesToJson(rates, { study: input.name, excludedBy: excluded.source, excluded: excluded.rows });
+  const json = ratesToJson(rates, { study: input.name, excludedBy: excluded.source, excluded: excluded.rows, excludedAsked: excluded.isAsked });
   const write = (name: string, data: string | Uint8Array): Promise<void> => writeFileAtomic(join(folder, name), data, { overwrite: true });
   const add = async <Row>(table: TableSpec<Row>, rows: readonly Row[]): Promise<void> => {
     await write(`${table.name}.csv`, formatCsv(table, rows));

@@ -1,6 +1,7 @@
 import { readFileSync } from 'node:fs';
 import { stat } from 'node:fs/promises';
 import { join } from 'node:path';
+import { listKnownBirds } from '../../analysis/exclusions/known-birds.js';
 import { loadKernelsFile } from '../../node/kernels-file.js';
 import { readJsonFile, readRunFile } from '../../node/run-record.js';
 import { loadStudy } from '../../node/study-files.js';
@@ -39,7 +40,7 @@ export async function runReport(io: CommandIo, folder: string, options: ReportCo
   };
   const labels = options.labels === undefined ? undefined : readLabels(await readTextFile(options.labels, 'give a CSV file with the columns bird, onset_s and offset_s'), options.labels);
   const names = nameStudy(study, record, tables);
-  const silent: ReportInput = { ...tables, study: names, run: record, ...(await readScore(io, folder)), ...(await readReportTables(io, folder)), labels, excerpts: [], evidence: [], version: readVersion() };
+  const silent: ReportInput = { ...tables, study: names, run: record, ...(await readScore(io, folder)), ...(await readReportTables(io, folder, listKnownBirds(tables.hours, calls))), labels, excerpts: [], evidence: [], version: readVersion() };
   const input = study.disk ? await addSound(io, silent, study.disk, options) : { ...silent, withoutSound: study.why };
   const html = buildReport(input);
   await writeFileAtomic(path, html, { overwrite: options.force });
