@@ -1,4 +1,6 @@
 // Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 1000] [--first-seed 3000]
+// All forests are learned on scenes of plain calls, and again on the same scenes with calls of several parts; the last looks are the mean of both:
+// plain ones tell callers better, the others where a call begins. Probabilities are calibrated on plain ones.
 // Evidence is kept in out/learn, so that a second run only fits. 1000 scenes need `node --max-old-space-size=18000`. Judging uses other seeds (bench/accuracy).
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
@@ -6,6 +8,7 @@ import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
 import { findMissing } from './fit-forests.mjs';
+import { joinForests } from './join-forests.mjs';
 import { calibrateModels, fitModels } from './fit-models.mjs';
 import { cutPiece } from './cut-piece.mjs';
 import { drawLearningScene } from './draw-scene.mjs';
@@ -30,17 +33,17 @@ mkdirSync(folder, { recursive: true });
 /** Seeds of the scenes that the finished models are calibrated on: never fitted to, never judged on. */
 const CALIBRATION_SEEDS = [7000, 7128];
 
-async function gatherScenes(first, end, isVaried) {
+async function gatherScenes(first, end, { isVaried = false, parts = false } = {}) {
   const scenes = [];
   for (let seed = first; seed < end; seed++) {
     const preset = PRESETS[seed % PRESETS.length];
-    const files = [join(folder, `${seed}.json`), ...(isVaried ? [join(folder, `${seed}-varied.json`)] : [])];
+    const name = parts ? `${seed}-parts` : `${seed}`, files = [join(folder, `${name}.json`), ...(isVaried ? [join(folder, `${name}-varied.json`)] : [])];
     if (!files.every((f) => existsSync(f))) {
-      const s = simulateScene(drawLearningScene(seed, preset), seed);
+      const s = simulateScene(drawLearningScene(seed, preset, { parts }), seed);
       const drawn = { birds: s.tracks.map((t) => t.bird), recorders: s.tracks.map((t) => t.recorder), signals: s.tracks.map((t) => t.samples), truth: s.truth };
       await keepEvidence(files[0], drawn, s.sampleRateHz, seed, preset);
       if (isVaried) await keepEvidence(files[1], varyScene({ ...drawn, clock: s.clock, sampleRateHz: s.sampleRateHz, seed }), s.sampleRateHz, seed, preset);
-      process.stderr.write(`seed ${seed} ${preset}\n`);
+      process.stderr.write(`seed ${name} ${preset}\n`);
     }
     for (const f of files) {
       const scene = existsSync(f) ? unpackEvidence(readFileSync(f, 'utf8')) : { candidates: [], truth: [] };
@@ -49,9 +52,6 @@ async function gatherScenes(first, end, isVaried) {
   }
   return scenes;
 }
-
-const first = Number(values['first-seed']);
-const scenes = await gatherScenes(first, first + Number(values.scenes), true);
 
 async function keepEvidence(file, { birds, recorders, signals, truth }, sampleRateHz, seed, preset) {
   try {
@@ -62,10 +62,19 @@ async function keepEvidence(file, { birds, recorders, signals, truth }, sampleRa
   }
 }
 
-const pieces = scenes.map(cutPiece).filter((s) => s.candidates.length > 0);
-const { models } = await fitModels([...scenes, ...pieces], { log: (t) => process.stderr.write(`${t}\n`) });
-calibrateModels(models, await gatherScenes(...CALIBRATION_SEEDS, false));
-for (const [name, forest] of Object.entries(models)) {
-  writeFileSync(join(root, 'src', 'model', nameModelFile(name)), formatModel(name, forest, scenes.length));
+/** Learns on all scenes of one kind; how many there were goes along. */
+async function learn(parts) {
+  const first = Number(values['first-seed']);
+  const scenes = await gatherScenes(first, first + Number(values.scenes), { isVaried: true, parts });
+  const pieces = scenes.map(cutPiece).filter((s) => s.candidates.length > 0);
+  const { models } = await fitModels([...scenes, ...pieces], { log: (t) => process.stderr.write(`${t}\n`) });
+  return { models, count: scenes.length };
 }
-process.stderr.write(`learned from ${scenes.length} scenes\n`);
+
+const plain = await learn(false), unlike = await learn(true);
+const models = { ...plain.models, ...Object.fromEntries(['own', 'untaggedAgain'].map((name) => [name, joinForests(plain.models[name], unlike.models[name])])) };
+calibrateModels(models, await gatherScenes(...CALIBRATION_SEEDS));
+for (const [name, forest] of Object.entries(models)) {
+  writeFileSync(join(root, 'src', 'model', nameModelFile(name)), formatModel(name, forest, plain.count));
+}
+process.stderr.write(`learned from ${plain.count} and ${unlike.count} scenes\n`);

@@ -59,15 +59,16 @@ const TOGETHER_SEC = 0.015;
 
 /**
  * Where the core of a call was the surest cut, but a longer one that begins with it is a call, too, the longer is meant: both have the onset right,
- * and the core ends early. Of several the surest, if it leaves the other calls of its track alone; else the core.
+ * and the core ends early. Of several one that is no core itself, then the surest, if it leaves the other calls of its track alone; else the core.
  */
 function findWhole(candidates: readonly Candidate[], probability: ArrayLike<number>, standing: readonly number[], n: number, least: number): number {
   const c = candidates[n];
   if (!c.core) return n;
+  const isSurer = (a: number, b: number): boolean => (candidates[a].core !== candidates[b].core ? !candidates[a].core : probability[a] > probability[b]);
   let best = n;
   const look = (m: number): void => {
     const o = candidates[m];
-    if (o.track !== c.track || o.shared || o.twin !== c.twin || o.offsetSec <= c.offsetSec || !(probability[m] >= least) || (best !== n && probability[m] <= probability[best])) return;
+    if (o.track !== c.track || o.shared || o.twin !== c.twin || o.offsetSec <= c.offsetSec || !(probability[m] >= least) || (best !== n && !isSurer(m, best))) return;
     if (!standing.some((k) => k !== n && candidates[k].track === c.track && overlapShare(o, candidates[k]) > MOST_OVERLAP)) best = m;
   };
   for (let m = n - 1; m >= 0 && c.onsetSec - candidates[m].onsetSec <= TOGETHER_SEC; m--) look(m);

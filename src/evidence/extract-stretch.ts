@@ -1,5 +1,6 @@
 import type { Candidate } from './candidate.js';
 import { cutCores } from './cores.js';
+import { cutAtDips } from './dips.js';
 import { findLostFrames } from './dropouts.js';
 import type { FloorSpectrum } from './floors.js';
 import type { LagMeter } from './lags.js';
@@ -56,8 +57,9 @@ export function extractStretch(engine: SpectralEngine, lagMeter: LagMeter, setti
     const tonal = cutSegments(j, tonalLevels[j], rules, true);
     const strings = plain.length < 2 ? [] : STRING_GAPS_SEC.flatMap((gap) => joinSegments(plain, Math.round(gap / hopSec), Math.round(settings.callSec[1] / hopSec)));
     const cores = input.tellingOnly ? [] : cutCores(j, levels[j], plain, rules, hopSec);
+    const parts = input.tellingOnly ? [] : cutAtDips(levels[j], plain, rules);
     const found = [...plain];
-    for (const s of [...tonal, ...strings, ...cores]) if (!found.some((b) => sameStretch(s, b))) found.push(s);
+    for (const s of [...tonal, ...strings, ...cores, ...parts]) if (!found.some((b) => sameStretch(s, b))) found.push(s);
     for (const segment of found) if (!input.tellingOnly || mayBeTelling(segment)) keep(segment);
   }
   for (const segment of cutShared(sharedLevel, rules, hopSec)) {

@@ -84,5 +84,6 @@ function checkRanges(value: unknown, where = ''): void {
 function checkSamples(scene: FullScene): void {
   for (const [voice, v] of Object.entries(scene.voices)) v.calls.forEach((c, i) => {
     if (c.kind === 'samples' && c.samples.length === 0) fail(`voices.${voice}.calls[${i}].samples`, 'no sample files', [], 'at least one file name');
+    for (const part of ['lead', 'tail'] as const) if (c.kind === 'samples' && c[part]) fail(`voices.${voice}.calls[${i}].${part}`, 'a recorded call has no drawn parts', part, 'a call of another kind, or no such part');
   });
 }

@@ -1,5 +1,5 @@
 import type { Random } from './random.js';
-import type { Contour, Formant, FullCallType, FullVoice, Range, SyllableKind } from './scene.js';
+import type { CallPart, Contour, Formant, FullCallType, FullVoice, Range, SyllableKind } from './scene.js';
 
 /** Families of voices that a random scene may hold. */
 export type VoiceFamily = 'stacks' | 'whistles' | 'mixed' | 'ticks';
@@ -45,6 +45,17 @@ function drawCallType(random: Random, kind: SyllableKind, name: string, index: n
     noiseShare: random.logRange(0.001, random.chance(0.2) ? 0.4 : 0.06),
     elementHz: kind === 'trill' ? random.logRange(12, 60) : kind === 'harsh' || random.chance(0.15) ? random.logRange(20, 180) : 0,
     elementDuty: random.range(0.35, 0.85), bandwidthOct: random.logRange(0.2, 2.5), secondRatio: random.range(1.08, 2.2), samples: [],
+  };
+}
+
+/** A part unlike the call that it leads into or follows: of any kind and from hardly audible to as loud; half of them after a few milliseconds of silence. */
+export function drawPart(random: Random, call: FullCallType): CallPart {
+  const kind = random.pick(['stack', 'double', 'whistle', 'harsh', 'trill'] as const), broad = kind === 'stack' || kind === 'double';
+  const center = random.range(-16, 3), half = random.range(1, 4), durationSec = random.logRange(0.015, 0.1), spread = random.range(1.05, 1.3);
+  return {
+    kind, durationSec: [durationSec / spread, durationSec * spread], levelDb: [center - half, center + half],
+    freqHz: broad && (call.kind === 'stack' || call.kind === 'double') ? call.freqHz * random.logRange(0.7, 1.5) : drawFrequency(random, kind, random.logRange(350, 1200)),
+    contour: random.pick(CONTOURS), sweepOct: random.range(0.02, broad ? 0.4 : 1), gapSec: random.chance(0.5) ? [0, 0] : [0, random.range(0.002, 0.02)],
   };
 }
 

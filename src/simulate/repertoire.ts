@@ -3,7 +3,7 @@ import { normalizeRms } from './filters.js';
 import type { Random } from './random.js';
 import { renderSyllable } from './syllable.js';
 import type { Syllable } from './syllable.js';
-import type { FullCallType, FullVoice } from './scene.js';
+import type { CallPart, FullCallType, FullVoice } from './scene.js';
 
 /** Audio of a sample file, mono. */
 export interface SampleAudio { samples: Float32Array; sampleRateHz: number }
@@ -31,6 +31,8 @@ export function drawRepertoire(voice: FullVoice, random: Random): Repertoire {
     tiltDbPerOct: type.tiltDbPerOct + 1.5 * spread * random.gauss(),
     elementHz: type.elementHz * Math.pow(2, 0.15 * spread * random.gauss()),
     formants: type.formants.map((f) => ({ freqHz: f.freqHz * size * (1 + 0.06 * spread * random.gauss()), widthHz: f.widthHz, gainDb: f.gainDb + 3 * spread * random.gauss() })),
+    ...(type.lead ? { lead: { ...type.lead, freqHz: type.lead.freqHz * size } } : {}),
+    ...(type.tail ? { tail: { ...type.tail, freqHz: type.tail.freqHz * size } } : {}),
   }));
   const stretch = Math.pow(2, 0.2 * spread * random.gauss());
   for (const c of calls) c.durationSec = [c.durationSec[0] * stretch, c.durationSec[1] * stretch];
@@ -59,7 +61,29 @@ export function renderCall(repertoire: Repertoire, callIndex: number, shape: Cal
     formants: type.formants.map((f) => ({ freqHz: f.freqHz * (1 + 0.02 * random.gauss()), widthHz: f.widthHz, gainDb: f.gainDb + random.gauss() })),
     rippleDb: repertoire.rippleDb[callIndex].map((r) => r + 1.2 * random.gauss()),
   };
-  return renderSyllable(syllable, sampleRateHz, random);
+  const middle = renderSyllable(syllable, sampleRateHz, random);
+  if (!type.lead && !type.tail) return middle;
+  const parts = [type.lead, undefined, type.tail].flatMap((part, place) => {
+    if (place === 1) return [middle];
+    if (!part) return [];
+    const { sound, silence } = renderPart(part, syllable, shape, sampleRateHz, random);
+    return place === 0 ? [sound, silence] : [silence, sound];
+  });
+  const out = new Float64Array(parts.reduce((n, p) => n + p.length, 0));
+  let at = 0;
+  for (const p of parts) { out.set(p, at); at += p.length; }
+  normalizeRms(out);
+  return out;
+}
+
+/** A part at its level beside a rest of unit root mean square, and the silence between them. */
+function renderPart(part: CallPart, rest: Syllable, shape: CallShape, sampleRateHz: number, random: Random): { sound: Float64Array; silence: Float64Array } {
+  const gain = Math.pow(10, random.range(part.levelDb[0], part.levelDb[1]) / 20), gapSec = random.range(part.gapSec[0], part.gapSec[1]);
+  const sound = renderSyllable({
+    ...rest, kind: part.kind, contour: part.contour, sweepOct: part.sweepOct, durationSec: random.range(part.durationSec[0], part.durationSec[1]) * shape.stretch,
+    freqHz: Math.min(0.42 * sampleRateHz, part.freqHz * shape.pitch * Math.pow(2, 0.03 * random.gauss())),
+  }, sampleRateHz, random);
+  return { sound: sound.map((v) => gain * v), silence: new Float64Array(Math.round(gapSec * sampleRateHz)) };
 }
 
 /** A recorded call at a slightly different speed (pitch and length together), resampled by windowed sinc. */

@@ -14,6 +14,18 @@ const formant = object({
   freqHz: { type: 'number', exclusiveMinimum: 0 }, widthHz: { type: 'number', exclusiveMinimum: 0 }, gainDb: { type: 'number' },
 }, ['freqHz', 'widthHz', 'gainDb']);
 
+const contour = { enum: ['flat', 'down', 'up', 'arch', 'valley', 'wave'], default: 'arch' } as const;
+
+const callPart = object({
+  kind: { enum: ['stack', 'whistle', 'trill', 'harsh', 'tick', 'double'] },
+  durationSec: range(0.03, 0.06, 0.003, 5, 'length of the part in s'),
+  levelDb: range(-9, 0, -60, 30, 'level relative to the rest of the call'),
+  freqHz: number(600, 50, 40000, 'fundamental, carrier or band centre'),
+  contour,
+  sweepOct: number(0.15, 0, 3, 'extent of the frequency contour in octaves'),
+  gapSec: range(0, 0, 0, 0.5, 'silence between it and the rest in s'),
+}, ['kind']);
+
 const callType = object({
   name: { type: 'string', default: 'call' },
   kind: { enum: ['stack', 'whistle', 'trill', 'harsh', 'tick', 'double', 'samples'] },
@@ -21,7 +33,7 @@ const callType = object({
   durationSec: range(0.08, 0.16, 0.003, 5, 'length of a call in s'),
   levelDb: range(-6, 3, -60, 30, 'source level relative to the nominal call'),
   freqHz: number(600, 50, 40000, 'fundamental, carrier or band centre'),
-  contour: { enum: ['flat', 'down', 'up', 'arch', 'valley', 'wave'], default: 'arch' },
+  contour,
   sweepOct: number(0.15, 0, 3, 'extent of the frequency contour in octaves'),
   vibratoHz: number(0, 0, 300, 'rate of vibrato'),
   vibratoSemitones: number(0, 0, 12, 'depth of vibrato'),
@@ -35,6 +47,8 @@ const callType = object({
   bandwidthOct: number(1, 0.05, 6, 'width of a harsh call'),
   secondRatio: number(1.35, 1, 4, 'ratio of the second voice'),
   samples: { type: 'array', items: { type: 'string' }, default: [] },
+  lead: callPart,
+  tail: callPart,
 }, ['kind']);
 
 const song = object({

@@ -8,6 +8,19 @@ export type Contour = 'flat' | 'down' | 'up' | 'arch' | 'valley' | 'wave';
 
 export interface Formant { freqHz: number; widthHz: number; gainDb: number }
 
+/** A first or last part of a call that is unlike the rest; what is not named here is as in the call. */
+export interface CallPart {
+  kind: Exclude<SyllableKind, 'samples'>;
+  durationSec: Range;
+  /** Root mean square relative to the rest of the call. */
+  levelDb: Range;
+  freqHz: number;
+  contour: Contour;
+  sweepOct: number;
+  /** Silence between it and the rest. */
+  gapSec: Range;
+}
+
 /** One kind of call in a repertoire. Ranges are drawn anew for every call. */
 export interface FullCallType {
   name: string;
@@ -42,6 +55,9 @@ export interface FullCallType {
   secondRatio: number;
   /** Names of sample files, for kind 'samples'. */
   samples: string[];
+  /** A part before, and one after: calls of two or three unlike parts. Not for kind 'samples'. */
+  lead?: CallPart;
+  tail?: CallPart;
 }
 
 export interface FullSong {

@@ -4,6 +4,7 @@ import { findLabelEdges, LABEL_EDGE_DB } from '../../src/simulate/label-edges.js
 import { renderKnock } from '../../src/simulate/knock.js';
 import { Random } from '../../src/simulate/random.js';
 import { planRoomNoise } from '../../src/simulate/room-noise.js';
+import { drawPart } from '../../src/simulate/random-voice.js';
 import { drawRepertoire, renderCall, resampleBy } from '../../src/simulate/repertoire.js';
 import { parseScene } from '../../src/simulate/parse-scene.js';
 import type { SyllableKind } from '../../src/simulate/scene.js';
@@ -95,6 +96,38 @@ describe('voices', () => {
     for (let lag = 50; lag < 110; lag++) { let c = 0; for (let i = 800; i < 3000; i++) c += x[i] * x[i + lag]; if (c > best) { best = c; bestLag = lag; } }
     // The pitch of a call varies by 0.03 octaves (standard deviation): three of them are 6.4 %.
     expect(Math.abs(FS / bestLag / 600 - 1)).toBeLessThan(0.064 + 0.02);
+  });
+
+  it('parts stand before and after the rest at their levels, with their silence between; the rest is as it is without them', () => {
+    const part = { kind: 'whistle', durationSec: [0.05, 0.05], levelDb: [-12, -12], freqHz: 5000, contour: 'flat', sweepOct: 0, gapSec: [0.01, 0.01] };
+    const render = (extra = {}) => renderCall({ ...drawRepertoire({ ...make('stack', 600, extra), individuality: 0 }, new Random(1)) }, 0, { pitch: 1, stretch: 1 }, FS, new Random(2), {});
+    const alone = render(), lead = render({ lead: part }), both = render({ lead: part, tail: { ...part, levelDb: [0, 0], kind: 'harsh' } });
+    const partLength = 0.05 * FS, silence = 0.01 * FS;
+    expect(lead.length).toBe(alone.length + partLength + silence);
+    expect(both.length).toBe(alone.length + 2 * (partLength + silence));
+    const rms = (x: Float64Array): number => Math.sqrt(x.reduce((a, v) => a + v * v, 0) / x.length);
+    for (const x of [lead, both]) {
+      expect(rms(x)).toBeCloseTo(1, 9);
+      const rest = x.subarray(partLength + silence, partLength + silence + alone.length), scale = rms(rest);
+      rest.forEach((v, i) => expect(v / scale).toBeCloseTo(alone[i], 9));
+      expect(20 * Math.log10(rms(x.subarray(0, partLength)) / scale)).toBeCloseTo(-12, 6);
+      expect(rms(x.subarray(partLength, partLength + silence))).toBe(0);
+    }
+    const tail = both.subarray(both.length - partLength), scale = rms(both.subarray(partLength + silence, partLength + silence + alone.length));
+    expect(20 * Math.log10(rms(tail) / scale)).toBeCloseTo(0, 6);
+    expect(rms(both.subarray(both.length - partLength - silence, both.length - partLength))).toBe(0);
+  });
+
+  it('recorded calls have no drawn parts', () => {
+    expect(() => make('samples' as never, 600, { samples: ['a'], lead: { kind: 'stack' } })).toThrow(/a recorded call has no drawn parts/);
+  });
+
+  it('parts are drawn of any kind and level, within what a scene may hold', () => {
+    const random = new Random(5), call = make('stack', 600).calls[0], parts = Array.from({ length: 200 }, () => drawPart(random, call));
+    for (const lead of parts) expect(make('stack', 600, { lead }).calls[0].lead).toEqual(lead);
+    expect(new Set(parts.map((p) => p.kind))).toEqual(new Set(['stack', 'double', 'whistle', 'harsh', 'trill']));
+    expect(Math.min(...parts.map((p) => p.levelDb[0]))).toBeLessThan(-15);
+    expect(Math.max(...parts.map((p) => p.levelDb[1]))).toBeGreaterThan(3);
   });
 
   it('a bird keeps its signature and another bird has its own', () => {
