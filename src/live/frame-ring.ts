@@ -6,6 +6,8 @@ import { VolaryError } from '../schema/errors.js';
 export type LiveCoding = 's16' | 's24' | 's32' | 'f32';
 
 export const CODING_BYTES: Record<LiveCoding, number> = { s16: 2, s24: 3, s32: 4, f32: 4 };
+/** What users call them. */
+export const CODING_NAMES = { s16: 'pcm16', s24: 'pcm24', s32: 'pcm32', f32: 'float32' } as const satisfies Record<LiveCoding, string>;
 
 /** More frames than any stream will ever have; far below 2^53. */
 export const ENDLESS_FRAMES = 2 ** 46;
@@ -36,6 +38,9 @@ export class FrameRing {
 
   /** End of the whole frames that are held. */
   get endFrame(): number { return Math.floor(this.endByte / this.blockBytes); }
+
+  /** Bytes behind the last whole frame. */
+  get partBytes(): number { return this.endByte % this.blockBytes; }
 
   get roomBytes(): number { return this.bytes.length - (this.endByte - this.firstByte); }
 

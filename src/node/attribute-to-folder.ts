@@ -1,15 +1,16 @@
 import { createHash } from 'node:crypto';
-import { readFileSync } from 'node:fs';
 import { stat } from 'node:fs/promises';
-import { join, resolve } from 'node:path';
+import { join } from 'node:path';
 import type { AttributeOptions, AttributeResult } from '../api/attribute-opened.js';
 import { formatTables, formatTablesParquet } from '../api/format-tables.js';
 import { requireTracks } from '../pipeline/attribute-study.js';
 import { packBytes, unpackBytes } from '../pipeline/pack-bytes.js';
 import { attributeLoadedStudy } from './attribute-study-file.js';
-import { fingerprintFile, openCheckpointFolder, type CheckpointFolder, type CheckpointHeader } from './checkpoint-folder.js';
+import { openCheckpointFolder, type CheckpointFolder, type CheckpointHeader } from './checkpoint-folder.js';
 import { readKernelsFile, requireKernels, type KernelKind } from './kernels-file.js';
+import { readVersion } from './read-version.js';
 import { loadStudy, type StudyOnDisk } from './study-files.js';
+import { describeInputs } from './study-inputs.js';
 import { nameStudyPath } from './study-path.js';
 import { prepareFolder, sweepUnfinished, writeFileAtomic } from './write-files.js';
 
@@ -42,7 +43,7 @@ const WRITING = 'writing-tables';
 /** Attributes a study on disk and writes all tables; a run that was stopped goes on from the work it had finished. */
 export async function attributeToFolder(manifestPath: string, folder: string, options: AttributeToFolderOptions = {}): Promise<AttributeOutcome> {
   const run = await prepareRun(manifestPath, options);
-  await prepareTables(folder, WORK, options);
+  await prepareResult(folder, options);
   const work = await openCheckpointFolder(join(folder, WORK), run.header, { discard: options.overwrite, onDamage: options.onNote });
   if (work.isResumed) options.onNote?.('going on where an earlier run stopped');
   return finishRun(run, folder, work, options);
@@ -80,9 +81,24 @@ export async function prepareRun(manifestPath: string, options: AttributeToFolde
  * @throws VolaryError 'exists'
  */
 export async function prepareTables(folder: string, workName: string, options: { overwrite?: boolean }): Promise<void> {
-  const wasWriting = await stat(join(folder, workName, `${WRITING}.part`)).then(() => true, () => false);
+  const wasWriting = await isWritingTables(folder, workName);
   await prepareFolder(folder, RESULT_FILES, { overwrite: options.overwrite || wasWriting });
   if (wasWriting) await sweepUnfinished(folder, RESULT_FILES);
+}
+
+/** True where a run was stopped after it had begun to write its tables and before its finished work was removed. */
+function isWritingTables(folder: string, workName: string): Promise<boolean> {
+  return stat(join(folder, workName, `${WRITING}.part`)).then(() => true, () => false);
+}
+
+/** Makes sure that a result can be begun in a folder as 'attributeToFolder' would. Throws VolaryError 'exists'. */
+export function prepareResult(folder: string, options: { overwrite?: boolean }): Promise<void> {
+  return prepareTables(folder, WORK, options);
+}
+
+/** True where all tables of a result were written, the record of the run last, and nothing of it is left to do. */
+export async function isResultWhole(folder: string): Promise<boolean> {
+  return await stat(join(folder, 'run.json')).then(() => true, () => false) && !await isWritingTables(folder, WORK);
 }
 
 /** True where a run had written all its tables and was stopped before its finished work was removed. */
@@ -124,19 +140,6 @@ function describeRun(studyPath: string, { study, inputs, kernels, kernelHash }: 
     gainsDb: Object.fromEntries(study.timeline.tracks.map((t, j) => [t.bird, Number(result.gainDb[j].toFixed(3))])),
     inputs,
   };
-}
-
-function readVersion(): string {
-  return (JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8')) as { version: string }).version;
-}
-
-/** What the input files are: format, length and a fingerprint, or why one cannot be used. */
-function describeInputs(study: StudyOnDisk): Promise<unknown[]> {
-  return Promise.all([...study.headers].map(async ([path, header]) => {
-    if (!('info' in header)) return { path, failure: header.failure };
-    const { container, sampleRateHz, channelCount, frameCount } = header.info;
-    return { path, container, sampleRateHz, channelCount, frameCount, ...await fingerprintFile(resolve(study.folder, path)) };
-  }));
 }
 
 function describe(study: StudyOnDisk, result: AttributeResult, folder: string, problemCount: number): AttributeOutcome {

@@ -17,9 +17,10 @@ import { formatDataPackage } from '../table/data-package.js';
 import { regionTable } from '../table/region-table.js';
 import type { RegionRow } from '../table/region-table.js';
 import { formatUtc } from '../table/utc-time.js';
-import { buildClock, findEncoding, nameTrackFiles } from './separate-to-folder.js';
+import { buildClock } from './separate-to-folder.js';
 import { loadStudy } from './study-files.js';
 import type { StudyOnDisk } from './study-files.js';
+import { findEncoding, nameTrackFiles } from './track-files.js';
 import { makeFolder, prepareFolder, refuseExisting, writeFileAtomic } from './write-files.js';
 
 export interface ClipsToFolderOptions extends ClipChoice {

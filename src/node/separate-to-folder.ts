@@ -3,7 +3,7 @@ import { join } from 'node:path';
 import type { WavEncoding } from '../audio/wav-writer.js';
 import { createKernels } from '../kernels/kernels.js';
 import type { ClockModel } from '../model/clock.js';
-import { VolaryError } from '../schema/errors.js';
+import { quoteName, VolaryError } from '../schema/errors.js';
 import type { CallRow, ClockRow, SoundRow } from '../schema/rows.js';
 import { chooseSeparationSettings } from '../separate/settings.js';
 import type { SeparationSettings } from '../separate/settings.js';
@@ -11,13 +11,14 @@ import { countStretchBytes, separateTracks } from '../separate/separate-tracks.j
 import { takeCalls, takeSounds } from '../separate/take-rows.js';
 import { StudyAudio } from '../study/study-audio.js';
 import { findEndFrame } from '../study/timeline.js';
+import { prepareSeparation, SEPARATION_RECORD } from './prepare-separation.js';
+import type { PreparedSeparation } from './prepare-separation.js';
 import { createSeparatePool } from './separate-pool.js';
 import { describeSeparation } from './separation-input.js';
 import type { SeparationTask } from './separation-input.js';
-import { loadStudy } from './study-files.js';
-import type { StudyOnDisk } from './study-files.js';
 import { nameStudyPath } from './study-path.js';
-import { prepareFolder, writeFileAtomic } from './write-files.js';
+import { findEncoding, listRoundedTracks } from './track-files.js';
+import { writeFileAtomic } from './write-files.js';
 import { countWriterBytes, TrackWriters } from './write-tracks.js';
 
 export interface SeparateToFolderOptions {
@@ -26,7 +27,7 @@ export interface SeparateToFolderOptions {
   sounds?: readonly SoundRow[];
   /** Rows of the clock table; needed where there is more than one recorder. */
   clock: readonly ClockRow[];
-  /** Sample format; without it that of each track's first file. */
+  /** Sample format; without it the widest among each track's files. */
   encoding?: WavEncoding;
   changes?: Partial<SeparationSettings>;
   overwrite?: boolean;
@@ -44,7 +45,6 @@ export interface SeparateOutcome {
   summary: { durationSec: number; folder: string; tracks: { bird: string; file: string; changedSec: number }[]; problems: number };
 }
 
-const RECORD = 'separation.json';
 const MOST_WORKERS = 8;
 
 /**
@@ -52,13 +52,17 @@ const MOST_WORKERS = 8;
  * @throws VolaryError 'exists', 'not-fit' without two usable tracks, 'missing' where a recorder's clock is not known
  */
 export async function separateToFolder(manifestPath: string, folder: string, options: SeparateToFolderOptions): Promise<SeparateOutcome> {
-  const study = await loadStudy(manifestPath), { timeline } = study;
+  return separatePrepared(await prepareSeparation(manifestPath, folder, options), options);
+}
+
+/** The same for a study that was looked at already, while its calls were still to be found. */
+export async function separatePrepared({ study, folder, names, mark }: PreparedSeparation, options: SeparateToFolderOptions): Promise<SeparateOutcome> {
+  const { timeline } = study, birds = timeline.tracks.map((t) => t.bird);
   const problems = timeline.problems.filter((p) => p.severity === 'error').length;
-  for (const p of timeline.problems) if (p.severity !== 'note') options.onNote?.(`${p.severity}: ${p.text}`);
-  if (timeline.tracks.length < 2) throw new VolaryError('not-fit', { what: 'too few usable tracks to separate', got: String(timeline.tracks.length), expected: 'at least 2' });
-  const birds = timeline.tracks.map((t) => t.bird), names = nameTrackFiles(birds);
   const clock = buildClock(timeline.recorders, new Set(timeline.tracks.map((t) => t.recorderIndex)), options.clock);
-  await prepareFolder(folder, [...names, RECORD], { overwrite: options.overwrite });
+  const rounded = options.encoding === undefined ? listRoundedTracks(study) : [];
+  if (rounded.length > 0) options.onNote?.(`note: recordings of ${rounded.map(quoteName).join(', ')} are wider than the 32-bit floats that tracks are worked on and written in: samples keep 24 significant bits`);
+  await mark.write();
   const endFrames = timeline.tracks.map(findEndFrame);
   const audio = new StudyAudio(timeline, study.openReader);
   const files = names.map((name, j) => ({ name, spec: { sampleRateHz: timeline.sampleRateHz, channelCount: 1, encoding: options.encoding ?? findEncoding(study, j), frameCount: endFrames[j] } }));
@@ -89,29 +93,11 @@ export async function separateToFolder(manifestPath: string, folder: string, opt
   const tracks = birds.map((bird, j) => ({ bird, file: names[j], changedSec: changedFrames[j] / timeline.sampleRateHz }));
   const done = { durationSec: timeline.durationSec, tracks, problems: problems + failures.size };
   const summary = { ...done, folder };
-  await writeFileAtomic(join(folder, RECORD), `${JSON.stringify({
+  await writeFileAtomic(join(folder, SEPARATION_RECORD), `${JSON.stringify({
     schema: 1, study: await nameStudyPath(folder, study.manifestPath), calls: options.calls.length, settings: chooseSeparationSettings(timeline.sampleRateHz, options.changes), ...done,
   }, null, 2)}\n`, { overwrite: true });
+  await mark.remove();
   return { complete: summary.problems === 0, text: describe(study.manifest.name, summary), summary };
-}
-
-/** File names that every system takes and that differ in more than case. */
-export function nameTrackFiles(birds: readonly string[]): string[] {
-  const taken = new Set<string>();
-  return birds.map((bird) => {
-    const base = bird.replace(/[\u0000-\u001f\u007f<>:"/\\|?*]/g, '_').replace(/^\.+|[. ]+$/g, '_');
-    let name = `${base}.wav`;
-    for (let n = 2; taken.has(name.toLowerCase()); n++) name = `${base}-${n}.wav`;
-    taken.add(name.toLowerCase());
-    return name;
-  });
-}
-
-/** Sample format that keeps what a track's first file holds. */
-export function findEncoding(study: StudyOnDisk, track: number): WavEncoding {
-  const header = study.headers.get(study.timeline.tracks[track].segments[0].path);
-  if (!header || !('info' in header) || header.info.sampleFormat !== 'pcm') return 'float32';
-  return header.info.bitsPerSample <= 16 ? 'pcm16' : header.info.bitsPerSample <= 24 ? 'pcm24' : 'float32';
 }
 
 /** The clocks of a study from rows of clock.csv. Throws VolaryError 'missing' where a recorder in use has none. */

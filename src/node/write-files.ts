@@ -21,8 +21,7 @@ export async function writeFileAtomic(path: string, data: string | Uint8Array, o
   if (found && !found.isFile()) return writeFile(path, data);
   // A link stays a link: what it points to is replaced.
   const target = found ? await realpath(path) : path;
-  // Process numbers repeat on other machines that write to the same disk, and in containers from run to run.
-  const temporary = `${target}.${process.pid}-${randomBytes(6).toString('hex')}.part`;
+  const temporary = nameTemporary(target);
   markUnfinished(temporary);
   try {
     const handle = await open(temporary, 'wx');
@@ -40,6 +39,12 @@ export async function writeFileAtomic(path: string, data: string | Uint8Array, o
   } finally {
     markFinished(temporary);
   }
+}
+
+/** A neighbour to write a file into before it gets its name. */
+export function nameTemporary(path: string): string {
+  // Process numbers repeat on other machines that write to the same disk, and in containers from run to run.
+  return `${path}.${process.pid}-${randomBytes(6).toString('hex')}.part`;
 }
 
 /**
@@ -83,11 +88,21 @@ export async function refuseExisting(path: string, options: WriteOptions = {}): 
   }
 }
 
-/** Removes what killed writes of these files left in their folder; nobody else may be writing them. */
+/** Removes what killed writes of these files left in their folder, but for what another process may still be writing. */
 export async function sweepUnfinished(folder: string, names: readonly string[]): Promise<void> {
   for (const found of await readdir(folder)) {
-    const name = /^(.*)\.\d+-[0-9a-f]{12}\.part$/.exec(found)?.[1];
-    if (name !== undefined && names.includes(name)) await unlink(join(folder, found)).catch(() => undefined);
+    const [, name, pid] = /^(.*)\.(\d+)-[0-9a-f]{12}\.part$/.exec(found) ?? [];
+    if (name !== undefined && names.includes(name) && !isOtherRunning(Number(pid))) await unlink(join(folder, found)).catch(() => undefined);
+  }
+}
+
+/** Whether another process of this number runs; this one has begun nothing yet when it sweeps. */
+function isOtherRunning(pid: number): boolean {
+  if (pid === process.pid) return false;
+  try {
+    return process.kill(pid, 0);
+  } catch (error) {
+    return (error as NodeJS.ErrnoException).code === 'EPERM';
   }
 }
 

@@ -8,6 +8,7 @@ import type { Kernels } from '../kernels/kernels.js';
 import { encodeSamples } from '../kernels/pcm-planes.js';
 import { quoteName, VolaryError } from '../schema/errors.js';
 import { markFinished, markUnfinished } from './unfinished-files.js';
+import { nameTemporary } from './write-files.js';
 
 interface OpenTrack {
   spec: WavSpec;
@@ -49,9 +50,9 @@ export class TrackWriters {
     const writers = new TrackWriters(k);
     try {
       for (const { name, spec } of files) {
-        const path = join(folder, name), partPath = `${path}.${process.pid}.part`;
-        const handle = await open(partPath, 'w');
+        const path = join(folder, name), partPath = nameTemporary(path);
         markUnfinished(partPath);
+        const handle = await open(partPath, 'wx');
         writers.tracks.push({ spec, path, partPath, handle, written: 0, buffers: [k.alloc(BUFFER_BYTES), k.alloc(BUFFER_BYTES)], filledBytes: 0, pending: Promise.resolve() });
         await handle.writeFile(buildWavHeader(spec));
       }

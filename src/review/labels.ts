@@ -33,6 +33,8 @@ export interface LabelEntry {
   utc: string;
   /** The window that made it. */
   window: string;
+  /** Counts what the window has sent: what comes a second time, because the answer to the first was lost, is not written again. */
+  serial?: number;
   changes: LabelChange[];
 }
 
@@ -41,13 +43,20 @@ export type LabelMap = ReadonlyMap<string, Label>;
 export const idOfCall = (callId: number): string => `c${callId}`;
 export const isRealCall = (kind: SoundKind): boolean => kind === 'call' || kind === 'song';
 
-const MOST_CHANGES = 20_000;
+/** What one request may hold. */
+export const MOST_CHANGES = 20_000;
+export const MOST_BODY_BYTES = 8 * 2 ** 20;
 
 export function applyChanges(labels: Map<string, Label>, changes: readonly LabelChange[]): void {
   for (const { id, label } of changes) {
     if (label) labels.set(id, label);
     else labels.delete(id);
   }
+}
+
+export function isSameLabel(a: Label | null | undefined, b: Label | null | undefined): boolean {
+  if (!a || !b) return !a && !b;
+  return a.bird === b.bird && a.onsetSec === b.onsetSec && a.offsetSec === b.offsetSec && a.kind === b.kind && a.track === b.track && a.note === b.note;
 }
 
 /**

@@ -52,6 +52,26 @@ describe('claims of birds whose link is down', () => {
     expect(other.row.otherLagMs).toBeCloseTo(0, 9);
   });
 
+  it('know how surely other microphones than its own heard the sound, and how many did', () => {
+    // The lost link hears nothing; the track that the sound was cut from agrees with itself, which says nothing.
+    const [{ row }] = claim([...known, call(0, 1, 10, { lostShare: down, agreementZ: Float64Array.from([0, 50, 9, 4]) })], [4]);
+    expect([row.bestZ, row.heard]).toEqual([9, 1]);
+    const [{ row: unheard }] = claim([...known, call(0, 1, 10, { lostShare: down, agreementZ: Float64Array.from([0, 50, 0, 0]) })], [4]);
+    expect([unheard.bestZ, unheard.heard]).toEqual([0, 0]);
+  });
+
+  it('know how far away in time the most similar call of the bird is, before or after', () => {
+    const cut = call(0, 1, 10, { lostShare: down }), since = (...others: Candidate[]): number => {
+      const candidates = [...others, cut].sort((a, b) => a.onsetSec - b.onsetSec);
+      return claim(candidates, [candidates.indexOf(cut)])[0].row.sinceTemplateSec;
+    };
+    expect(since(call(0, 0, 4))).toBeCloseTo(6, 9);
+    expect(since(call(0, 0, 13))).toBeCloseTo(3, 9);
+    // From elsewhere, then from where the sound came from.
+    const elsewhere = call(0, 0, 9, { levelDb: Float64Array.from([-40, -50, -70, -55]) });
+    expect(since(elsewhere, call(0, 0, 13))).toBeCloseTo(3, 9);
+  });
+
   it('are not made where the link is up, for the track the sound was cut from, or for a bird of which nothing is known nearby in time', () => {
     expect(claim([...known, call(0, 1, 10)], [4])).toEqual([]);
     expect(claim([...known, call(0, 0, 10, { lostShare: down })], [4])).toEqual([]);

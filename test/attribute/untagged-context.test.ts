@@ -52,6 +52,21 @@ describe('second look at sounds of no tagged bird', () => {
     expect(rows.map((r) => r.otherCutLogOdds)).toEqual([1, 3, -8]);
   });
 
+  it('knows how many sounds of the recording the first look took for calls, each by how sure it was', () => {
+    // All from 2 on count as one call, 1 and 0 as a half and a third; of two cuts of one sound the surer one counts, and what is less likely does not.
+    const rows = look([1, 5, 9, 13, 13.02, 17].map((t) => sound(0, t, PERCH)), [3, 2, 1, 0, -0.5, -1], [0, 1, 2, 3, 3, 4]);
+    for (const r of rows) expect(r.surelyUntagged).toBeCloseTo(Math.log2(1 + 1 + 1 + 1 / 2 + 1 / 3), 9);
+    expect(look([sound(0, 1, PERCH), sound(0, 5, PERCH)], [-1, -2]).map((r) => r.surelyUntagged)).toEqual([0, 0]);
+  });
+
+  it('compares the spectrum with the most similar of the sure ones', () => {
+    const tone = (...bands: number[]): Float64Array => Float64Array.from({ length: 16 }, (_, b) => (bands.includes(b) ? Math.sqrt(1 / bands.length) : 0));
+    const rows = look([sound(0, 1, PERCH, { bands: tone(3) }), sound(0, 5, PERCH, { bands: tone(9) }), sound(0, 9, PERCH, { bands: tone(3, 4) }), sound(0, 13, PERCH, { bands: tone(9) }), sound(0, 17, PERCH, { bands: tone(12) })], [2, 2, -1, -1, -1]);
+    expect(rows[2].likeUntagged).toBeCloseTo(Math.sqrt(0.5), 9);
+    expect(rows[3].likeUntagged).toBeCloseTo(1, 9);
+    expect(rows[4].likeUntagged).toBe(0);
+  });
+
   it('needs three microphones in common', () => {
     const deaf = new Float64Array(4);
     const [, far] = look([sound(0, 1, PERCH), sound(0, 5, PERCH, { agreementZ: deaf })], [2, 2]);

@@ -22,4 +22,13 @@ describe('features of sounds of no tagged bird', () => {
     expect(rows.map((r) => r.onsetTracks)).toEqual([2, 2, 2, 1]);
     for (const r of rows) expect(r.bestMemberZ).toBe(9);
   });
+
+  it('say how a cut lies in its sound: its share of the length, how long after the onset it begins, how far below the strongest cut it is', () => {
+    const rows = look([sound(0, 1, { offsetSec: 1.4, ownedBins: 400 }), sound(0, 1.1, { offsetSec: 1.2 }), sound(0, 3)], []);
+    expect(rows.map((r) => r.eventMs)).toEqual([400, 400, 100].map((v) => expect.closeTo(v, 6)));
+    expect(rows.map((r) => r.shareOfEvent)).toEqual([1, 0.25, 1].map((v) => expect.closeTo(v, 9)));
+    expect(rows.map((r) => r.sinceEventMs)).toEqual([0, 100, 0].map((v) => expect.closeTo(v, 6)));
+    expect(rows.map((r) => r.belowStrongestDb)).toEqual([0, 10 * Math.log10(0.5), 0].map((v) => expect.closeTo(v, 9)));
+    expect(rows.map((r) => r.members)).toEqual([2, 2, 1]);
+  });
 });

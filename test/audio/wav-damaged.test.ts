@@ -51,6 +51,8 @@ describe('format chunks that cannot be', () => {
     ['an unknown codec', riff([format({ tag: 0x1234 }), data]), /0x1234/],
     ['a short format chunk', riff([chunk('fmt ', new Array(14).fill(1)), data]), /too short; got 14 bytes; expected at least 16/],
     ['a short extension', riff([format({ tag: 0xfffe, extension: [0, 0] }), data]), /extensible format chunk is too short/],
+    ['an extension that declares too little', riff([format({ tag: 0xfffe, extension: [...u16(10), ...extension(1, 16).slice(2)] }), data]), /extensible format chunk is too short; got an extension of 10 bytes/],
+    ['an extension that is cut', riff([format({ tag: 0xfffe, extension: extension(1, 16).slice(0, 20) }), data]), /extensible format chunk is too short; got 36 bytes; expected 40/],
     ['an unknown sub-format', riff([format({ tag: 0xfffe, extension: extension(1, 16, 0, new Array(14).fill(7)) }), data]), /unknown sub-format/],
     ['a block size that nothing confirms', riff([format({ channels: 2, block: 2 }), data]), /block size 2 bytes; expected 4 bytes/],
     ['24 bits in blocks of 4 bytes', riff([format({ bits: 24, block: 4 }), data]), /block size 4 bytes; expected 3 bytes/],
@@ -85,6 +87,8 @@ describe('format chunks that cannot be', () => {
 
 describe('lengths that lie', () => {
   const samples = i16(1, 2, 3, 4);
+  /** Three samples of 8 bits without a pad byte. */
+  const ODD = [...ascii('data'), ...u32(3), 128, 129, 130];
   it.each<[string, Uint8Array, number, RegExp[]]>([
     ['a truncated file', riff([format(), chunk('data', samples, 4000)]), 4, [/declares 4000 bytes but the file holds 8/]],
     ['a data size of 0 after a power loss', riff([format(), chunk('data', samples, 0)], { size: 0 }), 4, [/length of 0, so its size was never filled in; recovered 8 bytes/]],
@@ -108,12 +112,21 @@ describe('lengths that lie', () => {
     ['an empty data chunk before a full one', riff([format(), chunk('data', []), chunk('data', samples)]), 4, [/2 data chunks; used only number 2, at byte 52, of 8 bytes/]],
     ['two format chunks', riff([format(), format({ channels: 2 }), chunk('data', samples)]), 4, [/2 format chunks; used the first, at byte 12/]],
     ['a format chunk after the data', riff([chunk('data', samples), format()]), 4, [/format chunk at byte 36 comes after the data chunk at byte 20/]],
-    ['no pad byte', riff([format({ bits: 8 }), [...ascii('data'), ...u32(3), 128, 129, 130], chunk('LIST', ascii('INFO'))]), 3, [/no pad byte after the odd chunk that ends at byte 47/]],
+    ['no pad byte', riff([format({ bits: 8 }), ODD, chunk('LIST', ascii('INFO'))]), 3, [/no pad byte after the odd chunk that ends at byte 47/]],
+    ['no pad byte, and more chunks to come', riff([format({ bits: 8 }), ODD, chunk('LIST', [1, 2, 3]).slice(0, -1), chunk('LIST', ascii('more'))]), 3, [/no pad byte after the odd chunk that ends at byte 47; read on with the chunk 'LIST'/]],
+    ['no pad byte before an empty chunk at the end', riff([format({ bits: 8 }), ODD, chunk('LIST', [])]), 3, [/no pad byte after the odd chunk/]],
+    ['no pad byte before a chunk that is cut', riff([format({ bits: 8 }), ODD, chunk('LIST', [1, 2, 3, 4], 5)]), 3, [/11 bytes from byte 48 on belong to no chunk/]],
+    ['no pad byte before a cut header', riff([format({ bits: 8 }), ODD, ascii('LIST1')]), 3, [/4 bytes from byte 48 on belong to no chunk/]],
     ['a second file at its end', Uint8Array.from([...riff([format(), chunk('data', samples)]), ...riff([format(), chunk('data', samples)])]), 4, [/declares a file of 52 bytes but it has 104/]],
   ])('%s', async (_, bytes, frames, patterns) => {
     const got = await infoOf(bytes);
     expect(got.frames).toBe(frames);
     expect(got.warnings).toEqual(patterns.map((p) => expect.stringMatching(p)));
+  });
+
+  it('takes a pad byte for one whatever it is, where a chunk follows it', async () => {
+    // Without it the next chunk would be 'XLIS' of 1108 bytes, which the file has room for.
+    expect(await infoOf(riff([format({ bits: 8 }), ODD, ascii('X'), chunk('LIST', ascii('INFO')), chunk('LIST', new Array(1200).fill(1))]))).toEqual({ frames: 3, warnings: [] });
   });
 
   it('recovers the samples themselves', async () => {

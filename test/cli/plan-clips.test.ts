@@ -99,6 +99,15 @@ describe('volary clips', () => {
     expect(JSON.parse(runCli(['clips', result, '--out', out, '--threshold', '0', '--force', '--json', '--study', join(root, 'study.json')]).out)).toMatchObject({ clips: 2, birds: { red: 2 } });
   });
 
+  it('cuts no calls of one study from the recordings of another', () => {
+    const run = join(result, 'run.json'), before = readFileSync(run, 'utf8');
+    writeFileSync(run, JSON.stringify({ study: join(root, 'study.json'), inputs: [{ path: 'red.wav', sizeBytes: 4, sha256Ends: '0' }] }));
+    const { status, err } = runCli(['clips', result, '--out', join(root, 'x')]);
+    writeFileSync(run, before);
+    expect(err).toMatch(/the calls were found in other recordings: "red\.wav" has another length/);
+    expect([status, existsSync(join(root, 'x'))]).toEqual([1, false]);
+  });
+
   it.each<[string, string[], number, RegExp]>([
     ['no folder to write to', [], 2, /--out/],
     ['a bird that is not there', ['--out', join(root, 'x'), '--birds', 'red,pink'], 2, /--birds: no such bird; got "pink"; expected "red"/],

@@ -32,9 +32,14 @@ export interface Ended { status: number | null; signal: NodeJS.Signals | null; n
 
 /** Runs `attribute`; killed at its event number `endAt`. */
 export function attributeUntil(study: string, out: string, args: string[], endAt?: number, more: Record<string, string> = {}): Promise<Ended> {
+  return runUntil(['attribute', study, '--out', out, ...args], endAt, more);
+}
+
+/** Runs a command; killed at its event number `endAt`. */
+export function runUntil(args: string[], endAt?: number, more: Record<string, string> = {}): Promise<Ended> {
   const env = { ...process.env, VOLARY_TRACE: '', END_AT: String(endAt ?? Infinity), ...more };
   return new Promise((resolve) => {
-    const child = spawn(process.execPath, ['--import', PRELOAD, MAIN, 'attribute', study, '--out', out, ...args], { stdio: ['ignore', 'ignore', 'pipe'], env });
+    const child = spawn(process.execPath, ['--import', PRELOAD, MAIN, ...args], { stdio: ['ignore', 'ignore', 'pipe'], env });
     let notes = '';
     child.stderr.on('data', (d: Buffer) => { notes += String(d); });
     child.on('close', (status, signal) => resolve({ status, signal, notes }));
@@ -42,9 +47,13 @@ export function attributeUntil(study: string, out: string, args: string[], endAt
 }
 
 /** How many events an undisturbed run has. */
-export async function countEvents(study: string, out: string, args: string[]): Promise<number> {
-  const countFile = `${out}.count`;
-  const { status, notes } = await attributeUntil(study, out, args, undefined, { COUNT_FILE: countFile });
+export function countEvents(study: string, out: string, args: string[]): Promise<number> {
+  return countRunEvents(['attribute', study, '--out', out, ...args], `${out}.count`);
+}
+
+/** How many events an undisturbed run of a command has. @param countFile a name that is free */
+export async function countRunEvents(args: string[], countFile: string): Promise<number> {
+  const { status, notes } = await runUntil(args, undefined, { COUNT_FILE: countFile });
   if (status !== 0) throw new Error(`an undisturbed run ended with ${status}: ${notes}`);
   const count = Number(readFileSync(countFile, 'utf8'));
   rmSync(countFile);

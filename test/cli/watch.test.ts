@@ -1,5 +1,5 @@
 import { spawn } from 'node:child_process';
-import { appendFileSync, closeSync, existsSync, openSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync, writeSync } from 'node:fs';
+import { appendFileSync, closeSync, existsSync, openSync, readdirSync, readFileSync, rmSync, statSync, truncateSync, writeFileSync, writeSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { buildWavFile, encodeFrames } from '../../src/audio/wav-writer.js';
@@ -263,7 +263,62 @@ describe('watch, from a file that grows', () => {
   });
 });
 
+describe('watch, from a file that is not what it was', () => {
+  it('does not go on with another recording of the same name', async () => {
+    const path = join(folder, 'same.raw'), args = ['--birds', birds, '--input', 'same.raw', '--rate', String(rate), '--encoding', 'pcm16', '--warm-up', '15', '--out', 'same', '--idle', '0.5'];
+    const cut = 25 * rate * frameBytes;
+    writeFileSync(path, raw.subarray(0, cut));
+    expect((await watch(args)).status).toBe(0);
+    const before = readFileSync(join(folder, 'same/calls.csv'), 'utf8');
+    const other = raw.slice();
+    for (let i = 0; i < cut; i += 2) other[i] ^= 1;
+    writeFileSync(path, other);
+    const refused = await watch(args);
+    expect([refused.status, refused.out]).toEqual([1, '']);
+    expect(refused.err).toMatch(/^volary watch: "same.raw": is another recording than the one that was heard before; got .*--force\n$/);
+    expect(readFileSync(join(folder, 'same/calls.csv'), 'utf8')).toBe(before);
+    writeFileSync(path, raw);
+    const right = await watch(args);
+    expect([right.status, right.err]).toEqual([0, expect.stringMatching(/going on at \d+\.\d s/)]);
+    expect(readFileSync(join(folder, 'same/calls.csv'), 'utf8')).toBe(wanted);
+  });
+
+  it('ends with status 1 where the file is cut short', async () => {
+    const path = join(folder, 'short.raw');
+    writeFileSync(path, raw);
+    let isCut = false;
+    // A row is the sign that the file was opened, and with it that all of it was seen.
+    const cut = await watch(['--birds', birds, '--input', 'short.raw', '--rate', String(rate), '--encoding', 'pcm16', '--warm-up', '15', '--idle', '20'], {
+      when: (out) => {
+        if (!isCut && listRows(out).length > 0) truncateSync(path, 40 * rate * frameBytes);
+        isCut ||= listRows(out).length > 0;
+        return false;
+      },
+    });
+    expect([cut.status, cut.err]).toEqual([1, expect.stringMatching(/"short.raw": has become shorter while it was being read/)]);
+  });
+
+  it('says that a pipe ended in the middle of a frame, and says nothing where it did not', async () => {
+    const whole = 20 * rate * frameBytes;
+    const cut = await watch(PIPE(), { input: raw.slice(0, whole + 3) });
+    expect(cut.status).toBe(0);
+    expect(cut.err.match(/^volary watch: warning: .*left over.*$/gm)).toEqual([expect.stringContaining(`in the middle of a frame: 3 of its ${frameBytes} bytes were left over`)]);
+    expect((await watch(PIPE(), { input: raw.slice(0, whole) })).err).not.toMatch(/left over/);
+  });
+});
+
 describe('watch, used wrongly', () => {
+  it.each([[['--encoding', 'pcm24'], /--encoding: contradicts the head of "whole.wav", a WAVE file; got pcm24; expected pcm16; leave --encoding away/], [['--rate', '12345'], /--rate: contradicts the head of "whole.wav", a WAVE file; got 12345; expected \d+; leave --rate away/]] as const)('of a WAVE file: %j', (more, message) => {
+    const run = runCli(['watch', '--birds', birds, '--input', 'whole.wav', '--warm-up', '15', '--idle', '0.5', ...more], { cwd: folder });
+    expect([run.status, run.out, run.err]).toEqual([2, '', expect.stringMatching(message)]);
+    expect(run.err.trim().split('\n').length).toBe(1);
+  });
+
+  it('takes options that say the same as the WAVE file', () => {
+    const run = runCli(['watch', '--birds', birds, '--input', 'whole.wav', '--warm-up', '15', '--idle', '0.5', '--rate', String(rate), '--encoding', 'pcm16'], { cwd: folder });
+    expect([run.status, listRows(run.out)]).toEqual([0, listRows(wanted)]);
+  });
+
   it.each([
     [[], 2, /which channel is which bird/],
     [['--birds', 'red,blue'], 2, /sample rate of raw samples is not known; give it with --rate/],

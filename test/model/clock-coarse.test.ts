@@ -60,6 +60,20 @@ describe('coarse clock', () => {
     for (const t of [100, 500, 900, 1100, 1700]) expect(Math.abs(readOffset(clock, t) - (2 + 20e-6 * t + (t >= 1000 ? stepSec : 0)))).toBeLessThan(0.008);
   });
 
+  it('finds its place again after a step beyond the reach of the search', () => {
+    const offsetAt = (t: number): number => (t < 700 ? 4 : -9), [a, b] = makeTraces(9, 1500, offsetAt), clock = findCoarseClock(a, b, 60, 'B');
+    expect(clock.jumps).toHaveLength(1);
+    expect(Math.abs(clock.jumps![0].stepSec + 13)).toBeLessThan(0.006);
+    for (const t of [60, 300, 600, 1100, 1400]) expect(Math.abs(readOffset(clock, t) - offsetAt(t))).toBeLessThan(0.008);
+  });
+
+  it('keeps its place over most of an hour in which each recorder hears something else', () => {
+    const offsetSec = 4, [a, b] = makeTraces(10, 3700, () => offsetSec), [other] = makeTraces(20, 3700, () => 0), [from, to] = [Math.round(300 / STEP_SEC), Math.round(3400 / STEP_SEC)];
+    b.values.set(other.values.subarray(from, to), from);
+    const clock = findCoarseClock(a, b, 20, 'B');
+    for (let t = 60; t < 3700; t += 60) expect(Math.abs(readOffset(clock, t) - offsetSec)).toBeLessThan(0.008);
+  });
+
   it('says so when the recorders share no sound', () => {
     const [a, b] = makeTraces(8, 600, () => 1, 0);
     expect(() => findCoarseClock(a, b, 60, 'B')).toThrow(VolaryError);

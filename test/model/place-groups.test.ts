@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { GROUP_FEATURES, prepareGroupFeatures } from '../../src/model/place-groups.js';
+import type { Candidate } from '../../src/evidence/candidate.js';
 import type { GainFit } from '../../src/model/fit-gains.js';
 import { makeCandidate } from './make-candidate.js';
 
@@ -69,5 +70,39 @@ describe('birds side by side whose sounds take turns', () => {
     const echoed = makeCandidate(3, { track: 0, onsetSec: 1, offsetSec: 1.1, lagSec: Float64Array.from([0, 2e-4, 4e-3]), agreementZ: Float64Array.from([40, 40, 40]), agreement: Float64Array.from([1, 0.3, 0.9]) });
     const describe = prepareGroupFeatures([far, echoed], [1, 1], gains);
     for (const n of [0, 1]) expect(describe(n)).toEqual(GROUP_FEATURES.map(() => 0));
+  });
+
+  it('compare what was heard by both on tracks that surely heard both, the own track of the other sound included', () => {
+    // Of a sound of the second bird with those of the first: on the second track 0.11 ms earlier and 5 dB more than the other bird's, on the third 0.05 ms and 2 dB.
+    const deaf = { agreementZ: Float64Array.from([40, 40, 5]) }, lost = { lostShare: Float64Array.from([0, 0, 0.4]) }, low = { tiltDb: Float64Array.from([6, 2, 1]) };
+    const compare = (parts: readonly [Partial<Candidate>, Partial<Candidate>], other = first, track = 0): number[] => {
+      const sounds = Array.from({ length: 6 }, (_, k) => ({ ...(k % 2 === 0 ? sound(k, other, [-40, -48, -52]) : sound(k, second, [-42, -45, -52], track)), ...parts[k % 2] }));
+      const row = prepareGroupFeatures(sounds, sounds.map(() => 1), gains)(3);
+      return (['groupTurnsLagMs', 'groupTurnsLeadDb', 'groupTurnsTiltDb'] as const).map((name) => column(row, name));
+    };
+    const expectClose = (got: number[], want: number[]): void => want.forEach((v, k) => expect(got[k]).toBeCloseTo(v, 9));
+    expectClose(compare([{}, {}]), [-0.08, -3.5, 0]);
+    expectClose(compare([{}, low]), [-0.08, -3.5, 4.5]);
+    for (const parts of [[deaf, {}], [{}, deaf], [lost, {}], [{}, lost]] as const) expectClose(compare(parts), [-0.11, -5, 0]);
+    // Cut on the second track, and compared with a sound cut on the first, which agrees with nothing there: by 0.05 ms and 5 dB against the first, by nothing and 3 dB against the third.
+    expectClose(compare([{ agreementZ: Float64Array.from([0, 40, 40]) }, {}], [0, 0.09, 0.3], 1), [0.025, 4, 0]);
+  });
+});
+
+describe('sounds that count', () => {
+  const place = [0, 0.15, 0.3], levels = [-40, -48, -52];
+  const countSounds = (times: readonly number[]): number[] => {
+    const sounds = times.map((t) => sound(t, place, levels)), describe = prepareGroupFeatures(sounds, sounds.map(() => 1), gains);
+    return sounds.map((_, n) => 2 ** column(describe(n), 'groupSounds')).map((v) => Math.round(v * 1e6) / 1e6);
+  };
+
+  it('are those within half a minute before and after, at any time of day', () => {
+    const times = [0, 10, 20, 30, 40, 50, 60], counts = [3, 4, 5, 5, 5, 4, 3];
+    expect(countSounds(times)).toEqual(counts);
+    expect(countSounds(times.map((t) => 40_000 + t))).toEqual(counts);
+  });
+
+  it('are the nearest 24 on either side where there are more', () => {
+    expect(countSounds(Array.from({ length: 61 }, (_, k) => 0.3 * k))).toEqual(Array.from({ length: 61 }, (_, k) => 1 + Math.min(24, k) + Math.min(24, 60 - k)));
   });
 });

@@ -100,6 +100,14 @@ describe('volary report', () => {
     expect(await page()).toBe(html);
   });
 
+  it('draws no calls of one study over the recordings of another', async () => {
+    const study = await writeStudy();
+    await writeRecord({ study, inputs: [{ path: 'audio/red.wav', sizeBytes: 4, sha256Ends: '0' }, { path: 'audio/blue.wav', sizeBytes: 4, sha256Ends: '0' }] });
+    const found = await run(result());
+    expect([found.status, found.err]).toEqual([0, expect.stringMatching(/found in other recordings: "audio\/red\.wav" has another length.*no spectrograms/)]);
+    expect((await run(result(), '--force', '--study', study)).status).toBe(1);
+  });
+
   it('finds a study named relative to the result, and takes another with --study', async () => {
     const study = await writeStudy();
     await writeRecord({ study: '../study.json' });

@@ -5,6 +5,7 @@ import { dirname, join } from 'node:path';
 import { fileURLToPath, pathToFileURL } from 'node:url';
 import { chromium, type Browser, type Page } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import type { LabelEntry } from '../../src/review/labels.js';
 import { readLabels } from '../../src/table/labels.js';
 import { findChromium } from '../browser/find-chromium.js';
 import { writeScene } from '../browser/small-scene.js';
@@ -176,6 +177,90 @@ describe.skipIf(!executablePath)('page', () => {
     await second.close();
   });
 
+  it('says that nothing was undone where another window has changed it since', async () => {
+    const second = await page.context().newPage();
+    watch(second);
+    await open(program.url, second);
+    await page.evaluate(() => { const { state, actions } = globalThis.volaryPage!; state.select(state.get('c9')); actions.setBird('blue'); });
+    await saved();
+    await second.waitForFunction(() => globalThis.volaryPage!.state.get('c9')!.bird === 'blue');
+    await second.evaluate(() => { const { state, actions } = globalThis.volaryPage!; state.select(state.get('c9')); actions.setBird('green'); });
+    await page.waitForFunction(() => globalThis.volaryPage!.state.get('c9')!.bird === 'green');
+    await page.focus('canvas.tracks');
+    await page.keyboard.press('z');
+    expect([await page.locator('.voice').textContent(), await page.evaluate(() => globalThis.volaryPage!.state.get('c9')!.bird)]).toEqual(['Not undone: another window has changed this since.', 'green']);
+    await second.close();
+  });
+
+  it('calls nothing saved that is not on the disk, warns before it is closed, and saves in order when it can again', async () => {
+    const warns = (): Promise<boolean> => page.evaluate(() => { const e = new Event('beforeunload', { cancelable: true }); dispatchEvent(e); return e.defaultPrevented; });
+    const confirm = (id: string): Promise<void> => page.evaluate((c) => { const { state, actions } = globalThis.volaryPage!; state.select(state.get(c)); actions.confirm(); }, id);
+    const written = (): string[] => readFileSync(join(folder, 'labels.jsonl'), 'utf8').trimEnd().split('\n').slice(1).flatMap((line) => (JSON.parse(line) as LabelEntry).changes.map((c) => c.id));
+    const bar = page.locator('.saved');
+    const before = written().length;
+    const count = await page.evaluate(() => globalThis.volaryPage!.state.savedCount);
+    let isDown = true;
+    await page.route('**/labels', (route) => (isDown ? route.abort() : route.continue()));
+    await confirm('c22');
+    await page.locator('.saved.bad', { hasText: '1 answer not saved yet: the review does not answer' }).waitFor();
+    await confirm('c23');
+    await page.locator('.saved.bad', { hasText: '2 answers not saved yet' }).waitFor();
+    expect([await warns(), written().length]).toEqual([true, before]);
+    isDown = false;
+    await confirm('c24');
+    await saved();
+    await bar.filter({ hasText: `${count + 3} answers saved` }).waitFor();
+    expect([await warns(), written().slice(before)]).toEqual([false, ['c22', 'c23', 'c24']]);
+    await page.unroute('**/labels');
+    trouble.splice(0, trouble.length, ...trouble.filter((t) => !/net::ERR_FAILED/.test(t)));
+  });
+
+  it('takes back what the server refuses, and says so', async () => {
+    const count = await page.evaluate(() => globalThis.volaryPage!.state.savedCount);
+    await page.evaluate(() => { const { state } = globalThis.volaryPage!; state.change([{ id: 'c25', label: { ...state.get('c25')!, bird: ' red', kind: 'call', track: '', note: '' } }], 'wrong'); });
+    await page.locator('.saved.bad', { hasText: 'taken back: changes[0].label.bird: wrong value' }).waitFor();
+    expect(await page.evaluate(() => [globalThis.volaryPage!.state.get('c25')!.status, globalThis.volaryPage!.state.savedCount])).toEqual(['unheard', count]);
+    expect(await page.locator('.voice').textContent()).toMatch(/^Taken back, the review does not take it: changes/);
+    trouble.splice(0, trouble.length, ...trouble.filter((t) => !/status of 400/.test(t)));
+  });
+
+  it('moves edges by brackets however the keyboard types them', async () => {
+    const press = (init: KeyboardEventInit): Promise<string> => page.evaluate((i) => {
+      const { state, stage } = globalThis.volaryPage!;
+      stage.canvas.dispatchEvent(new KeyboardEvent('keydown', { bubbles: true, cancelable: true, ...i }));
+      return `${state.selected!.bird} ${state.selected!.onsetSec.toFixed(3)} ${state.selected!.offsetSec.toFixed(3)}`;
+    }, init);
+    await page.evaluate(() => { const { state } = globalThis.volaryPage!; state.select(state.get('c26')); });
+    // German keyboards: AltGr and 9, 8, 7, 0 on Windows and on Linux; Option and 8, 9 on a Mac.
+    expect(await press({ key: ']', code: 'Digit9', altKey: true, ctrlKey: true })).toBe('green 7.802 7.900');
+    expect(await press({ key: '[', code: 'Digit8', modifierAltGraph: true })).toBe('green 7.800 7.900');
+    expect(await press({ key: '{', code: 'Digit8', altKey: true })).toBe('green 7.800 7.898');
+    expect(await press({ key: '}', code: 'Digit9', altKey: true })).toBe('green 7.800 7.900');
+    expect(await press({ key: 'x', code: 'KeyX', altKey: true })).toBe('green 7.800 7.900');
+    expect(await page.evaluate(() => globalThis.volaryPage!.state.selected!.status)).not.toBe('rejected');
+    for (let k = 0; k < 4; k++) await page.keyboard.press('z');
+    await saved();
+    expect(await page.evaluate(() => globalThis.volaryPage!.state.get('c26')!.status)).toBe('unheard');
+  });
+
+  it('has frequencies at the left of every row, light and dark', async () => {
+    await page.keyboard.press('Escape');
+    await page.evaluate(() => { const { view, actions } = globalThis.volaryPage!; view.show(0, 10); actions.moved(); });
+    for (const colorScheme of ['light', 'dark'] as const) {
+      await page.emulateMedia({ colorScheme, reducedMotion: 'reduce' });
+      await page.waitForFunction(() => {
+        const { layout, theme, topHz, canvas } = globalThis.volaryPage!.stage;
+        const ink = [1, 3, 5].map((k) => parseInt(theme.ink.slice(k, k + 2), 16)).join();
+        // Right of the line of the time axis at 0:00.
+        const { data } = canvas.getContext('2d')!.getImageData(3, 0, 1, canvas.height);
+        const inked = Array.from({ length: canvas.height }, (_, y) => y).filter((y) => data.slice(4 * y, 4 * y + 3).join() === ink);
+        const picture = layout.rowPx - layout.lanePx - 1;
+        const wanted = Array.from({ length: layout.trackCount }, (_, j) => [8, 4].map((khz) => Math.round(layout.axisPx + j * layout.rowPx + layout.lanePx + picture * (1 - (1000 * khz) / topHz)))).flat();
+        return theme.isDark === matchMedia('(prefers-color-scheme: dark)').matches && inked.join() === wanted.join();
+      });
+    }
+  });
+
   it('verifies drawn calls with the answer hidden and tells the error rate', async () => {
     await page.focus('canvas.tracks');
     await page.keyboard.press('q');
@@ -275,8 +360,16 @@ describe.skipIf(!executablePath)('page without a server', () => {
       for (const name of ['calls.csv', 'sounds.csv', 'clock.csv', 'tracks.csv']) expect(tables[name]).toBe(readFileSync(join(base, 'out', name), 'utf8'));
       await page.keyboard.press('.');
       await page.locator('.levels tbody tr').first().waitFor();
+      await page.keyboard.press('Enter');
+      await page.locator('.saved', { hasText: '1 answer kept in this browser' }).waitFor();
+      await page.evaluate(() => { Storage.prototype.setItem = () => { throw new Error('full'); }; });
+      await page.keyboard.press('.');
+      await page.keyboard.press('Enter');
+      await page.locator('.saved.bad', { hasText: '1 answer not saved yet: this browser keeps nothing' }).waitFor();
       await page.evaluate(() => document.documentElement.setAttribute('data-downloads', ''));
-      const [download] = await Promise.all([page.waitForEvent('download'), page.click('text=Save tables')]);
+      const labels = page.waitForEvent('download', (d) => d.suggestedFilename() === 'labels.csv');
+      const [download] = await Promise.all([page.waitForEvent('download'), page.click('button:text("Save tables")')]);
+      expect(readLabels(readFileSync(await (await labels).path(), 'utf8'))).toHaveLength(2);
       expect(readFileSync(await download.path(), 'utf8')).toBe(tables[download.suggestedFilename()]);
       expect(asked.filter((url) => !/^(file|blob|data):/.test(url))).toEqual([]);
     } finally {

@@ -1,4 +1,4 @@
-import { appendFileSync, existsSync, mkdirSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { appendFileSync, existsSync, mkdirSync, readFileSync, rmdirSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { request } from 'node:http';
 import { dirname, join } from 'node:path';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
@@ -168,6 +168,40 @@ describe('server', () => {
     expect(readFileSync(join(folder, 'calls.csv'))).toEqual(before);
     const bad = [{ window: 'w', changes: [] }, { window: '', changes: [{ id: 'c1', label: null }] }, { window: 'w', changes: [{ id: '../x', label: null }] }, { window: 'w', changes: [{ id: 'c1', label: { ...label('red', 1), offsetSec: 1 } }] }, { window: 'w', changes: [{ id: 'c1', label: { ...label(' ', 1) } }] }];
     for (const body of bad) expect((await post(body)).status).toBe(400);
+    for (const serial of [0, 1.5, '1', null]) expect((await post({ window: 'w', serial, changes: [{ id: 'c1', label: null }] })).status).toBe(400);
     expect((await fetch(`${server.url}labels`, { method: 'POST', body: '{}' })).status).toBe(400);
+  });
+
+  const readJournal = (): LabelEntry[] => readFileSync(join(folder, 'labels.jsonl'), 'utf8').trimEnd().split('\n').slice(1).map((line) => JSON.parse(line) as LabelEntry);
+
+  it('refuses an answer to a call that no table has, in one line, and writes nothing of it', async () => {
+    const before = [readJournal().length, readFileSync(join(folder, 'labels.csv'), 'utf8')];
+    for (const id of ['c31', 'c0', 'c01', 'c99999999999999999999']) {
+      const response = await post({ window: 'w', changes: [{ id: 'c1', label: null }, { id, label: label('red', 1) }] });
+      expect([response.status, await response.text()]).toEqual([400, `changes[1].id: no such call; got "${id}"; expected c and the number of a call of calls.csv`]);
+    }
+    expect([readJournal().length, readFileSync(join(folder, 'labels.csv'), 'utf8')]).toEqual(before);
+  });
+
+  it('writes once what a window sends twice, because it did not hear the answer', async () => {
+    const before = readJournal().length;
+    const send = async (window: string, serial: number, bird: string): Promise<number> => ((await (await post({ window, serial, changes: [{ id: 'c20', label: label(bird, 6) }] })).json()) as { n: number }).n;
+    const first = await send('x', 1, 'red');
+    await send('y', 1, 'blue');
+    expect([await send('x', 1, 'red'), await send('x', 2, 'green')]).toEqual([first, first + 2]);
+    expect(readJournal().slice(before).map((e) => [e.window, e.serial, e.changes[0].label?.bird])).toEqual([['x', 1, 'red'], ['y', 1, 'blue'], ['x', 2, 'green']]);
+  });
+
+  it('does not call an answer wrong that only the disk did not take, and takes it when it is sent again', async () => {
+    const before = readJournal().length;
+    rmSync(join(folder, 'labels.csv'));
+    mkdirSync(join(folder, 'labels.csv'));
+    const body = { window: 'z', serial: 1, changes: [{ id: 'c21', label: label('red', 6.3) }] };
+    const failed = await post(body);
+    expect([failed.status, await failed.text()]).toEqual([500, expect.stringContaining('is a folder')]);
+    rmdirSync(join(folder, 'labels.csv'));
+    expect((await post(body)).status).toBe(200);
+    expect(readLabels(readFileSync(join(folder, 'labels.csv'), 'utf8')).map((r) => r.extra.call_id)).toContain('21');
+    expect(readJournal().length).toBe(before + 1);
   });
 });

@@ -43,6 +43,17 @@ describe('expected calibration error', () => {
     expect(bins[2].meanProbability).toBeCloseTo(0.3, 12);
   });
 
+  it.each([1, 10, 15])('has %i bins of equal width that cover all probabilities without a gap', (count) => {
+    const bins = reliabilityBins(forecasts, count);
+    expect(bins.map((b) => b.lowProbability)).toEqual(Array.from({ length: count }, (_, k) => k / count));
+    expect(bins.map((b) => b.highProbability)).toEqual([...bins.slice(1).map((b) => b.lowProbability), 1]);
+    for (const { probability } of forecasts) {
+      const { lowProbability, highProbability } = bins[binOfProbability(probability, count)];
+      expect(probability).toBeGreaterThan(lowProbability);
+      expect(probability).toBeLessThanOrEqual(highProbability);
+    }
+  });
+
   it('of calibrated probabilities lies where chance puts it, and far out for overstated ones', () => {
     const random = new RandomWords(8);
     const make = (truth: (p: number) => number): Forecast[] => Array.from({ length: 3000 }, () => {

@@ -92,6 +92,12 @@ describe('scoreCalls', () => {
     expect(score.calibration.reliability).toHaveLength(15);
   });
 
+  it('says what is left at 90, 95, 98, 99 and 99.5 % precision, or at those that are asked for', () => {
+    const asked = (options: Parameters<typeof scoreCalls>[2] = {}): number[] => scoreCalls(calls, labels, options).calibration.riskCoverage.choices.map((c) => c.asked);
+    expect(asked()).toEqual([0.9, 0.95, 0.98, 0.99, 0.995]);
+    expect(asked({ precisions: [0.7] })).toEqual([0.7]);
+  });
+
   it('splits by the columns that the labels have', () => {
     expect(score.splits.map((s) => s.column)).toEqual(['snr_db', 'overlap']);
     const [bySnr, byOverlap] = score.splits;

@@ -21,10 +21,10 @@ function makeLevels(there = THERE, back = BACK, counts = [4, 4]): CrosstalkLevel
 let space: PlaneSpace;
 beforeEach(async () => { space = new PlaneSpace(await openKernels(8 << 20), BINS); });
 
-/** Both tracks at power 1e-8 (their floor), and between 0.3 and 0.5 s the caller on track 1 at power 1 and track 0 at `heard`; at `rise` from 0.56 to 0.6 s. */
-function makeSection(heard: number, rise = 1e-8): Section {
+/** Both tracks at power 1e-8 (their floor), and between 0.3 and 0.5 s the caller on track 1 at power 1 and track 0 at `heard`; at `rise` for 40 ms from 0.56 s or another time on. */
+function makeSection(heard: number, rise = 1e-8, riseSec = 0.56): Section {
   const centreSec = Float64Array.from({ length: WINDOWS }, (_, k) => (k + 0.5) * STEP);
-  const powerAt = (j: number, t: number): number => (t >= 0.3 && t < 0.5 ? (j === 1 ? 1 : heard) : j === 0 && t >= 0.56 && t < 0.6 ? rise : 1e-8);
+  const powerAt = (j: number, t: number): number => (t >= 0.3 && t < 0.5 ? (j === 1 ? 1 : heard) : j === 0 && t >= riseSec && t < riseSec + 0.04 ? rise : 1e-8);
   const tracks = new Map([0, 1].map((j) => {
     const [planes] = space.createPlanes(WINDOWS), values = space.viewRows(planes.ptr, 2 * WINDOWS).fill(0);
     centreSec.forEach((t, k) => values.fill(Math.sqrt(powerAt(j, t)), k * space.width, k * space.width + BINS));
@@ -48,6 +48,10 @@ describe('guard of a silent wearer', () => {
   it('keeps every window that touches a call louder than that, room tail included', () => {
     const kept = guard(3.1 * THERE), { centreSec } = makeSection(1), reach = settings.fftSize / 2 / 8000;
     centreSec.forEach((t, k) => expect(kept[k]).toBe(t > 0.29 - reach && t < 0.65 + reach ? 1 : 0));
+  });
+
+  it.each([0.2, 0.7])('judges how loud a call is by nothing before or after it: a loud sound at %f s', (riseSec) => {
+    expect(count(guardWearer(new SectionSums(space, makeSection(THERE, 1, riseSec)), piece, [call], { levels: makeLevels(), settings, sounds: [] }, floors))).toBe(0);
   });
 
   it('keeps a call whose row names the wearer second, birds in contact, pairs hardly known', () => {
@@ -74,6 +78,14 @@ describe('guard of a silent wearer', () => {
       expect(byTables(row, levels, sounds)).toEqual(guard(THERE, row, levels, sounds));
     }
     expect(count(byTables(call))).toBe(0);
+  });
+
+  it("keeps the windows that reach into a sound of the wearer's, not those that only touch it", () => {
+    // All in fractions of two: windows of 1/64 s every 1/256 s.
+    const rules = { levels: makeLevels(), settings: { ...settings, fftSize: 128, sampleRateHz: 8192 }, sounds: [] }, span = { ...makeSection(1), centreSec: Float64Array.from({ length: WINDOWS }, (_, k) => k / 256) };
+    const keep = (onsetSec: number, offsetSec: number): Uint8Array => guardByTables(span, piece, [], { ...rules, sounds: [{ track: 0, onsetSec, offsetSec }] });
+    expect(keep(0.5, 0.625)).toEqual(new Uint8Array(WINDOWS).fill(1, 127, 162));
+    expect(keep(-1, 1)).toEqual(new Uint8Array(WINDOWS).fill(1));
   });
 
   it("keeps the wearer's own sounds and no others", () => {

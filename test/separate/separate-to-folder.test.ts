@@ -1,12 +1,13 @@
 import { appendFileSync } from 'node:fs';
-import { mkdtemp, readdir, readFile, writeFile } from 'node:fs/promises';
+import { link, mkdir, mkdtemp, readdir, readFile, symlink, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { buildWavFile } from '../../src/audio/wav-writer.js';
 import type { createSeparatePool } from '../../src/node/separate-pool.js';
-import { nameTrackFiles, separateToFolder } from '../../src/node/separate-to-folder.js';
+import { separateToFolder } from '../../src/node/separate-to-folder.js';
 import { openAudioFile } from '../../src/node/study-files.js';
+import { nameTrackFiles } from '../../src/node/track-files.js';
 import type { CallRow } from '../../src/schema/rows.js';
 import { takeCalls } from '../../src/separate/take-rows.js';
 import { makeNoise } from '../kernels/support.js';
@@ -72,6 +73,54 @@ describe('separate to a folder', () => {
     expect(await readFile(join(out, 'red.wav'))).toEqual(first);
     await separateToFolder(study, out, { calls: [], clock: [], workers: 0, overwrite: true, encoding: 'float32' });
     expect((await readAll(join(out, 'red.wav'))).samples).toEqual((await readAll(join(folder, 'red.wav'))).samples);
+  });
+
+  it.each([
+    ['in their own folder', async () => folder],
+    ['through a link to their folder', async () => { const out = join(folder, 'linked'); await symlink(folder, out, 'junction'); return out; }],
+    ['where a recording has a second name', async () => { const out = join(folder, 'second'); await mkdir(out); await link(join(folder, 'red.wav'), join(out, 'blue.wav')); return out; }],
+  ])('never replaces the recordings that it reads: %s', async (_, makeOut) => {
+    const out = await makeOut(), read = () => Promise.all(['red.wav', 'blue.wav', 'study.json'].map((name) => readFile(join(folder, name))));
+    const before = await read(), listed = await readdir(out);
+    for (const overwrite of [true, false]) {
+      await expect(separateToFolder(study, out, { calls, clock: [], workers: 0, overwrite })).rejects.toMatchObject({
+        code: 'exists', message: expect.stringMatching(/(red|blue)\.wav": is a recording of this study, which separate never replaces; choose another folder with --out/) as string,
+      });
+    }
+    expect(await read()).toEqual(before);
+    expect(await readdir(out)).toEqual(listed);
+  });
+
+  it('never replaces the manifest either', async () => {
+    const place = await mkdtemp(join(tmpdir(), 'volary-')), manifest = join(place, 'separation.json');
+    const track = (bird: string) => ({ bird, recorder: '1', files: [{ path: join(folder, `${bird}.wav`), channel: 1 }] });
+    const text = JSON.stringify({ volary: 1, name: 'two', recorders: [{ name: '1' }], tracks: [track('red'), track('blue')] });
+    await writeFile(manifest, text);
+    await expect(separateToFolder(manifest, place, { calls, clock: [], workers: 0, overwrite: true })).rejects.toMatchObject({ code: 'exists', message: expect.stringContaining('is the manifest of this study') as string });
+    expect([await readFile(manifest, 'utf8'), await readdir(place)]).toEqual([text, ['separation.json']]);
+  });
+
+  it('takes the widest format among the files of a track, and says where floats do not keep every bit', async () => {
+    const place = await mkdtemp(join(tmpdir(), 'volary-')), manifest = join(place, 'study.json'), notes: string[] = [];
+    const quiet = (seed: number): Float32Array[] => [makeNoise(RATE, seed).map((v) => 0.01 * v)];
+    await writeFile(join(place, 'a16.wav'), buildWavFile({ sampleRateHz: RATE, encoding: 'pcm16' }, quiet(1)));
+    await writeFile(join(place, 'a24.wav'), buildWavFile({ sampleRateHz: RATE, encoding: 'pcm24' }, quiet(2)));
+    // Integers in the place of floats: 32 bits each, the plain format.
+    const wide = buildWavFile({ sampleRateHz: RATE, encoding: 'float32' }, quiet(3)), view = new DataView(wide.buffer, wide.byteOffset);
+    view.setUint16(20, 1, true);
+    for (let at = wide.length - 4 * RATE, n = 0; at < wide.length; at += 4, n++) view.setInt32(at, 1000 * n + 1, true);
+    await writeFile(join(place, 'b32.wav'), wide);
+    const track = (bird: string, names: string[]) => ({ bird, recorder: '1', files: names.map((path) => ({ path, channel: 1 })) });
+    await writeFile(manifest, JSON.stringify({ volary: 1, name: 'wide', recorders: [{ name: '1' }], tracks: [track('a', ['a16.wav', 'a24.wav']), track('b', ['b32.wav'])] }));
+    await separateToFolder(manifest, join(place, 'out'), { calls: [], clock: [], workers: 0, onNote: (text) => notes.push(text) });
+    const [a, b] = [await readAll(join(place, 'out', 'a.wav')), await readAll(join(place, 'out', 'b.wav'))];
+    expect([a.info.sampleFormat, a.info.bitsPerSample, b.info.sampleFormat, b.info.bitsPerSample]).toEqual(['pcm', 24, 'float', 32]);
+    expect(a.samples.subarray(RATE)).toEqual((await readAll(join(place, 'a24.wav'))).samples);
+    expect(b.samples).toEqual((await readAll(join(place, 'b32.wav'))).samples);
+    expect(notes.filter((text) => text.startsWith('note'))).toEqual([expect.stringMatching(/^note: recordings of "b" are wider than .* keep 24 significant bits$/)]);
+    notes.length = 0;
+    await separateToFolder(manifest, join(place, 'told'), { calls: [], clock: [], workers: 0, encoding: 'pcm16', onNote: (text) => notes.push(text) });
+    expect(notes.filter((text) => text.startsWith('note'))).toEqual([]);
   });
 
   it('leaves no half files where the study cannot be separated', async () => {

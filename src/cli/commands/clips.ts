@@ -37,14 +37,18 @@ async function runClips(io: CommandIo, folder: string, options: ClipsCommandOpti
   const { parseCsv } = await import('../../table/csv-table.js');
   const { clockTable } = await import('../../table/table-specs.js');
   const { readRunFile } = await import('../../node/run-record.js');
+  const { loadStudy } = await import('../../node/study-files.js');
+  const { requireResultOf } = await import('../../node/study-inputs.js');
   const { readCalls, readTextFile } = await import('./read-result.js');
   const calls = await readCalls(folder);
   await requireOtherFolder(folder, options.out);
   const clockPath = join(folder, 'clock.csv');
   const clock = parseCsv(clockTable, await readTextFile(clockPath, "run 'volary attribute' with --out and this folder first"), clockPath);
   const record: RunRecord = await readRunFile(folder) ?? {};
+  const manifest = await findManifest(folder, record, options.study);
+  await requireResultOf(await loadStudy(manifest), folder);
   const progress = io.progress('cutting', calls.length);
-  const result = await clipsToFolder(await findManifest(folder, record, options.study), options.out, {
+  const result = await clipsToFolder(manifest, options.out, {
     calls, clock, marginSec: options.margin, threshold: options.threshold, birds: options.birds, most: options.most, overwrite: options.force,
     bandHz: record.settings?.bandHz, onNote: (text) => io.note(text), onProgress: (done, total) => progress.update((done / total) * calls.length),
   });

@@ -5,6 +5,7 @@ import { listKnownBirds } from '../../analysis/exclusions/known-birds.js';
 import { loadKernelsFile } from '../../node/kernels-file.js';
 import { readJsonFile, readRunFile } from '../../node/run-record.js';
 import { loadStudy } from '../../node/study-files.js';
+import { requireResultOf } from '../../node/study-inputs.js';
 import type { StudyOnDisk } from '../../node/study-files.js';
 import { findStudyPath } from '../../node/study-path.js';
 import { refuseExisting, writeFileAtomic } from '../../node/write-files.js';
@@ -64,7 +65,9 @@ async function openStudy(io: CommandIo, folder: string, record: FoundRecord, opt
     return { why: 'The study manifest is not known.' };
   }
   try {
-    return { disk: await loadStudy(path) };
+    const disk = await loadStudy(path);
+    await requireResultOf(disk, folder);
+    return { disk };
   } catch (error) {
     if (options.study !== undefined || !(error instanceof VolaryError)) throw error;
     io.note(`volary report: ${error.message}; no spectrograms (give the manifest with --study)`);

@@ -2,6 +2,7 @@
 import { open, type FileHandle } from 'node:fs/promises';
 import type { Readable } from 'node:stream';
 import { quoteName, VolaryError } from '../../schema/errors.js';
+import { digestSound, requireSameSound, type SoundDigest } from './sound-digest.js';
 
 export interface LiveFeed {
   readonly name: string;
@@ -15,6 +16,10 @@ export interface LiveFeed {
   readonly isHeldBack: boolean;
   /** Where what arrived waits in memory: takes no more, so that the rest can be worked on. */
   stop?(): void;
+  /** Of a file: what its sound is, so that a later run can tell whether it goes on with the same. */
+  digestSound?(heardBytes: number, placeBytes: number): Promise<SoundDigest>;
+  /** Throws VolaryError 'stale' where it is another recording than the one that was heard. */
+  requireSameSound?(heard: SoundDigest): Promise<void>;
   close(): Promise<void>;
 }
 
@@ -78,25 +83,37 @@ export class PipeFeed implements LiveFeed {
 export class FileFeed implements LiveFeed {
   readonly isEnded = false;
   readonly isHeldBack = false;
-  private sizeBytes = 0;
+  /** Where the samples end by now. */
+  private endByte = 0;
+  /** Longest that the file has been. */
+  private seenBytes = 0;
 
   /** @param findEnd tells, from the file's size, where its samples end */
-  private constructor(readonly name: string, private readonly handle: FileHandle, private at: number, private readonly findEnd: (handle: FileHandle, sizeBytes: number) => Promise<number>) {}
+  private constructor(
+    readonly name: string, private readonly handle: FileHandle, private readonly soundByte: number, private at: number,
+    private readonly findEnd: (handle: FileHandle, sizeBytes: number) => Promise<number>,
+  ) {}
 
-  /** @throws VolaryError 'unreadable' */
-  static async open(path: string, firstByte: number, findEnd: (handle: FileHandle, sizeBytes: number) => Promise<number> = async (_, size) => size): Promise<FileFeed> {
-    const feed = new FileFeed(path, await open(path, 'r'), firstByte, findEnd);
+  /**
+   * @param soundByte where the sound begins in the file
+   * @param placeBytes sound that is passed over
+   * @throws VolaryError 'unreadable', 'stale' for a file that ends before the place
+   */
+  static async open(path: string, soundByte: number, placeBytes: number, findEnd: (handle: FileHandle, sizeBytes: number) => Promise<number> = async (_, size) => size): Promise<FileFeed> {
+    const firstByte = soundByte + placeBytes;
+    const feed = new FileFeed(path, await open(path, 'r'), soundByte, firstByte, findEnd);
     await feed.look();
-    if (feed.sizeBytes < firstByte) {
+    if (feed.endByte < firstByte) {
       await feed.close();
-      throw new VolaryError('stale', { where: quoteName(path), what: 'is shorter than what was heard of it before', got: `${feed.sizeBytes} bytes`, expected: `at least ${firstByte}`, mend: 'is it the same recording? start anew with --force' });
+      throw new VolaryError('stale', { where: quoteName(path), what: 'is shorter than what was heard of it before', got: `${feed.endByte} bytes`, expected: `at least ${firstByte}`, mend: 'is it the same recording? start anew with --force' });
     }
     return feed;
   }
 
   async read(mostBytes: number): Promise<Uint8Array> {
-    if (this.at >= this.sizeBytes) await this.look();
-    const count = Math.min(mostBytes, this.sizeBytes - this.at);
+    // Not only when all was read: a file that is cut short and grows again would pass for one that has only grown.
+    await this.look();
+    const count = Math.min(mostBytes, this.endByte - this.at);
     if (count <= 0) return NOTHING;
     const bytes = new Uint8Array(count);
     const { bytesRead } = await this.handle.read(bytes, 0, count, this.at);
@@ -104,14 +121,23 @@ export class FileFeed implements LiveFeed {
     return bytes.subarray(0, bytesRead);
   }
 
-  countWaiting(): number { return Math.max(0, this.sizeBytes - this.at); }
+  countWaiting(): number { return Math.max(0, this.endByte - this.at); }
 
   /** Looks how long the file is by now. */
   async look(): Promise<void> {
     const { size } = await this.handle.stat();
-    if (size < this.at) throw new VolaryError('unreadable', { where: quoteName(this.name), what: 'has become shorter while it was being read', got: `${size} bytes`, expected: `at least ${this.at}` });
-    this.sizeBytes = await this.findEnd(this.handle, size);
+    if (size < this.seenBytes) {
+      throw new VolaryError('unreadable', {
+        where: quoteName(this.name), what: 'has become shorter while it was being read', got: `${size} bytes`, expected: `at least ${this.seenBytes}`, mend: 'start watch anew on a recording that only grows',
+      });
+    }
+    this.seenBytes = size;
+    this.endByte = await this.findEnd(this.handle, size);
   }
+
+  digestSound(heardBytes: number, placeBytes: number): Promise<SoundDigest> { return digestSound(this.handle, this.soundByte, heardBytes, placeBytes); }
+
+  requireSameSound(heard: SoundDigest): Promise<void> { return requireSameSound(this.handle, this.soundByte, this.name, heard); }
 
   close(): Promise<void> { return this.handle.close(); }
 }

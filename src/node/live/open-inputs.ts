@@ -1,11 +1,11 @@
 import { open, type FileHandle } from 'node:fs/promises';
 import { isAbsolute, join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { CODING_BYTES, type LiveCoding } from '../../live/frame-ring.js';
+import { CODING_BYTES, CODING_NAMES, type LiveCoding } from '../../live/frame-ring.js';
 import type { LiveInput } from '../../live/live-setup.js';
 import { quoteName, VolaryError } from '../../schema/errors.js';
 import { FileFeed, PipeFeed, type LiveFeed } from './feeds.js';
-import { findSamplesEnd, looksLikeWav, readGrowingWav } from './growing-wav.js';
+import { findSamplesEnd, looksLikeWav, readGrowingWav, type GrowingWav } from './growing-wav.js';
 
 /** What is known of raw samples only from the user. */
 export interface RawFormat {
@@ -28,8 +28,8 @@ const MOST_WAITING_SEC = 20;
 const LOOK_MS = 200;
 
 /**
- * Finds out what an input is. A WAVE file is waited for until its head is written.
- * @throws VolaryError 'bad-option' where rate or encoding of raw samples are not known, 'missing', 'unreadable'
+ * Finds out what an input is. A WAVE file is waited for until its head is written; what that says is what counts.
+ * @throws VolaryError 'bad-option' where rate or encoding of raw samples are not known or contradict a WAVE file, 'missing', 'unreadable'
  */
 export async function openInput(path: string, folder: string, raw: RawFormat, signal: AbortSignal): Promise<OpenedInput> {
   if (path === '-') {
@@ -40,19 +40,20 @@ export async function openInput(path: string, folder: string, raw: RawFormat, si
   const where = isAbsolute(path) ? path : join(folder, path);
   const handle = await openRegular(where);
   try {
-    const head = new Uint8Array(4);
-    await handle.read(head, 0, 4, 0);
-    if (raw.coding || (!looksLikeWav(head) && (await handle.stat()).size > 4)) {
-      const input = describeRaw(quoteName(where), path, raw);
-      return { input, isFile: true, openFeed: (frame) => FileFeed.open(where, frame * input.channelCount * CODING_BYTES[input.coding]) };
-    }
     for (;;) {
+      // Before its first bytes are written nobody knows what a file will be.
+      const head = new Uint8Array(4), { bytesRead } = await handle.read(head, 0, 4, 0);
+      if (bytesRead === 4 && !looksLikeWav(head)) {
+        const input = describeRaw(quoteName(where), path, raw);
+        return { input, isFile: true, openFeed: (frame) => FileFeed.open(where, 0, frame * input.channelCount * CODING_BYTES[input.coding]) };
+      }
       const wav = await readGrowingWav(handle, where);
       if (wav) {
+        requireAgreement(where, raw, wav);
         const { sampleRateHz, channelCount, coding, dataByte } = wav;
         return {
           input: { path, sampleRateHz, channelCount, coding }, isFile: true,
-          openFeed: (frame) => FileFeed.open(where, dataByte + frame * channelCount * CODING_BYTES[coding], (h, size) => findSamplesEnd(h, dataByte, size)),
+          openFeed: (frame) => FileFeed.open(where, dataByte, frame * channelCount * CODING_BYTES[coding], (h, size) => findSamplesEnd(h, dataByte, size)),
         };
       }
       await sleep(LOOK_MS, undefined, { signal }).catch(() => { throw new VolaryError('interrupted', { where: quoteName(where), what: 'stopped before the head of the file was written' }); });
@@ -60,6 +61,16 @@ export async function openInput(path: string, folder: string, raw: RawFormat, si
   } finally {
     await handle.close();
   }
+}
+
+/** Options that say of a WAVE file what it does not say itself are a mistake about one of the two. Throws VolaryError 'bad-option'. */
+function requireAgreement(path: string, raw: RawFormat, wav: GrowingWav): void {
+  const compare = (option: string, got: string | undefined, expected: string): void => {
+    if (got === undefined || got === expected) return;
+    throw new VolaryError('bad-option', { where: option, what: `contradicts the head of ${quoteName(path)}, a WAVE file`, got, expected, mend: `leave ${option} away: a WAVE file says it itself` });
+  };
+  compare('--encoding', raw.coding && CODING_NAMES[raw.coding], CODING_NAMES[wav.coding]);
+  compare('--rate', raw.sampleRateHz?.toString(), wav.sampleRateHz.toString());
 }
 
 function describeRaw(where: string, path: string, raw: RawFormat): LiveInput {

@@ -1,5 +1,4 @@
 import { createHash } from 'node:crypto';
-import { readFileSync } from 'node:fs';
 import { readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { EngineState } from '../../live/live-engine.js';
@@ -7,7 +6,9 @@ import type { LiveSetup } from '../../live/live-setup.js';
 import { packBytes, unpackBytes } from '../../pipeline/pack-bytes.js';
 import { quoteName, VolaryError } from '../../schema/errors.js';
 import { readKernelsFile } from '../kernels-file.js';
+import { readVersion } from '../read-version.js';
 import { writeFileAtomic } from '../write-files.js';
+import type { SoundDigest } from './sound-digest.js';
 
 export const STATE_NAME = 'watch-state.bin';
 
@@ -19,13 +20,14 @@ export interface SavedRun {
   warningBytes: number;
   /** Absent while the warm-up was not over. */
   engine?: EngineState;
+  /** With `engine`: what each file was that it had heard. Absent for a pipe. */
+  sound?: SoundDigest[];
 }
 
 /** What must be the same for a state to serve: the program and what it was told. */
 export function describeRun(setup: LiveSetup, warmUpSec: number): Record<string, unknown> {
-  const { version } = JSON.parse(readFileSync(new URL('../../../package.json', import.meta.url), 'utf8')) as { version: string };
   return {
-    schema: 3, volary: version, kernelHash: createHash('sha256').update(readKernelsFile()).digest('hex'), warmUpSec,
+    schema: 4, volary: readVersion(), kernelHash: createHash('sha256').update(readKernelsFile()).digest('hex'), warmUpSec,
     sampleRateHz: setup.sampleRateHz, recorders: setup.recorders, inputs: setup.inputs, tracks: setup.tracks, originFrames: setup.originFrames, request: setup.request,
   };
 }

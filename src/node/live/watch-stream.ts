@@ -14,6 +14,7 @@ import { loadKernelsFile } from '../kernels-file.js';
 import type { LiveFeed } from './feeds.js';
 import { LoadMonitor } from './load-monitor.js';
 import { openInput, type OpenedInput, type RawFormat } from './open-inputs.js';
+import type { SoundDigest } from './sound-digest.js';
 import { SoundJournal } from './sound-journal.js';
 import { describeRun } from './state-file.js';
 import { WatchTables } from './watch-tables.js';
@@ -76,6 +77,7 @@ export async function watchStream(options: WatchOptions): Promise<number> {
 class WatchRun {
   private readonly monitor = new LoadMonitor();
   private callCount = 0;
+  private readonly feeds: LiveFeed[] = [];
 
   constructor(
     private readonly options: WatchOptions, private readonly setup: LiveSetup, private readonly opened: OpenedInput[], private readonly isFile: boolean,
@@ -86,14 +88,19 @@ class WatchRun {
     const state = await this.prepareState();
     const origins = state ? this.findOrigins(state) : this.setup.originFrames;
     const engine = await this.createEngine(origins, state);
-    const feeds: LiveFeed[] = [];
+    const { feeds } = this;
     try {
       await this.journal?.start(origins[0] * engine.rings[0].blockBytes);
       const keep = this.journal && ((chunk: Uint8Array) => this.journal!.append(chunk));
       for (const [k, input] of this.opened.entries()) feeds.push(await input.openFeed(this.isFile ? origins[k] - this.setup.originFrames[k] : 0, keep));
+      if (this.isFile && state) {
+        for (const [k, heard] of this.tables!.sound.entries()) await feeds[k].requireSameSound?.(heard);
+        this.options.onNote(`going on at ${engine.heardSec.toFixed(1)} s, where an earlier run was saved`);
+      }
       this.options.onStart();
       if (!engine.isWarm) this.options.onNote(`learning from the first ${this.options.warmUpSec} s; calls follow when that is over`);
       await this.pump(engine, feeds);
+      this.tellLeftOver(engine);
       // A file may go on, and a run with a folder as well.
       await engine.finish(this.isFile && this.tables !== undefined);
       await this.journal?.clear();
@@ -122,10 +129,27 @@ class WatchRun {
 
   private async save(engine: LiveEngine): Promise<void> {
     const state = engine.save();
-    await this.tables?.save(state);
+    await this.tables?.save(state, state && await this.digestSound(engine, state));
     // Before the warm-up is over no state needs anything: what the next try looks at is kept.
     const [firstFrame] = state ? listNeededFrames(this.setup, state) : engine.rings.map((r) => r.firstFrame);
     await this.journal?.trim(firstFrame * engine.rings[0].blockBytes);
+  }
+
+  /** What the files are that are being heard; undefined for a pipe. */
+  private async digestSound(engine: LiveEngine, state: EngineState): Promise<SoundDigest[] | undefined> {
+    if (!this.isFile) return undefined;
+    const places = this.findOrigins(state), { originFrames } = this.setup;
+    return Promise.all(this.feeds.map((feed, k) => {
+      const { endFrame, blockBytes } = engine.rings[k];
+      return feed.digestSound!((endFrame - originFrames[k]) * blockBytes, (places[k] - originFrames[k]) * blockBytes);
+    }));
+  }
+
+  /** A pipe that ends in the middle of a frame was cut off, or is not what it was said to be. */
+  private tellLeftOver(engine: LiveEngine): void {
+    if (this.isFile || this.options.stop.aborted) return;
+    const [{ partBytes, blockBytes }] = engine.rings;
+    if (partBytes > 0) this.options.onNote(`warning: the stream ended in the middle of a frame: ${partBytes} of its ${blockBytes} bytes were left over; do --encoding and the number of channels fit?`);
   }
 
   private async pump(engine: LiveEngine, feeds: readonly LiveFeed[]): Promise<void> {
@@ -154,15 +178,12 @@ class WatchRun {
     return { nowMs, heardSec: engine.heardSec, waitingSec: Math.max(0, held) + behind, isHeldBack: feeds.some((f) => f.isHeldBack) };
   }
 
-  /** The state to go on from, said to the person. */
+  /** The state to go on from; of a pipe it is said to the person what that means. */
   private async prepareState(): Promise<EngineState | undefined> {
     if (!this.tables) return undefined;
     const { stepSec } = planSteps(this.setup);
     const saved = this.tables.engine;
-    if (this.isFile) {
-      if (saved) this.options.onNote(`going on at ${(saved.step * stepSec).toFixed(1)} s, where an earlier run was saved`);
-      return saved;
-    }
+    if (this.isFile) return saved;
     const state = this.journal && this.journal.keptBytes > 0 ? await this.hearKept(this.journal, saved) : saved;
     if (!state) return undefined;
     const moved = this.moveState(state, stepSec);

@@ -8,6 +8,7 @@ import { formatCsv, parseCsv } from '../../table/csv-table.js';
 import { callTable } from '../../table/table-specs.js';
 import { makeFolder, prepareFolder } from '../write-files.js';
 import { RowLog } from './row-log.js';
+import type { SoundDigest } from './sound-digest.js';
 import { loadState, saveState, STATE_NAME, type SavedRun } from './state-file.js';
 
 const CALLS = 'calls.csv', WARNINGS = 'warnings.csv';
@@ -36,6 +37,9 @@ export class WatchTables {
   /** What an earlier run had come to. */
   get engine(): EngineState | undefined { return this.saved.engine; }
 
+  /** What the files were that it had heard. */
+  get sound(): readonly SoundDigest[] { return this.saved.sound ?? []; }
+
   get startUtc(): string | undefined { return this.saved.startUtc; }
 
   /** False for a row that was written by an earlier run. */
@@ -50,10 +54,10 @@ export class WatchTables {
   }
 
   /** Saves the state; the rows it stands for are on the disk before. */
-  async save(engine: EngineState | undefined): Promise<void> {
+  async save(engine: EngineState | undefined, sound?: SoundDigest[]): Promise<void> {
     this.calls.sync();
     this.warnings.sync();
-    await saveState(this.folder, { ...this.saved, callBytes: this.calls.takenBytes, warningBytes: this.warnings.takenBytes, engine });
+    await saveState(this.folder, { ...this.saved, callBytes: this.calls.takenBytes, warningBytes: this.warnings.takenBytes, engine, sound });
   }
 
   close(): void {

@@ -124,7 +124,7 @@ export class Actions {
   }
 
   setNote(note: string): void {
-    this.judge(() => ({ note }), () => 'note kept');
+    this.judge(() => ({ note: note.trim() }), () => 'note kept');
   }
 
   setTimes(onsetSec: number, offsetSec: number): void {
@@ -189,14 +189,14 @@ export class Actions {
   }
 
   undo(): void {
-    const says = this.state.undo();
-    this.say(says === undefined ? 'Nothing to undo.' : `Undone: ${says}.`);
+    const step = this.state.undo();
+    this.say(!step ? 'Nothing to undo.' : `${step.isDone ? 'Undone' : 'Not undone'}: ${step.says}.`);
     this.moved();
   }
 
   redo(): void {
-    const says = this.state.redo();
-    this.say(says === undefined ? 'Nothing to redo.' : `Done again: ${says}.`);
+    const step = this.state.redo();
+    this.say(!step ? 'Nothing to redo.' : `${step.isDone ? 'Done again' : 'Not done again'}: ${step.says}.`);
     this.moved();
   }
 

@@ -179,11 +179,14 @@ export class App {
     };
     this.actions.moved = () => { this.stage.invalidate(); this.strip.draw(); };
     this.actions.answered = (item) => this.verify.answered(item);
-    this.state.onChange(() => this.refresh());
+    this.state.onChange((what) => {
+      if (what === 'refused') this.actions.say(`Taken back, the review does not take it: ${this.state.refusal}`);
+      this.refresh();
+    });
     attachPointer(this.stage, this.view, this.state, this.actions);
     attachKeys(this, this.actions);
     matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => this.restyle());
-    addEventListener('beforeunload', (e) => { if (this.state.pending) e.preventDefault(); });
+    addEventListener('beforeunload', (e) => { if (this.state.unsaved) e.preventDefault(); });
   }
 
   private restyle(): void {
@@ -207,16 +210,26 @@ export class App {
     const speed = player.speed === 1 ? '' : `1/${1 / player.speed} speed`;
     this.transport.textContent = [player.isPlaying ? '▶ playing' : '', speed, player.useVoices ? 'separated' : ''].filter(Boolean).join(' · ');
     document.body.dataset.playing = String(player.isPlaying);
-    this.saved.className = `saved ${state.failure ? 'bad' : ''}`;
-    this.saved.textContent = state.failure ? `not saved: ${state.failure}` : !state.isLinked ? 'the review has ended: start it again' : state.pending ? 'saving…' : state.labels.size ? `${state.labels.size} answers ${state.source.keeps}` : '';
-    document.body.dataset.saved = String(state.pending === 0 && !state.failure);
+    this.saved.className = `saved ${state.failure || state.refusal ? 'bad' : ''}`;
+    this.saved.textContent = this.saved.title = describeSaving(state);
+    document.body.dataset.saved = String(state.unsaved === 0);
   }
 
   private async saveAll(): Promise<void> {
     try {
-      this.actions.say(await this.state.source.saveAll!());
+      this.actions.say(await this.state.source.saveAll!(this.state.labels));
     } catch (error) {
       this.actions.say(`Not saved: ${(error as Error).message}`);
     }
   }
+}
+
+/** Where the answers are; only what is on the disk is called saved. */
+function describeSaving({ failure, refusal, unsaved, isLinked, savedCount, source }: ReviewState): string {
+  const count = (n: number): string => `${n} ${n === 1 ? 'answer' : 'answers'}`;
+  if (failure) return `${count(unsaved)} not saved yet: ${failure}`;
+  if (!isLinked) return 'the review has ended: start it again';
+  if (refusal) return `taken back: ${refusal}`;
+  if (unsaved) return 'saving…';
+  return savedCount ? `${count(savedCount)} ${source.keeps}` : '';
 }

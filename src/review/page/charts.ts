@@ -45,8 +45,10 @@ export function drawChart(series: Series, options: ChartOptions): SVGElement {
   const toX = (x: number): number => LEFT + ((x - firstX) / (lastX - firstX)) * (width - LEFT - 8);
   const toY = (y: number): number => HEAD + ((high - y) / (high - low)) * (height - FOOT - HEAD);
   const chart = svg('svg', { class: 'chart', viewBox: `0 0 ${width} ${height}`, role: 'group', 'aria-label': `${series.name}: ${options.yTitle} by ${options.xTitle}` });
-  for (const y of niceMarks(low, high, 4)) {
-    chart.append(svg('line', { class: options.zero && y === 0 ? 'grid zero' : 'grid', x1: LEFT, x2: width - 8, y1: toY(y), y2: toY(y) }), svg('text', { x: LEFT - 6, y: toY(y) + 4, 'text-anchor': 'end' }, (options.formatY ?? trim)(y)));
+  const marks = niceMarks(low, high, 4);
+  const formatY = options.formatY ?? ((y: number): string => trimMark(y, marks[1] - marks[0]));
+  for (const y of marks) {
+    chart.append(svg('line', { class: options.zero && y === 0 ? 'grid zero' : 'grid', x1: LEFT, x2: width - 8, y1: toY(y), y2: toY(y) }), svg('text', { x: LEFT - 6, y: toY(y) + 4, 'text-anchor': 'end' }, formatY(y)));
   }
   for (const x of (options.marksX ?? wholeMarks)(firstX, lastX)) chart.append(svg('text', { x: toX(x), y: height - FOOT + 18, 'text-anchor': 'middle' }, (options.formatX ?? trim)(x)));
   chart.append(svg('text', { class: 'axis', x: width - 8, y: height - 4, 'text-anchor': 'end' }, options.xTitle), svg('text', { class: 'axis', x: 2, y: 13 }, options.yTitle));
@@ -92,11 +94,26 @@ export function timeMarks(low: number, high: number): number[] {
   return niceMarks(Math.max(0, low), high, 0, step);
 }
 
-/** Round numbers between two limits, about as many as wanted, or with a step that is at least (with 0 wanted: exactly) `leastStep`. */
+/** Fewer marks than these do not make a scale. */
+const LEAST_MARKS = 3;
+
+/** Round numbers between two limits: about as many as wanted and not less than three, or with a step that is at least (with 0 wanted: exactly) `leastStep`. */
 export function niceMarks(low: number, high: number, count: number, leastStep = 0): number[] {
-  const rough = count > 0 ? Math.max(leastStep, (high - low) / count) : leastStep;
-  const power = 10 ** Math.floor(Math.log10(rough));
-  const step = count > 0 ? [1, 2, 5, 10].map((f) => f * power).find((s) => s >= rough) ?? rough : rough;
+  if (count === 0) return listMultiples(low, high, leastStep);
+  const rough = Math.max(leastStep, (high - low) / count);
+  let k = 3 * Math.floor(Math.log10(rough));
+  while (roundStep(k) < rough) k++;
+  while (listMultiples(low, high, roundStep(k)).length < LEAST_MARKS && high > low && roundStep(k - 1) >= leastStep) k--;
+  return listMultiples(low, high, roundStep(k));
+}
+
+/** 1, 2, 5, 10, 20 and so on for k = 0, 1, 2, 3, 4, likewise below. */
+function roundStep(k: number): number {
+  const decade = Math.floor(k / 3);
+  return [1, 2, 5][k - 3 * decade] * 10 ** decade;
+}
+
+function listMultiples(low: number, high: number, step: number): number[] {
   const marks: number[] = [];
   for (let k = Math.ceil(low / step); k * step <= high; k++) marks.push(k * step);
   return marks;
@@ -104,6 +121,12 @@ export function niceMarks(low: number, high: number, count: number, leastStep = 
 
 export function trim(value: number): string {
   return Number.isFinite(value) ? String(Number(value.toPrecision(3))) : '–';
+}
+
+/** A mark with the decimals that tell it from the next one. */
+export function trimMark(value: number, step: number): string {
+  const decimals = Math.max(0, Math.min(20, Math.ceil(-Math.log10(step) - 1e-9)));
+  return String(Number(value.toFixed(decimals)));
 }
 
 /** A table as it stands in the file, the first `most` rows. */

@@ -10,8 +10,7 @@ import { formatSample } from '../../score/sample-file.js';
 import type { VerifiedCall } from '../../score/score-verified.js';
 import type { StudyManifest } from '../../study/manifest.js';
 import { fillSample, formatLabels } from '../labels.js';
-import type { Label, LabelEntry } from '../labels.js';
-import { applyChanges } from '../labels.js';
+import type { LabelEntry } from '../labels.js';
 import type { StudyInfo } from '../study-info.js';
 import { cellWorkerSource } from './embedded.js';
 import { saveFiles } from './save-files.js';
@@ -61,11 +60,9 @@ export function createFileSource(kernels: WebAssembly.Module, study: FileStudy, 
     info, kernels, sample, calls: result.calls, sounds: result.sounds, clock: result.clock, hours: result.tracks, entries: shelf.read(),
     place: { kind: 'files', timeline, clock: result.clock, files: study.files }, tables: Object.keys(texts).filter((n) => n.endsWith('.csv')),
     readTable: async (name) => texts[name], keeps: 'kept in this browser',
-    save: async (window, changes) => shelf.append({ n: shelf.read().length + 1, utc: new Date().toISOString(), window, changes }),
+    save: async (window, { serial, changes }) => shelf.append({ n: shelf.read().length + 1, utc: new Date().toISOString(), window, serial, changes }),
     listen: (onEntry) => shelf.listen(onEntry),
-    saveAll: async () => {
-      const labels = new Map<string, Label>();
-      for (const entry of shelf.read()) applyChanges(labels, entry.changes);
+    saveAll: async (labels) => {
       const corrections: Record<string, string> = labels.size ? { 'labels.csv': formatLabels(labels, result.calls), 'verified.csv': formatSample(result.calls, fillSample(sample, labels)) } : {};
       return saveFiles({ ...texts, ...corrections });
     },
@@ -75,6 +72,7 @@ export function createFileSource(kernels: WebAssembly.Module, study: FileStudy, 
 /** Entries in the browser's own storage, where it has one. */
 function openShelf(key: string): { read(): LabelEntry[]; append(entry: LabelEntry): void; listen(onEntry: (entry: LabelEntry) => void): void } {
   let held: LabelEntry[] = [];
+  let tell: (entry: LabelEntry) => void = () => undefined;
   const load = (): LabelEntry[] => {
     try { return JSON.parse(localStorage.getItem(key) ?? '[]') as LabelEntry[]; } catch { return held; }
   };
@@ -82,11 +80,14 @@ function openShelf(key: string): { read(): LabelEntry[]; append(entry: LabelEntr
   return {
     read: () => held,
     append(entry) {
-      held = [...held, entry];
+      const now = [...held, entry];
       // Where the storage is full or closed, the person is told; the answers stay in this window until they are saved as files.
-      try { localStorage.setItem(key, JSON.stringify(held)); } catch { throw new Error('this browser keeps nothing: use Save tables before closing'); }
+      try { localStorage.setItem(key, JSON.stringify(now)); } catch { throw new Error('this browser keeps nothing: use Save tables before closing'); }
+      held = now;
+      tell(entry);
     },
     listen(onEntry) {
+      tell = onEntry;
       addEventListener('storage', (e) => {
         if (e.key !== key) return;
         const now = load();

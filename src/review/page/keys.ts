@@ -65,11 +65,14 @@ export const KEY_RULES: KeyRule[] = [
   { keys: ['Escape'], shown: 'Esc', text: 'let go of the call; back to the tracks', group: 'View', run: (_, app) => app.escape() },
 ];
 
+/** Many keyboards type these with AltGr or Option, on the keys of digits; AltGr comes as Ctrl and Alt on Windows. */
+const isBracket = (e: KeyboardEvent): boolean => ['[', ']', '{', '}'].includes(e.key);
+
 /** Listens on the document; keys typed into fields are left alone. */
 export function attachKeys(app: App, actions: Actions): void {
   document.addEventListener('keydown', (e) => {
     const target = e.target as HTMLElement;
-    if (e.altKey || target.closest('dialog[open]')) return;
+    if ((e.altKey && !isBracket(e)) || target.closest('dialog[open]')) return;
     const isField = /^(INPUT|SELECT|TEXTAREA)$/.test(target.tagName);
     if (isField) {
       if (e.key === 'Escape') app.focusTracks();
@@ -78,15 +81,16 @@ export function attachKeys(app: App, actions: Actions): void {
     // Buttons, tabs and lists keep the keys that work them.
     const isControl = target.closest('button, a, [role=tab], [role=grid], summary') !== null;
     if (isControl && [' ', 'Enter', 'ArrowLeft', 'ArrowRight', 'ArrowUp', 'ArrowDown', 'Home', 'End'].includes(e.key)) return;
-    const bird = /^Digit([1-9])$/.exec(e.code);
-    if (bird && !e.ctrlKey && !e.metaKey && app.isOnTracks) {
+    const isMod = e.metaKey || (e.ctrlKey && !e.altKey);
+    const bird = isBracket(e) ? null : /^Digit([1-9])$/.exec(e.code);
+    if (bird && !isMod && app.isOnTracks) {
       const info = actions.state.source.info.tracks[Number(bird[1]) - 1 + (e.shiftKey ? 9 : 0)];
       if (info) actions.setBird(info.bird);
       return e.preventDefault();
     }
     const key = e.key.length === 1 && !e.shiftKey ? e.key.toLowerCase() : e.key;
-    const name = `${e.ctrlKey || e.metaKey ? 'Mod+' : ''}${e.shiftKey ? 'Shift+' : ''}${key}`;
-    const rule = KEY_RULES.find((r) => r.keys.includes(name)) ?? (e.ctrlKey || e.metaKey ? undefined : KEY_RULES.find((r) => r.keys.includes(key) && !r.keys.some((k) => k.startsWith('Shift+')) && /^[^a-z]$/i.test(key)));
+    const name = `${isMod ? 'Mod+' : ''}${e.shiftKey ? 'Shift+' : ''}${key}`;
+    const rule = KEY_RULES.find((r) => r.keys.includes(name)) ?? (isMod ? undefined : KEY_RULES.find((r) => r.keys.includes(key) && !r.keys.some((k) => k.startsWith('Shift+')) && /^[^a-z]$/i.test(key)));
     if (!rule || (!app.isOnTracks && rule.group !== 'View')) return;
     e.preventDefault();
     rule.run(actions, app);

@@ -1,8 +1,12 @@
 import type { CallRow } from '../../schema/rows.js';
 import { scoreVerified } from '../../score/score-verified.js';
 import type { VerifiedScore } from '../../score/score-verified.js';
-import { applyChanges, fillSample, idOfCall, isRealCall } from '../labels.js';
-import type { Label, LabelChange, LabelEntry } from '../labels.js';
+import { fillSample, idOfCall, isRealCall, isSameLabel } from '../labels.js';
+import type { Label, LabelChange, LabelEntry, LabelMap } from '../labels.js';
+import { splitChanges } from '../split-changes.js';
+import { LabelLayers } from './label-layers.js';
+import { SaveQueue } from './save-queue.js';
+import type { Batch } from './save-queue.js';
 import type { ReviewSource } from './source.js';
 
 export type ItemStatus = 'unheard' | 'confirmed' | 'changed' | 'added' | 'rejected';
@@ -21,8 +25,10 @@ export interface Item {
   status: ItemStatus;
 }
 
-type Listener = (what: 'items' | 'selection' | 'saving') => void;
+type Listener = (what: 'items' | 'selection' | 'saving' | 'refused') => void;
 interface Step { undo: LabelChange[]; redo: LabelChange[]; says: string }
+/** What an undo or a redo did, in words, or why it did nothing. */
+export interface Shift { isDone: boolean; says: string }
 
 /** Calls, corrections, what is selected, and the way back. */
 export class ReviewState {
@@ -31,15 +37,16 @@ export class ReviewState {
   selected?: Item;
   /** Track that keys act on. */
   track = 0;
-  /** Changes on their way to the disk. */
-  pending = 0;
-  failure?: string;
+  /** Why the last answer was taken back; undefined again with the next one. */
+  refusal?: string;
   isLinked = true;
   readonly window = `w${Math.random().toString(36).slice(2, 10)}`;
   longestSec = 0;
   /** Counts changes of the items. */
   revision = 0;
-  readonly labels = new Map<string, Label>();
+  private readonly layers: LabelLayers;
+  private readonly queue: SaveQueue;
+  private serial = 0;
   private readonly byId = new Map<string, Item>();
   private readonly trackOf: Map<string, number>;
   private readonly done: Step[] = [];
@@ -48,9 +55,29 @@ export class ReviewState {
 
   constructor(readonly source: ReviewSource) {
     this.trackOf = new Map(source.info.tracks.map((t, j) => [t.bird, j]));
-    for (const entry of source.entries) applyChanges(this.labels, entry.changes);
+    this.layers = new LabelLayers(this.window, source.entries);
+    this.queue = new SaveQueue((batch) => source.save(this.window, batch), () => this.tell('saving'));
     this.build();
-    source.listen((entry) => this.take(entry), (isUp) => { this.isLinked = isUp; this.tell('saving'); });
+    source.listen((entry) => this.take(entry), (isUp) => this.setLink(isUp));
+  }
+
+  get labels(): LabelMap {
+    return this.layers.labels;
+  }
+
+  /** How many answers are on the disk. */
+  get savedCount(): number {
+    return this.layers.savedCount;
+  }
+
+  /** How many changes are not on the disk yet. */
+  get unsaved(): number {
+    return this.queue.unsaved;
+  }
+
+  /** Why they are not; undefined where nothing has failed. */
+  get failure(): string | undefined {
+    return this.queue.failure;
   }
 
   onChange(listener: Listener): void {
@@ -90,9 +117,10 @@ export class ReviewState {
   /** Gives a person's word; `says` tells what an undo takes back. */
   change(changes: LabelChange[], says: string): void {
     const undo = changes.map(({ id }) => ({ id, label: this.labels.get(id) ?? null }));
-    this.done.push({ undo, redo: changes, says });
+    const step = { undo, redo: changes, says };
+    this.done.push(step);
     this.undone.length = 0;
-    this.commit(changes);
+    this.commit(changes, step);
   }
 
   /** Changes one item's label, starting from what it is. */
@@ -101,12 +129,12 @@ export class ReviewState {
     this.change([{ id: item.id, label: { bird, onsetSec, offsetSec, kind: 'call', track: item.row?.track ?? '', note: '', ...item.label, ...part } }], says);
   }
 
-  /** Takes back the last change of this window; undefined where there is none, or where another window has changed the same since. */
-  undo(): string | undefined {
+  /** Takes back the last change of this window, unless another window has changed the same since; undefined where there is none. */
+  undo(): Shift | undefined {
     return this.shift(this.done, this.undone, 'undo', 'redo');
   }
 
-  redo(): string | undefined {
+  redo(): Shift | undefined {
     return this.shift(this.undone, this.done, 'redo', 'undo');
   }
 
@@ -117,30 +145,49 @@ export class ReviewState {
     return { heard, drawn: rows.length, ...(heard ? { score: scoreVerified(this.source.calls, rows) } : {}) };
   }
 
-  private shift(from: Step[], to: Step[], take: 'undo' | 'redo', leave: 'undo' | 'redo'): string | undefined {
+  private shift(from: Step[], to: Step[], take: 'undo' | 'redo', leave: 'undo' | 'redo'): Shift | undefined {
     const step = from.pop();
     if (!step) return undefined;
-    const isOurs = step[leave].every(({ id, label }) => JSON.stringify(this.labels.get(id) ?? null) === JSON.stringify(label));
-    if (!isOurs) return 'another window has changed this since';
+    const isOurs = step[leave].every(({ id, label }) => isSameLabel(this.labels.get(id), label));
+    if (!isOurs) return { isDone: false, says: 'another window has changed this since' };
     to.push(step);
-    this.commit(step[take]);
-    return step.says;
+    this.commit(step[take], step);
+    return { isDone: true, says: step.says };
   }
 
-  private commit(changes: LabelChange[]): void {
-    applyChanges(this.labels, changes);
+  private commit(changes: LabelChange[], step: Step): void {
+    this.refusal = undefined;
+    for (const piece of splitChanges(changes)) {
+      const batch: Batch = { serial: ++this.serial, changes: piece };
+      this.layers.add(batch);
+      this.queue.push(batch).catch((refusal: Error) => this.takeBack(batch, step, refusal.message));
+    }
     this.build();
-    this.pending++;
     this.tell('items');
-    this.source.save(this.window, changes).then(() => { this.failure = undefined; }, (error: Error) => { this.failure = error.message; })
-      .finally(() => { this.pending--; this.tell('saving'); });
+  }
+
+  /** The server does not want these changes: they are neither shown nor undone any more. */
+  private takeBack(batch: Batch, step: Step, why: string): void {
+    const ids = new Set(batch.changes.map(({ id }) => id));
+    for (const side of ['undo', 'redo'] as const) step[side] = step[side].filter(({ id }) => !ids.has(id));
+    for (const steps of [this.done, this.undone]) if (!step.redo.length && steps.includes(step)) steps.splice(steps.indexOf(step), 1);
+    this.layers.drop(batch);
+    this.refusal = why;
+    this.build();
+    this.tell('items');
+    this.tell('refused');
   }
 
   private take(entry: LabelEntry): void {
-    if (entry.window === this.window) return;
-    applyChanges(this.labels, entry.changes);
+    if (!this.layers.take(entry)) return;
     this.build();
     this.tell('items');
+  }
+
+  private setLink(isUp: boolean): void {
+    this.isLinked = isUp;
+    if (isUp) this.queue.wake();
+    this.tell('saving');
   }
 
   private build(): void {

@@ -2,6 +2,7 @@ import type { SoundRow } from '../../schema/rows.js';
 import { drawAxis, drawTracks, layOut, rowTop } from './draw-tracks.js';
 import type { StageLayout } from './draw-tracks.js';
 import { drawCalls } from './draw-calls.js';
+import { drawFrequencies } from './draw-frequencies.js';
 import { h } from './dom.js';
 import type { Item, ReviewState } from './review-state.js';
 import { readTheme } from './theme.js';
@@ -108,6 +109,7 @@ export class Stage {
     const isMoving = view.step();
     const head = playhead();
     drawTracks(this.base, this.layout, view, this.tiles, this.rows, this.theme);
+    drawFrequencies(this.base, this.layout, this.topHz, this.theme);
     drawCalls(this.base, this.layout, view, { state, isHidden, sounds: this.soundsIn(view.startSec, view.endSec) }, this.theme);
     drawAxis(this.base, this.layout, view, this.theme);
     this.drawDraft();

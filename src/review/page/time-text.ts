@@ -30,7 +30,7 @@ export function parseClock(text: string): number | undefined {
 }
 
 /** Steps of a time axis, the smallest first. */
-const STEPS = [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 21600, 43200, 86400];
+const STEPS = [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 21600, 43200, 86400, 172800, 432000, 864000, 2592000];
 
 /** Smallest step that leaves `leastPx` between marks. */
 export function chooseStep(secPerPx: number, leastPx: number): number {

@@ -3,7 +3,7 @@ import type { IncomingMessage, ServerResponse } from 'node:http';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { VolaryError } from '../../schema/errors.js';
-import { parseChanges } from '../labels.js';
+import { MOST_BODY_BYTES, parseChanges } from '../labels.js';
 import { buildClockModel, readSlices } from '../read-slices.js';
 import { buildShell } from '../shell.js';
 import { MOST_SAMPLES } from '../study-info.js';
@@ -16,7 +16,6 @@ import { sendFile } from './send-file.js';
 interface Context { result: OpenedResult; labels: LabelStore }
 
 const TEXT = 'text/csv; charset=utf-8';
-const MOST_BODY_BYTES = 8 * 2 ** 20;
 const ASSETS: Record<string, string> = { 'page.js': 'text/javascript; charset=utf-8', 'page.css': 'text/css; charset=utf-8' };
 
 /** Answers what comes after the token. Paths are looked up in lists, never joined to a folder. */
@@ -50,15 +49,16 @@ async function takeLabels(labels: LabelStore, request: IncomingMessage): Promise
     chunks.push(chunk);
   }
   const text = await new Blob(chunks as BlobPart[]).text();
-  const { window, changes } = parseBody(text);
+  const { window, serial, changes } = parseBody(text);
   if (typeof window !== 'string' || !/^[\w-]{1,40}$/.test(window)) throw new VolaryError('bad-labels', { where: 'window', what: 'wrong value', expected: 'the name of a window' });
-  const { n, utc } = await labels.append(window, parseChanges(changes));
+  if (serial !== undefined && !(Number.isSafeInteger(serial) && Number(serial) >= 1)) throw new VolaryError('bad-labels', { where: 'serial', what: 'wrong value', expected: 'a whole number from 1 on' });
+  const { n, utc } = await labels.append(window, parseChanges(changes), serial as number | undefined);
   return { n, utc };
 }
 
-function parseBody(text: string): { window?: unknown; changes?: unknown } {
+function parseBody(text: string): { window?: unknown; serial?: unknown; changes?: unknown } {
   try {
-    return (JSON.parse(text) ?? {}) as { window?: unknown; changes?: unknown };
+    return (JSON.parse(text) ?? {}) as { window?: unknown; serial?: unknown; changes?: unknown };
   } catch (cause) {
     throw new VolaryError('bad-labels', { what: 'not JSON', got: (cause as Error).message }, { cause });
   }

@@ -12,8 +12,8 @@ const LOCK_NAME = 'labels.lock';
 export interface LabelJournal {
   readonly entries: readonly LabelEntry[];
   readonly labels: LabelMap;
-  /** Appends an entry; resolves when it is safe on the disk. Calls wait for each other. */
-  append(window: string, changes: LabelChange[]): Promise<LabelEntry>;
+  /** Appends an entry; resolves when it is safe on the disk. Calls wait for each other. The last serial of a window once more gives the entry that is there. */
+  append(window: string, changes: LabelChange[], serial?: number): Promise<LabelEntry>;
   close(): Promise<void>;
 }
 
@@ -47,16 +47,22 @@ export async function openLabelJournal(folder: string, callsFingerprint: string)
 
 function createJournal(handle: FileHandle, entries: LabelEntry[], release: () => Promise<void>): LabelJournal {
   const labels = new Map<string, Label>();
-  for (const entry of entries) applyChanges(labels, entry.changes);
+  const lastOf = new Map<string, LabelEntry>();
+  for (const entry of entries) {
+    applyChanges(labels, entry.changes);
+    lastOf.set(entry.window, entry);
+  }
   let queue: Promise<unknown> = Promise.resolve();
   let failure: VolaryError | undefined;
   return {
     entries, labels,
-    append(window, changes) {
+    append(window, changes, serial) {
       const result = queue.then(async () => {
         // What follows half a line would be lost with it at the next start.
         if (failure) throw failure;
-        const entry: LabelEntry = { n: entries.length + 1, utc: new Date().toISOString(), window, changes };
+        const before = lastOf.get(window);
+        if (before && serial !== undefined && before.serial === serial) return before;
+        const entry: LabelEntry = { n: entries.length + 1, utc: new Date().toISOString(), window, serial, changes };
         try {
           await appendLine(handle, entry);
         } catch (error) {
@@ -64,6 +70,7 @@ function createJournal(handle: FileHandle, entries: LabelEntry[], release: () =>
           throw failure;
         }
         entries.push(entry);
+        lastOf.set(window, entry);
         applyChanges(labels, changes);
         return entry;
       });
@@ -98,7 +105,7 @@ function readEntries(text: string, path: string, callsFingerprint: string): Labe
     const value = parseLine(line, where);
     if (k > 0) {
       if (value.n !== k) throw new VolaryError('bad-labels', { where, what: 'entries are missing or out of order', got: String(value.n), expected: `n ${k}` });
-      return [{ n: k, utc: String(value.utc), window: String(value.window), changes: parseChanges(value.changes) }];
+      return [{ n: k, utc: String(value.utc), window: String(value.window), serial: typeof value.serial === 'number' ? value.serial : undefined, changes: parseChanges(value.changes) }];
     }
     if (value.kind !== 'label-journal') throw new VolaryError('bad-labels', { where, what: 'not a journal of corrections', mend: 'move the file away' });
     if (value.calls === callsFingerprint) return [];

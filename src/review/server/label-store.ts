@@ -6,7 +6,7 @@ import { quoteName, VolaryError } from '../../schema/errors.js';
 import { drawSample } from '../../score/sample-calls.js';
 import { formatSample, readSample } from '../../score/sample-file.js';
 import type { VerifiedCall } from '../../score/score-verified.js';
-import { fillSample, formatLabels } from '../labels.js';
+import { fillSample, formatLabels, idOfCall } from '../labels.js';
 import type { LabelChange, LabelEntry } from '../labels.js';
 import { JOURNAL_NAME, openLabelJournal } from './label-journal.js';
 import type { OpenedResult } from './open-result.js';
@@ -15,7 +15,11 @@ export interface LabelStore {
   readonly entries: readonly LabelEntry[];
   /** The calls to verify, in the order in which to verify them. */
   readonly sample: readonly VerifiedCall[];
-  append(window: string, changes: LabelChange[]): Promise<LabelEntry>;
+  /**
+   * Resolves when the changes are on the disk and in the files that follow from them; what a window sends twice counts once.
+   * @throws VolaryError 'bad-labels' where the table has no such call
+   */
+  append(window: string, changes: LabelChange[], serial?: number): Promise<LabelEntry>;
   /** Tells of every entry from now on; returns how to stop. */
   listen(onEntry: (entry: LabelEntry) => void): () => void;
   close(): Promise<void>;
@@ -35,6 +39,8 @@ export async function openLabelStore(result: OpenedResult): Promise<LabelStore> 
   const sample = await findSample(result);
   const journal = await openLabelJournal(folder, info.callsFingerprint);
   const listeners = new Set<(entry: LabelEntry) => void>();
+  const ids = new Set(calls.map((c) => idOfCall(c.callId)));
+  let told = journal.entries.length;
   let isDirty = journal.entries.length > 0;
   let writing: Promise<void> | undefined;
   const write = async (): Promise<void> => {
@@ -49,10 +55,13 @@ export async function openLabelStore(result: OpenedResult): Promise<LabelStore> 
   await settle();
   return {
     entries: journal.entries, sample,
-    async append(window, changes) {
-      const entry = await journal.append(window, changes);
+    async append(window, changes, serial) {
+      refuseStrangers(changes, ids);
+      const entry = await journal.append(window, changes, serial);
       isDirty = true;
-      for (const tell of listeners) tell(entry);
+      // What came a second time was told of before.
+      if (entry.n > told) for (const tell of listeners) tell(entry);
+      told = Math.max(told, entry.n);
       await settle();
       return entry;
     },
@@ -65,6 +74,12 @@ export async function openLabelStore(result: OpenedResult): Promise<LabelStore> 
       await journal.close();
     },
   };
+}
+
+/** An answer to a call that the table lacks would be written as one that was added. */
+function refuseStrangers(changes: readonly LabelChange[], ids: ReadonlySet<string>): void {
+  const k = changes.findIndex(({ id }) => /^c\d+$/.test(id) && !ids.has(id));
+  if (k >= 0) throw new VolaryError('bad-labels', { where: `changes[${k}].id`, what: 'no such call', got: quoteName(changes[k].id), expected: 'c and the number of a call of calls.csv' });
 }
 
 async function refuseForeign(folder: string): Promise<void> {

@@ -4,6 +4,7 @@ import { createServer } from 'node:http';
 import type { IncomingMessage, ServerResponse } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import { quoteName, VolaryError } from '../../schema/errors.js';
+import type { ErrorCode } from '../../schema/errors.js';
 import { describePolicy } from '../shell.js';
 import { answerRequest } from './answer-request.js';
 import { openLabelStore } from './label-store.js';
@@ -45,7 +46,7 @@ export async function startReview(folder: string, options: ReviewOptions = {}): 
       const text = error instanceof VolaryError ? error.message : `internal error ${String(error)}`;
       if (!(error instanceof VolaryError)) options.onNote?.(text);
       if (response.headersSent) return void response.destroy();
-      response.writeHead(error instanceof VolaryError ? 400 : 500, { 'content-type': 'text/plain; charset=utf-8' }).end(text);
+      response.writeHead(statusOf(error), { 'content-type': 'text/plain; charset=utf-8' }).end(text);
     });
   });
   const close = async (): Promise<void> => {
@@ -59,6 +60,13 @@ export async function startReview(folder: string, options: ReviewOptions = {}): 
     throw error;
   });
   return { url: `http://${HOST}:${(server.address() as AddressInfo).port}/${token}/`, close };
+}
+
+const WRONG_REQUESTS: ErrorCode[] = ['bad-labels', 'bad-option', 'missing'];
+
+/** 400 only where the request is to blame: the page takes such an answer back, and holds one that only the disk did not take. */
+function statusOf(error: unknown): number {
+  return error instanceof VolaryError && WRONG_REQUESTS.includes(error.code) ? 400 : 500;
 }
 
 function listen(server: ReturnType<typeof createServer>, port: number): Promise<void> {
