@@ -81,7 +81,6 @@ export function requireSense(manifest: StudyManifest, name: string): StudyManife
   manifest.tracks.forEach((t, i) => {
     if (t.bird === 'none') complain(`tracks[${i}].bird`, "'none' stands for callers without a tag", t.bird, 'the name of a bird');
     if (t.bird === 'no_call') complain(`tracks[${i}].bird`, "'no_call' stands for rows in which nobody calls", t.bird, 'the name of a bird');
-    if (/[\u0000-\u001f\u007f]/.test(t.bird)) complain(`tracks[${i}].bird`, 'a name of one line is wanted', t.bird, 'letters without line breaks and tabs');
     if (birds.has(t.bird)) complain(`tracks[${i}].bird`, 'this bird has a track already', t.bird, 'one track per bird (list all its files there)');
     birds.add(t.bird);
     if (!recorders.has(t.recorder)) complain(`tracks[${i}].recorder`, 'no such recorder', t.recorder, `one of ${[...recorders].map((r) => JSON.stringify(r)).join(', ')}`);

@@ -66,7 +66,6 @@ describe('study manifest', () => {
     ['a bird with a blank after it', (m) => { m.tracks[1].bird = 'red '; }, ['tracks[1].bird', 'got "red "', 'without blanks']],
     ['a bird named twice', (m) => { m.tracks[1].bird = 'red'; }, ['tracks[1].bird', 'got "red"', 'one track per bird']],
     ['a bird with a word that has a meaning', (m) => { m.tracks[0].bird = 'no_call'; }, ['tracks[0].bird', 'rows in which nobody calls']],
-    ['a bird with a name of two lines', (m) => { m.tracks[0].bird = 'a\nb'; }, ['tracks[0].bird']],
     ['a bird called none', (m) => { m.tracks[1].bird = 'none'; }, ['tracks[1].bird', 'without a tag']],
     ['a recorder named twice', (m) => { m.recorders[1].name = 'A'; }, ['recorders[1].name', 'named twice']],
     ['a local time', (m) => { m.start = '2024-05-01 06:00'; }, ['start', '2024-05-01 06:00', 'UTC time']],
