@@ -27,7 +27,7 @@ describe.skipIf(!npm)('the packed library', () => {
 
   it('holds the program, its types and its documents, and nothing that only its developers need', () => {
     expect(files).toEqual(expect.arrayContaining(['package.json', 'README.md', 'LICENSE', 'CHANGELOG.md', 'docs/api.md', 'dist/cli/main.js', 'dist/kernels.wasm', 'dist/node/index.d.ts', 'dist/browser/index.js', 'dist/page/index.html']));
-    const isWanted = (path: string): boolean => /^(package\.json|README\.md|LICENSE|CHANGELOG\.md|DEVELOPERS\.md|docs\/.+|fixtures\/plans\/.+|dist\/.+\.(js|d\.ts|json|wasm|html|css|txt))$/.test(path);
+    const isWanted = (path: string): boolean => /^(package\.json|README\.md|LICENSE|CHANGELOG\.md|DEVELOPERS\.md|docs\/.+|fixtures\/(plans|days)\/.+|dist\/.+\.(js|d\.ts|json|wasm|html|css|txt))$/.test(path);
     expect(files.filter((path) => !isWanted(path))).toEqual([]);
   });
 
