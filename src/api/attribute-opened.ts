@@ -9,6 +9,7 @@ import type { WorkerPool } from '../parallel/worker-pool.js';
 import type { AudioReader } from '../audio/types.js';
 import { quoteName } from '../schema/errors.js';
 import type { StudyManifest } from '../study/manifest.js';
+import { describeNonFinite } from '../study/judge-track.js';
 import { StudyAudio } from '../study/study-audio.js';
 import type { Timeline } from '../study/timeline.js';
 import { leaveOnAbort, pauseBetweenJobs, requireNotAborted } from './attend-runner.js';
@@ -101,6 +102,8 @@ function describeResult(study: OpenedStudy, result: StudyResult, unread: readonl
   study.timeline.tracks.forEach((t, j) => {
     const sec = result.damagedSec[j];
     if (sec > 0) problems.push({ severity: 'error', text: `${quoteName(t.bird)}: ${sec.toFixed(3)} s cannot be read from its files; they count as lost` });
+    const bad = result.nonFiniteCounts[j];
+    if (bad > 0) problems.push({ severity: 'warning', text: `${quoteName(t.bird)}: ${describeNonFinite(bad)}` });
   });
   return { ...result, manifest: study.manifest, birds: study.timeline.tracks.map((t) => t.bird), problems };
 }

@@ -12,15 +12,17 @@ const IS_LITTLE_ENDIAN = new Uint8Array(Uint16Array.of(1).buffer)[0] === 1;
  * Decodes interleaved bytes into planar float32, integers scaled by 2^-(container bits - 1) (8-bit: code 128 is 0).
  * @param bytes frameCount * into.length samples
  * @param into one array per channel, written from `intoOffset`; null for a channel that is not wanted
+ * @param counts one number per channel, to which that of its samples below is added
  * @returns number of samples that are no finite float32 (NaN, infinite, or too large); they are written as 0
  */
-export function decodeSamples(bytes: Uint8Array, coding: SampleCoding, frameCount: number, into: readonly (Float32Array | null)[], intoOffset: number): number {
+export function decodeSamples(bytes: Uint8Array, coding: SampleCoding, frameCount: number, into: readonly (Float32Array | null)[], intoOffset: number, counts?: number[]): number {
   const channelCount = into.length;
   const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
   let nonFinite = 0;
   for (let c = 0; c < channelCount; c++) {
     const out = into[c]?.subarray(intoOffset, intoOffset + frameCount);
     if (!out) continue;
+    const before = nonFinite;
     switch (coding) {
       case 'u8': decodeU8(bytes, c, channelCount, out); break;
       case 's16':
@@ -32,6 +34,7 @@ export function decodeSamples(bytes: Uint8Array, coding: SampleCoding, frameCoun
       case 'f32': nonFinite += decodeFloat(out, (p) => view.getFloat32(p, true), c * 4, channelCount * 4); break;
       case 'f64': nonFinite += decodeFloat(out, (p) => view.getFloat64(p, true), c * 8, channelCount * 8); break;
     }
+    if (counts) counts[c] += nonFinite - before;
   }
   return nonFinite;
 }

@@ -51,6 +51,8 @@ export interface AudioReader {
    */
   readFrames(startFrame: number, frameCount: number, into: (Float32Array | null)[], intoOffset?: number): Promise<number>;
   readonly nonFiniteCount: number;
+  /** Per channel, how many samples the last `readFrames` replaced by 0; absent where all samples are numbers anyway. */
+  readonly replacedCounts?: readonly number[];
   readonly lostFrames: number;
   /** Where samples can be had as they lie in the file. */
   readonly pcmLayout?: PcmLayout;

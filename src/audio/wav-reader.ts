@@ -40,6 +40,7 @@ class WavReader implements AudioReader {
   readonly name: string;
   readonly lostFrames = 0;
   readonly pcmLayout?: PcmLayout;
+  replacedCounts: number[] = [];
   private badSamples = 0;
   private readonly seen = new IntervalSet();
 
@@ -60,6 +61,7 @@ class WavReader implements AudioReader {
   async readFrames(startFrame: number, frameCount: number, into: (Float32Array | null)[], intoOffset = 0): Promise<number> {
     checkReadRequest(this, startFrame, frameCount, into, intoOffset);
     const end = Math.min(this.info.frameCount, startFrame + frameCount);
+    this.replacedCounts = into.map(() => 0);
     const sliceFrames = Math.max(1, Math.floor(SLICE_BYTES / this.blockBytes));
     for (let frame = startFrame; frame < end; frame += sliceFrames) {
       const count = Math.min(sliceFrames, end - frame);
@@ -72,7 +74,7 @@ class WavReader implements AudioReader {
     const { sampleFormat, bitsPerSample } = this.info;
     const bytes = await readExactly(this.source, this.dataStart + frame * this.blockBytes, count * this.blockBytes);
     const coding = sampleCodingOf(sampleFormat, bitsPerSample / 8);
-    const bad = decodeSamples(bytes, coding, count, into, offset);
+    const bad = decodeSamples(bytes, coding, count, into, offset, this.replacedCounts);
     if (sampleFormat !== 'float') return;
     const fresh = this.seen.add(frame, frame + count);
     if (bad === 0) return;

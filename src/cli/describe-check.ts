@@ -1,4 +1,5 @@
 import type { CheckReport, TrackCheck } from '../study/check-study.js';
+import { formatPercent } from '../study/format-share.js';
 import type { Problem } from '../study/timeline.js';
 import { formatDuration } from './progress.js';
 
@@ -11,7 +12,7 @@ export function describeCheck(report: CheckReport, durationSec: number): string 
   const shown = foldAlike(report.problems);
   for (const { severity, text } of shown) lines.push(`${severity === 'note' ? 'note' : severity}: ${text}`);
   if (shown.length > 0) lines.push('');
-  lines.push(report.readShare >= 1 ? `read every sample of ${formatDuration(durationSec)}` : `read ${(100 * report.readShare).toPrecision(2)} % of ${formatDuration(durationSec)} in blocks spread evenly (--full reads every sample)`);
+  lines.push(report.readShare >= 1 ? `read every sample of ${formatDuration(durationSec)}` : `read ${formatPercent(report.readShare)} of ${formatDuration(durationSec)} in blocks spread evenly (--full reads every sample)`);
   const errors = report.problems.filter((p) => p.severity === 'error').length;
   const warnings = report.problems.filter((p) => p.severity === 'warning').length;
   const worth = warnings > 0 ? `, ${warnings} warning${warnings > 1 ? 's' : ''} worth a look` : '';
@@ -49,9 +50,14 @@ function describeTrack(t: TrackCheck): string[] {
   const worst = t.problems.some((p) => p.severity === 'error') ? 'not fit' : t.problems.some((p) => p.severity === 'warning') ? 'look' : 'fit';
   return [
     t.bird, t.recorder, t.format, t.startSec === 0 ? '0' : formatDuration(t.startSec), formatDuration(t.endSec - t.startSec), String(t.gapCount),
-    db(m.noiseFloorDb), db(m.levelDb), db(m.peakDb), String(m.clippedRuns), Number.isFinite(m.dcOffset) ? (100 * m.dcOffset).toFixed(2).replace('-0.00', '0.00') : '-',
+    db(m.noiseFloorDb), db(m.levelDb), db(m.peakDb), String(m.clippedRuns), Number.isFinite(m.dcOffset) ? describeDc(m.dcOffset) : '-',
     m.silentSec.toFixed(1), m.dropoutSec.toFixed(1), worst,
   ];
+}
+
+function describeDc(dcOffset: number): string {
+  if (Math.abs(dcOffset) > 1) return dcOffset > 0 ? '>100' : '<-100';
+  return (100 * dcOffset).toFixed(2).replace('-0.00', '0.00');
 }
 
 function formatColumns(rows: string[][]): string[] {

@@ -1,5 +1,4 @@
 import { availableParallelism } from 'node:os';
-import { resolve } from 'node:path';
 import {
   attributeInline, attributePooled, useInlineRunner, usePooledRunner, type AttributeOptions, type AttributeResult, type MakeRunner, type RunnerOutcome,
 } from '../api/attribute-opened.js';
@@ -31,14 +30,14 @@ export async function attributeLoadedStudy(study: StudyOnDisk, options: Attribut
   const workers = countWorkers(options);
   const kernels = await loadKernelsFile(options.kernels);
   if (workers <= 0) return attributeInline(kernels, study, options);
-  return attributePooled(kernels, createCellPool(resolve(study.manifestPath), workers, options.kernels), study, options);
+  return attributePooled(kernels, createCellPool(study, workers, options.kernels), study, options);
 }
 
 /** Lends work on a study the runner that its options ask for. */
 export async function useStudyRunner<T>(study: StudyOnDisk, options: AttributeStudyOptions, work: (makeRunner: MakeRunner) => Promise<T>): Promise<RunnerOutcome<T>> {
   const workers = countWorkers(options);
   if (workers <= 0) return useInlineRunner(await loadKernelsFile(options.kernels), study, options.signal, work);
-  return usePooledRunner(createCellPool(resolve(study.manifestPath), workers, options.kernels), options.signal, work);
+  return usePooledRunner(createCellPool(study, workers, options.kernels), options.signal, work);
 }
 
 function countWorkers(options: AttributeStudyOptions): number {

@@ -1,12 +1,14 @@
 import { createHash } from 'node:crypto';
 import { stat } from 'node:fs/promises';
-import { join } from 'node:path';
+import { join, resolve } from 'node:path';
 import type { AttributeOptions, AttributeResult } from '../api/attribute-opened.js';
 import { formatTables, formatTablesParquet } from '../api/format-tables.js';
 import { requireTracks } from '../pipeline/attribute-study.js';
 import { packBytes, unpackBytes } from '../pipeline/pack-bytes.js';
+import { quoteName } from '../schema/errors.js';
 import { attributeLoadedStudy } from './attribute-study-file.js';
-import { openCheckpointFolder, type CheckpointFolder, type CheckpointHeader } from './checkpoint-folder.js';
+import { holdsWork, openCheckpointFolder, type CheckpointFolder, type CheckpointHeader } from './checkpoint-folder.js';
+import { countSampleBlocks, sampleFile } from './fingerprint-file.js';
 import { readKernelsFile, requireKernels, type KernelKind } from './kernels-file.js';
 import { readVersion } from './read-version.js';
 import { loadStudy, type StudyOnDisk } from './study-files.js';
@@ -43,7 +45,7 @@ const WRITING = 'writing-tables';
 /** Attributes a study on disk and writes all tables; a run that was stopped goes on from the work it had finished. */
 export async function attributeToFolder(manifestPath: string, folder: string, options: AttributeToFolderOptions = {}): Promise<AttributeOutcome> {
   const run = await prepareRun(manifestPath, options);
-  await prepareResult(folder, options);
+  await prepareTables(folder, WORK, run.header, options);
   const work = await openCheckpointFolder(join(folder, WORK), run.header, { discard: options.overwrite, onDamage: options.onNote });
   if (work.isResumed) options.onNote?.('going on where an earlier run stopped');
   return finishRun(run, folder, work, options);
@@ -71,17 +73,21 @@ export async function prepareRun(manifestPath: string, options: AttributeToFolde
   requireTracks(study.timeline);
   const inputs = await describeInputs(study);
   const kernelHash = createHash('sha256').update(readKernelsFile(kernels)).digest('hex');
-  const header = { schema: 4, volary: readVersion(), kernels, kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs };
+  const header = { schema: 5, volary: readVersion(), kernels, kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs, ...await sampleInputs(study) };
   return { study, inputs, kernels, kernelHash, header, problemCount: bad.length };
 }
 
 /**
- * Makes sure that the tables may be written: tables that are there are only replaced when told, or when a run was stopped while it wrote them.
+ * Makes sure that the tables may be written: tables that are there are only replaced when told, or when a run of just this study and these settings was stopped while it wrote them.
  * @param workName the folder of finished work inside the result
+ * @param header what that work depends on
  * @throws VolaryError 'exists'
  */
-export async function prepareTables(folder: string, workName: string, options: { overwrite?: boolean }): Promise<void> {
-  const wasWriting = await isWritingTables(folder, workName);
+export async function prepareTables(folder: string, workName: string, header: CheckpointHeader, options: { overwrite?: boolean }): Promise<void> {
+  return replaceTables(folder, await holdsWork(join(folder, workName), header, WRITING), options);
+}
+
+async function replaceTables(folder: string, wasWriting: boolean, options: { overwrite?: boolean }): Promise<void> {
   await prepareFolder(folder, RESULT_FILES, { overwrite: options.overwrite || wasWriting });
   if (wasWriting) await sweepUnfinished(folder, RESULT_FILES);
 }
@@ -92,8 +98,8 @@ function isWritingTables(folder: string, workName: string): Promise<boolean> {
 }
 
 /** Makes sure that a result can be begun in a folder as 'attributeToFolder' would. Throws VolaryError 'exists'. */
-export function prepareResult(folder: string, options: { overwrite?: boolean }): Promise<void> {
-  return prepareTables(folder, WORK, options);
+export async function prepareResult(folder: string, options: { overwrite?: boolean }): Promise<void> {
+  return replaceTables(folder, await isWritingTables(folder, WORK), options);
 }
 
 /** True where all tables of a result were written, the record of the run last, and nothing of it is left to do. */
@@ -115,8 +121,9 @@ export async function finishRun(run: PreparedRun, folder: string, work: Checkpoi
     return unpackBytes(earlier) as AttributeOutcome;
   }
   const result = await attributeLoadedStudy(study, { ...options, checkpoint: work });
-  const unread = result.problems.slice(study.timeline.problems.length);
-  for (const p of unread) options.onNote?.(`error: ${p.text}`);
+  const found = result.problems.slice(study.timeline.problems.length);
+  for (const p of found) options.onNote?.(`${p.severity}: ${p.text}`);
+  const unread = found.filter((p) => p.severity === 'error');
   await work.save(WRITING, new Uint8Array(0));
   await writeTables(folder, run, result);
   const outcome = describe(study, result, folder, run.problemCount + unread.length);
@@ -140,6 +147,15 @@ function describeRun(studyPath: string, { study, inputs, kernels, kernelHash }: 
     gainsDb: Object.fromEntries(study.timeline.tracks.map((t, j) => [t.bird, Number(result.gainDb[j].toFixed(3))])),
     inputs,
   };
+}
+
+/** Digest of each file's content here and there, under a key that names the file: work is not gone on with where a recording was replaced by another of the same length. */
+async function sampleInputs(study: StudyOnDisk): Promise<Record<string, string | null>> {
+  const paths = [...study.headers].flatMap(([path, header]) => ('info' in header ? [path] : []));
+  const blockCount = countSampleBlocks(paths.length);
+  const samples: Record<string, string | null> = {};
+  for (const path of paths) samples[`content of ${quoteName(path)}`] = await sampleFile(resolve(study.folder, path), blockCount);
+  return samples;
 }
 
 function describe(study: StudyOnDisk, result: AttributeResult, folder: string, problemCount: number): AttributeOutcome {

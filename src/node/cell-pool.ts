@@ -1,11 +1,19 @@
+import { resolve } from 'node:path';
 import { Worker } from 'node:worker_threads';
 import { createWorkerPool, type WorkerPool, type WorkerPort } from '../parallel/worker-pool.js';
+import type { StudyManifest } from '../study/manifest.js';
+import type { Timeline } from '../study/timeline.js';
 import { requireKernels, type KernelKind } from './kernels-file.js';
+import type { StudyOnDisk } from './study-files.js';
 
-/** Worker threads that each open the study for themselves and do its cells. */
-export function createCellPool(manifestPath: string, workerCount: number, kernels: KernelKind = 'plain'): WorkerPool {
+/** What a thread is started with: the study as the main thread read it. Headers are not read anew, for a file that fails just then would be missing without a word. */
+export interface CellThreadStart { folder: string; manifest: StudyManifest; timeline: Timeline; kernels: KernelKind }
+
+/** Worker threads that each open the files of a study for themselves and do its cells. */
+export function createCellPool({ folder, manifest, timeline }: StudyOnDisk, workerCount: number, kernels: KernelKind = 'plain'): WorkerPool {
   requireKernels(kernels);
-  return createWorkerPool(Array.from({ length: workerCount }, () => startThread(manifestPath, kernels)));
+  const start: CellThreadStart = { folder: resolve(folder), manifest, timeline, kernels };
+  return createWorkerPool(Array.from({ length: workerCount }, () => startThread(start)));
 }
 
 /**
@@ -14,8 +22,8 @@ export function createCellPool(manifestPath: string, workerCount: number, kernel
  */
 export const YOUNG_MB = 6;
 
-function startThread(manifestPath: string, kernels: KernelKind): WorkerPort {
-  const worker = new Worker(new URL('./cell-thread.js', import.meta.url), { workerData: { manifestPath, kernels }, resourceLimits: { maxYoungGenerationSizeMb: YOUNG_MB } });
+function startThread(start: CellThreadStart): WorkerPort {
+  const worker = new Worker(new URL('./cell-thread.js', import.meta.url), { workerData: start, resourceLimits: { maxYoungGenerationSizeMb: YOUNG_MB } });
   return {
     send: (job) => worker.postMessage(job),
     listen(onAnswer, onFailure) {

@@ -1,18 +1,18 @@
-/** One worker thread of the pool: opens the study, then does the cells it is sent. */
+/** One worker thread of the pool: does the cells of a study that it is sent. */
 import { parentPort, workerData } from 'node:worker_threads';
 import { answerJob, listTransfers, type CellJob, type OpenedCells } from '../parallel/answer-jobs.js';
 import { planStudy } from '../pipeline/plan-study.js';
 import { CellWorker } from '../pipeline/cell-work.js';
 import { StudyAudio } from '../study/study-audio.js';
-import { loadKernelsFile, type KernelKind } from './kernels-file.js';
-import { loadStudy } from './study-files.js';
+import type { CellThreadStart } from './cell-pool.js';
+import { loadKernelsFile } from './kernels-file.js';
+import { openFilesIn } from './study-files.js';
 
-const { manifestPath, kernels } = workerData as { manifestPath: string; kernels: KernelKind };
+const { folder, manifest, timeline, kernels } = workerData as CellThreadStart;
 
 async function open(): Promise<OpenedCells> {
-  const study = await loadStudy(manifestPath, undefined, { isBlocking: true });
-  const audio = new StudyAudio(study.timeline, study.openReader);
-  const { settings, plan } = planStudy(study.timeline, study.manifest);
+  const audio = new StudyAudio(timeline, openFilesIn(folder, { isBlocking: true }));
+  const { settings, plan } = planStudy(timeline, manifest);
   return { audio, worker: new CellWorker(await loadKernelsFile(kernels), audio, settings, plan) };
 }
 

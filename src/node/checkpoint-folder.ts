@@ -1,8 +1,9 @@
 import { createHash } from 'node:crypto';
-import { readdir, readFile, rm, stat } from 'node:fs/promises';
+import { readdir, rm, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { Checkpoint } from '../pipeline/checkpoint.js';
 import { quoteName, VolaryError } from '../schema/errors.js';
+import { readRegularFile } from './read-regular.js';
 import { prepareFolder, writeFileAtomic } from './write-files.js';
 
 /** What finished work depends on: it is only used again where all of it is the same. */
@@ -27,9 +28,9 @@ export interface CheckpointOptions {
 const HEADER = 'header.json';
 
 /**
- * Finished work as files of a folder. Each begins with a checksum over the header and its own content, so that a damaged file, or one of another
- * study, is done again instead of being believed, whatever happened to the header.
- * @throws VolaryError 'stale' naming the first field that differs, 'unreadable' where the folder cannot be written
+ * Finished work as files of a folder. Each begins with a checksum over the header, its own key and its own content, so that a damaged file, one of another
+ * study, or one under the name of another piece is done again instead of being believed, whatever happened to the header.
+ * @throws VolaryError 'stale' naming the first field that differs, 'unreadable' where the folder cannot be written; from its methods 'stale' where another run took the folder away
  */
 export async function openCheckpointFolder(folder: string, header: CheckpointHeader, options: CheckpointOptions = {}): Promise<CheckpointFolder> {
   const found = await readCheckpointHeader(folder);
@@ -48,25 +49,50 @@ export async function openCheckpointFolder(folder: string, header: CheckpointHea
     isKept = !field;
   }
   await prepareFolder(folder, []);
-  if (found === 'damaged' || !found || !isKept) await writeFileAtomic(join(folder, HEADER), `${digest('', wanted)}\n${wanted}\n`, { overwrite: true });
+  if (found === 'damaged' || !found || !isKept) await writeWork(folder, HEADER, `${digest('', wanted)}\n${wanted}\n`);
   const identity = digest('', wanted);
-  const locate = (key: string): string => join(folder, `${key}.part`);
   return {
     isResumed: isKept,
-    load: (key) => loadWork(locate(key), identity, options.onDamage),
-    save: (key, bytes) => writeFileAtomic(locate(key), Buffer.concat([Buffer.from(`${digest(identity, bytes)}\n`), bytes]), { overwrite: true }),
+    load: (key) => loadWork(locateWork(folder, key), identity + key, options.onDamage),
+    save: (key, bytes) => writeWork(folder, `${key}.part`, Buffer.concat([Buffer.from(`${digest(identity + key, bytes)}\n`), bytes])),
     async clear(lastKey) {
       const last = `${lastKey}.part`;
-      for (const name of await readdir(folder)) if (name !== last) await rm(join(folder, name), { recursive: true, force: true });
-      await rm(folder, { recursive: true, force: true });
+      // Another run that has finished, too, may be clearing the same folder.
+      for (const name of await readdir(folder).catch(() => [])) if (name !== last) await rm(join(folder, name), { recursive: true, force: true });
+      await rm(folder, { recursive: true, force: true, maxRetries: 3 });
     },
   };
+}
+
+/** Whether a folder holds a whole piece of work under a key that was written with just this header. */
+export async function holdsWork(folder: string, header: CheckpointHeader, key: string): Promise<boolean> {
+  return await loadWork(locateWork(folder, key), digest('', JSON.stringify(header)) + key) !== undefined;
+}
+
+function locateWork(folder: string, key: string): string {
+  return join(folder, `${key}.part`);
+}
+
+async function writeWork(folder: string, name: string, data: string | Uint8Array): Promise<void> {
+  const path = join(folder, name);
+  const found = await stat(path).catch(() => undefined);
+  // What is neither file nor folder is in the way: written to, a pipe would wait for a reader.
+  if (found && !found.isFile() && !found.isDirectory()) await rm(path, { force: true });
+  try {
+    await writeFileAtomic(path, data, { overwrite: true });
+  } catch (error) {
+    // The folder was there when work began: only another run removes it, or what is just being written into it.
+    if (((error as Error).cause as NodeJS.ErrnoException | undefined)?.code !== 'ENOENT') throw error;
+    throw new VolaryError('stale', {
+      where: quoteName(folder), what: 'was removed meanwhile: another run is working or has finished in this folder', mend: 'look whether its tables are there; if not, run the same command again, one at a time',
+    }, { cause: error });
+  }
 }
 
 async function loadWork(path: string, identity: string, onDamage?: (text: string) => void): Promise<Uint8Array | undefined> {
   let got = 'its checksum does not fit';
   try {
-    const bytes = await readFile(path);
+    const bytes = await readRegularFile(path);
     const line = bytes.indexOf('\n');
     const body = bytes.subarray(line + 1);
     if (bytes.toString('latin1', 0, Math.max(0, line)) === digest(identity, body)) return body;
@@ -82,7 +108,7 @@ async function loadWork(path: string, identity: string, onDamage?: (text: string
 /** What the finished work in a folder depends on; undefined where there is none, 'damaged' where it is not what was written. */
 export async function readCheckpointHeader(folder: string): Promise<CheckpointHeader | 'damaged' | undefined> {
   try {
-    const text = await readFile(join(folder, HEADER), 'utf8');
+    const text = (await readRegularFile(join(folder, HEADER))).toString('utf8');
     const [checksum, header] = text.split('\n');
     return header !== undefined && checksum === digest('', header) ? JSON.parse(header) as CheckpointHeader : 'damaged';
   } catch (error) {
@@ -97,25 +123,4 @@ function digest(identity: string, content: string | Uint8Array): string {
 function show(value: unknown): string {
   const text = JSON.stringify(value) ?? 'nothing';
   return text.length > 60 ? `${text.slice(0, 57)}...` : text;
-}
-
-/** Size of a file and a digest of its first and last 64 KiB: tells another recording of the same name apart without reading all of it. */
-export async function fingerprintFile(path: string): Promise<{ sizeBytes: number; sha256Ends: string } | null> {
-  const { open } = await import('node:fs/promises');
-  try {
-    const info = await stat(path);
-    if (!info.isFile()) return null;
-    const handle = await open(path, 'r');
-    try {
-      const length = Math.min(65536, info.size);
-      const ends = Buffer.alloc(2 * length);
-      await handle.read(ends, 0, length, 0);
-      await handle.read(ends, length, length, info.size - length);
-      return { sizeBytes: info.size, sha256Ends: createHash('sha256').update(ends).digest('hex') };
-    } finally {
-      await handle.close();
-    }
-  } catch {
-    return null;
-  }
 }

@@ -5,7 +5,7 @@ import { calibrateForParts, divideStudy, extractPart, type StudyPart } from '../
 import { quoteName, VolaryError } from '../schema/errors.js';
 import { useStudyRunner } from './attribute-study-file.js';
 import { areTablesWritten, finishRun, prepareRun, prepareTables, type AttributeOutcome, type AttributeToFolderOptions, type PreparedRun } from './attribute-to-folder.js';
-import { openCheckpointFolder, readCheckpointHeader, type CheckpointFolder } from './checkpoint-folder.js';
+import { openCheckpointFolder, readCheckpointHeader, type CheckpointFolder, type CheckpointHeader } from './checkpoint-folder.js';
 import { formatRanges } from './format-ranges.js';
 import type { KernelKind } from './kernels-file.js';
 import { writeFileAtomic } from './write-files.js';
@@ -22,19 +22,24 @@ const CALIBRATION = 'calibration';
  */
 export async function planParts(manifestPath: string, folder: string, partCount: number, options: AttributeToFolderOptions = {}): Promise<AttributeOutcome> {
   const run = await prepareRun(manifestPath, options);
-  await prepareTables(folder, PARTS, options);
-  const work = await openCheckpointFolder(join(folder, PARTS), { ...run.header, parts: partCount }, { discard: options.overwrite, onDamage: options.onNote });
+  const header = { ...run.header, parts: partCount };
+  await prepareTables(folder, PARTS, header, options);
+  const work = await openCheckpointFolder(join(folder, PARTS), header, { discard: options.overwrite, onDamage: options.onNote });
   const { timeline, manifest } = run.study;
   const { unread } = await useStudyRunner(run.study, options, (makeRunner) => calibrateForParts(timeline, manifest, makeRunner, { ...options, checkpoint: work }));
   for (const text of unread) options.onNote?.(`error: ${text}`);
   const parts = divideStudy(timeline, manifest, partCount);
+  const summary = { plan: partCount, durationSec: timeline.durationSec, parts, folder, problems: run.problemCount + unread.length };
+  if (unread.length > 0) {
+    return { complete: false, text: `${manifest.name}: the plan is not finished: recordings could not be read, and what rests on them was not kept; run --plan ${partCount} again`, summary };
+  }
   // Written last: where it is there, the plan is complete.
   await writeFileAtomic(join(folder, PARTS, PLAN), `${JSON.stringify({ schema: 1, name: manifest.name, durationSec: timeline.durationSec, parts }, null, 2)}\n`, { overwrite: true });
   return {
     // A study that can be used in part goes on, on a cluster too: notes say what is wrong, and the merge ends with it.
     complete: true,
     text: `${manifest.name}: plan of ${partCount} ${partCount === 1 ? 'part' : 'parts'} in ${join(folder, PARTS)}; next --part 1${partCount > 1 ? ` to ${partCount}` : ''}, then --merge`,
-    summary: { plan: partCount, durationSec: timeline.durationSec, parts, folder, problems: run.problemCount + unread.length },
+    summary,
   };
 }
 
@@ -52,10 +57,14 @@ export async function runPart(manifestPath: string, folder: string, part: number
   const { unread } = await useStudyRunner(run.study, { ...options, kernels }, (makeRunner) => extractPart(timeline, manifest, own, makeRunner, { ...options, maxOffsetSec, checkpoint: work }));
   for (const text of unread) options.onNote?.(`error: ${text}`);
   const blocks = own.endBlock - own.firstBlock;
+  const summary = { part, of: parts.length, blocks, fromSec: own.fromSec, toSec: own.toSec, folder, problems: run.problemCount + unread.length };
+  if (unread.length > 0) {
+    return { complete: false, text: `${manifest.name}: part ${part} of ${parts.length} is not done: recordings could not be read, and what rests on them was not kept; run --part ${part} again`, summary };
+  }
   return {
     complete: true,
     text: `${manifest.name}: part ${part} of ${parts.length} is done, ${blocks === 0 ? 'it is empty' : `${own.fromSec.toFixed(0)} to ${own.toSec.toFixed(0)} s of the study`}`,
-    summary: { part, of: parts.length, blocks, fromSec: own.fromSec, toSec: own.toSec, folder, problems: run.problemCount + unread.length },
+    summary,
   };
 }
 
@@ -64,18 +73,18 @@ export async function runPart(manifestPath: string, folder: string, part: number
  * @throws VolaryError 'no-data' naming parts that are missing or damaged, 'bad-option' without a plan, 'stale', 'exists'
  */
 export async function mergeParts(manifestPath: string, folder: string, options: AttributeToFolderOptions = {}): Promise<AttributeOutcome> {
-  const { run, work, parts, maxOffsetSec } = await openPlan(manifestPath, folder, options);
+  const { run, header, work, parts, maxOffsetSec } = await openPlan(manifestPath, folder, options);
   // A merge that was stopped while it cleaned up has nothing left to look for.
   if (!await areTablesWritten(work)) {
     await requireCalibration(work, folder, parts.length);
     await requireParts(work, folder, parts);
   }
-  await prepareTables(folder, PARTS, options);
+  await prepareTables(folder, PARTS, header, options);
   // All that reads audio is done: no threads.
   return finishRun(run, folder, work, { ...options, maxOffsetSec, workers: 0 });
 }
 
-interface OpenedPlan { run: PreparedRun; work: CheckpointFolder; parts: StudyPart[]; maxOffsetSec: number; kernels: KernelKind }
+interface OpenedPlan { run: PreparedRun; header: CheckpointHeader; work: CheckpointFolder; parts: StudyPart[]; maxOffsetSec: number; kernels: KernelKind }
 
 /** Opens the plan in a folder; settings that are not given are those of the plan. */
 async function openPlan(manifestPath: string, folder: string, options: AttributeToFolderOptions, onDamage?: (text: string) => void): Promise<OpenedPlan> {
@@ -86,8 +95,9 @@ async function openPlan(manifestPath: string, folder: string, options: Attribute
   const maxOffsetSec = options.maxOffsetSec ?? Number(found?.maxOffsetSec);
   const kernels = options.kernels ?? (found?.kernels === 'relaxed' ? 'relaxed' : 'plain');
   const run = await prepareRun(manifestPath, { ...options, maxOffsetSec, kernels });
-  const work = await openCheckpointFolder(join(folder, PARTS), { ...run.header, parts: partCount }, { mend: 'give the study and the settings of the plan, or plan anew with --plan N --force', onDamage });
-  return { run, work, parts: divideStudy(run.study.timeline, run.study.manifest, partCount), maxOffsetSec, kernels };
+  const header = { ...run.header, parts: partCount };
+  const work = await openCheckpointFolder(join(folder, PARTS), header, { mend: 'give the study and the settings of the plan, or plan anew with --plan N --force', onDamage });
+  return { run, header, work, parts: divideStudy(run.study.timeline, run.study.manifest, partCount), maxOffsetSec, kernels };
 }
 
 function refuseWithoutPlan(folder: string): VolaryError {

@@ -90,6 +90,9 @@ export async function separatePrepared({ study, folder, names, mark }: PreparedS
   // A file may fail in a worker alone, which takes it for silence then.
   const failures = new Set([...audio.problems.map((p) => p.text), ...(pool?.problems ?? [])]);
   for (const text of failures) options.onNote?.(`error: ${text}`);
+  birds.forEach((bird, j) => {
+    if (audio.nonFiniteCounts[j] > 0) options.onNote?.(`warning: ${quoteName(bird)}: samples that are no numbers were written as 0`);
+  });
   const tracks = birds.map((bird, j) => ({ bird, file: names[j], changedSec: changedFrames[j] / timeline.sampleRateHz }));
   const done = { durationSec: timeline.durationSec, tracks, problems: problems + failures.size };
   const summary = { ...done, folder };

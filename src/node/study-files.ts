@@ -35,10 +35,15 @@ export async function loadStudy(manifestPath: string, onHeader?: (done: number, 
   const manifest = await readManifest(manifestPath);
   const folder = dirname(manifestPath);
   // Not made absolute: messages name files the way the user wrote the manifest's place.
-  const openReader = (path: string): Promise<AudioReader> => openAudioFile(isAbsolute(path) ? path : join(folder, path), options);
+  const openReader = openFilesIn(folder, options);
   const paths = [...new Set(manifest.tracks.flatMap((t) => t.files.map((f) => f.path)))];
   const headers = await readHeaders(paths, openReader, onHeader);
   return { manifestPath, folder, manifest, headers, timeline: buildTimeline(manifest, headers), openReader };
+}
+
+/** Opens files by their paths as written in a manifest that lies in a folder. */
+export function openFilesIn(folder: string, options?: FileSourceOptions): (path: string) => Promise<AudioReader> {
+  return (path) => openAudioFile(isAbsolute(path) ? path : join(folder, path), options);
 }
 
 /** Reads a manifest alone; none of its files is looked at. Throws like loadStudy. */

@@ -1,7 +1,7 @@
 /** What the recordings of a study are, so that a result can be told from that of another study. */
 import { join, resolve } from 'node:path';
 import { quoteName, VolaryError } from '../schema/errors.js';
-import { fingerprintFile } from './checkpoint-folder.js';
+import { fingerprintFile } from './fingerprint-file.js';
 import { readRunFile } from './run-record.js';
 import type { StudyOnDisk } from './study-files.js';
 

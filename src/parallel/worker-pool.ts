@@ -1,5 +1,6 @@
 import { VolaryError, type ErrorCode } from '../schema/errors.js';
 import type { CellRunner } from '../pipeline/calibrate.js';
+import type { TellCell } from '../pipeline/checkpoint.js';
 import type { CellAnswer, CellJob } from './answer-jobs.js';
 
 /** A worker as the pool sees it, be it a thread of Node or a Web Worker. */
@@ -17,7 +18,7 @@ export interface WorkerPool extends CellRunner {
   close(): Promise<void>;
 }
 
-interface PendingJob { job: CellJob; resolve: (value: never) => void; reject: (error: Error) => void }
+interface PendingJob { job: CellJob; resolve: (value: never, isUnread: boolean) => void; reject: (error: Error) => void }
 
 /** Most jobs that one worker holds: enough for it to go on while this thread decides a chunk. */
 const MOST_HELD = 24;
@@ -54,14 +55,14 @@ export function createWorkerPool(ports: readonly WorkerPort[]): WorkerPool {
       held[k].delete(answer.id);
       for (const p of answer.problems) problems.add(p);
       if ('error' in answer) pending.reject(new VolaryError(answer.error.code as ErrorCode, { what: answer.error.message }));
-      else pending.resolve(answer.value as never);
+      else pending.resolve(answer.value as never, answer.isUnread);
       feed();
     }, fail);
   });
-  const run = <T>(jobs: readonly CellJob[], onDone: () => void): Promise<T[]> => {
+  const run = <T>(jobs: readonly CellJob[], onDone: TellCell): Promise<T[]> => {
     const all = Promise.all(jobs.map((job) => new Promise<T>((resolve, reject) => {
       if (failure) return reject(failure);
-      queue.push({ job, resolve: (v) => { onDone(); resolve(v); }, reject });
+      queue.push({ job, resolve: (v, isUnread) => { onDone(isUnread); resolve(v); }, reject });
     })));
     feed();
     return all;

@@ -39,6 +39,8 @@ export interface StudyResult extends StudyTables {
   durationSec: number;
   /** Per track: seconds that its files should hold but that could not be read; they count as lost. */
   damagedSec: number[];
+  /** Per track: samples that are no numbers (NaN, infinite) and were read as 0. */
+  nonFiniteCounts: number[];
 }
 
 export interface AttributeOptions {
@@ -73,9 +75,8 @@ export async function attributeStudy(
 ): Promise<StudyResult> {
   requireTracks(timeline);
   const { settings, plan } = planStudy(timeline, manifest);
-  const checkpoint = options.checkpoint ?? noCheckpoint;
   const runner = makeRunner(settings, plan);
-  const calibration = await resumeCalibration(runner, timeline, settings, plan, options);
+  const { calibration, checkpoint } = await resumeCalibration(runner, timeline, settings, plan, options);
   const models = options.models ?? SHIPPED_MODELS;
   const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.kernels ? decideByKernels(models, options.kernels) : models);
   let done = 0;
@@ -83,14 +84,20 @@ export async function attributeStudy(
     const block = tables.add(chunk);
     options.onCalls?.(block);
   });
-  return { ...tables.finish(), settings, gainDb: calibration.gainDb, durationSec: timeline.durationSec, damagedSec: tables.sumDamage() };
+  return { ...tables.finish(), settings, gainDb: calibration.gainDb, durationSec: timeline.durationSec, damagedSec: tables.sumDamage(), nonFiniteCounts: calibration.nonFiniteCounts };
 }
 
+/** A calibration and where work that rests on it may be kept: nowhere, if recordings could not be read while it was made. */
+export interface ResumedCalibration { calibration: Calibration; checkpoint: Checkpoint }
+
 /** Calibration of a study, loaded from the checkpoint or done and saved. */
-export function resumeCalibration(runner: CellRunner, timeline: Timeline, settings: AnalysisSettings, plan: CellPlan, options: AttributeOptions): Promise<Calibration> {
-  return resumeStep(options.checkpoint ?? noCheckpoint, 'calibration', () => calibrateStudy(runner, timeline, settings, plan, {
+export async function resumeCalibration(runner: CellRunner, timeline: Timeline, settings: AnalysisSettings, plan: CellPlan, options: AttributeOptions): Promise<ResumedCalibration> {
+  let checkpoint = options.checkpoint ?? noCheckpoint;
+  const calibration = await resumeStep(checkpoint, 'calibration', (spoil) => calibrateStudy(runner, timeline, settings, plan, {
     maxOffsetSec: options.maxOffsetSec ?? 60, onProgress: options.onProgress, checkpoint: options.checkpoint,
+    onUnread: () => { spoil(); checkpoint = noCheckpoint; },
   }));
+  return { calibration, checkpoint };
 }
 
 /** Collects rows chunk by chunk; the evidence itself is not kept. */

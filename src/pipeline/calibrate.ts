@@ -12,17 +12,18 @@ import type { Gap } from '../study/study-audio.js';
 import type { ArrivalTask } from './arrival-work.js';
 import { joinActivity, measureActiveShare, SpanFinder, type ActiveTime } from './active-time.js';
 import { findSurveyIndex, type CellPlan } from './cells.js';
-import { noCheckpoint, resumeCells, type Checkpoint } from './checkpoint.js';
+import { noCheckpoint, resumeCells, type Checkpoint, type TellCell } from './checkpoint.js';
 import type { ExtractResult, ExtractTask } from './cell-work.js';
 import { buildFloorTable, meanFloorDb, type FloorTable } from './floor-table.js';
 import { GainWatch, lookInBatches, planBatches, type LookRule } from './look-plan.js';
+import { joinStill, type StillRun } from './still-runs.js';
 import type { SurveyResult } from './survey-cell.js';
 
 /** Runs the jobs that read audio, in order or in parallel; results come back in the order of the tasks. */
 export interface CellRunner {
-  survey(cells: number[], onDone: () => void): Promise<SurveyResult[]>;
-  extract(tasks: ExtractTask[], onDone: () => void): Promise<ExtractResult[]>;
-  listen(tasks: ArrivalTask[], onDone: () => void): Promise<CallArrival[][]>;
+  survey(cells: number[], onDone: TellCell): Promise<SurveyResult[]>;
+  extract(tasks: ExtractTask[], onDone: TellCell): Promise<ExtractResult[]>;
+  listen(tasks: ArrivalTask[], onDone: TellCell): Promise<CallArrival[][]>;
 }
 
 /** What extraction needs to know beforehand: noise floors, clocks and receiver gains of the whole study. */
@@ -36,6 +37,10 @@ export interface Calibration {
   active: ActiveTime;
   /** Stretches of tracks without sound, frames on their recorders' clocks. */
   gaps: Gap[];
+  /** Stretches of at least a second in which a track stands still, frames on their recorders' clocks: its link is down. */
+  still: StillRun[];
+  /** Per track: samples that are no numbers and were read as 0. */
+  nonFiniteCounts: number[];
 }
 
 export interface CalibrateOptions {
@@ -43,6 +48,8 @@ export interface CalibrateOptions {
   onProgress?: (stage: string, done: number, total: number) => void;
   /** Keeps what is finished of a pass. */
   checkpoint?: Checkpoint;
+  /** Told when a recording could not be read: the calibration serves this run alone, and nothing that rests on it may be kept. */
+  onUnread?: () => void;
 }
 
 /** Cells of the calibration passes: so many that they hold this much active time, seconds. Clocks of several recorders ask for one in ten at least. */
@@ -65,13 +72,17 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
     let done = 0;
     return () => options.onProgress?.(stage, ++done, total);
   };
-  const checkpoint = options.checkpoint ?? noCheckpoint;
-  const surveys = await surveyStudy(runner, plan, checkpoint, report('survey', plan.surveyCount));
+  let checkpoint = options.checkpoint ?? noCheckpoint;
+  // Each pass rests on the ones before it: what follows a piece that could not be read is not kept either.
+  const onUnread = (): void => { checkpoint = noCheckpoint; options.onUnread?.(); };
+  const surveys = await surveyStudy(runner, plan, checkpoint, report('survey', plan.surveyCount), onUnread);
   const recorderOfTrack = timeline.tracks.map((t) => t.recorderIndex);
   const floors = buildFloorTable(surveys, timeline.tracks.length, settings.fftSize / 2 + 1, plan.surveySec);
   const response = computeBandResponse(designBand(settings.bandHz, settings.sampleRateHz), settings.fftSize);
   const active = joinActivity(surveys, floors, response, recorderOfTrack, plan, settings);
   const gaps = surveys.flatMap((s) => s.gaps);
+  const still = joinStill(surveys.flatMap((s) => s.still), settings.sampleRateHz);
+  const nonFiniteCounts = timeline.tracks.map((_, j) => surveys.reduce((sum, s) => sum + s.nonFiniteCounts[j], 0));
   const coarse = findCoarseClocks(surveys, timeline, plan, settings, options.maxOffsetSec);
   const priorGainDb = centre(floorsOfStudy(floors, settings));
   const enough = ENOUGH_SEC / Math.max(1e-3, measureActiveShare(active)) / plan.cellSec;
@@ -88,7 +99,7 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
     const isEnough = (found: Candidate[][]): boolean => isAlone && watch.isSettled(found);
     const found = await lookInBatches(batches, isEnough, async (batch, b) => {
       const tasks = batch.map((cell) => ({ ...makeTask(plan, { floors, clock, gainDb }, spans, cell), tellingOnly: true }));
-      const results = await resumeCells(checkpoint, `look-${pass}-${nameNumber(b)}`, tasks.length, onDone, (tell) => runner.extract(tasks, tell));
+      const results = await resumeCells(checkpoint, `look-${pass}-${nameNumber(b)}`, tasks.length, onDone, (tell) => runner.extract(tasks, tell), onUnread);
       return results.map((r) => unpackCandidates(r.rows, timeline.tracks.length));
     });
     for (let k = found.length; k < cells.length; k++) onDone();
@@ -102,7 +113,7 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
     if (isAlone) return [];
     const calls = chooseCalls(candidates, recorderOfTrack, MOST_CALLS);
     const tasks = range(Math.ceil(calls.length / TASK_CALLS)).map((n) => ({ clock, calls: calls.slice(n * TASK_CALLS, (n + 1) * TASK_CALLS) }));
-    return resumeCells(checkpoint, `look-${lookCount}-arrivals`, tasks.length, report(name, tasks.length), async (tell) => (await runner.listen(tasks, tell)).flat());
+    return resumeCells(checkpoint, `look-${lookCount}-arrivals`, tasks.length, report(name, tasks.length), async (tell) => (await runner.listen(tasks, tell)).flat(), onUnread);
   };
   const arrivals = await listen('calibration of clocks', first, coarse);
   const clock = fitClocks({ candidates: first, recorderOfTrack, coarse, arrivals, durationSec: plan.durationSec });
@@ -110,16 +121,16 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   const rough = [...fitGains(sameRecorderOnly(first, timeline), priorGainDb).gainDb];
   const second = await look('calibration, once more', sampled, rough, clock, SECOND_RULE);
   return {
-    floors, active, gaps, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
+    floors, active, gaps, still, nonFiniteCounts, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
     clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, otherLooks: [{ candidates: first, clock: coarse }], arrivals, durationSec: plan.durationSec }),
   };
 }
 
 /** The survey in pieces that are saved as they are finished: on a slow disk it takes hours. */
-async function surveyStudy(runner: CellRunner, plan: CellPlan, checkpoint: Checkpoint, onDone: () => void): Promise<SurveyResult[]> {
+async function surveyStudy(runner: CellRunner, plan: CellPlan, checkpoint: Checkpoint, onDone: () => void, onUnread: () => void): Promise<SurveyResult[]> {
   const pieces = range(Math.ceil(plan.surveyCount / SURVEY_BATCH)).map((n) => {
     const cells = range(Math.min(plan.surveyCount, (n + 1) * SURVEY_BATCH)).slice(n * SURVEY_BATCH);
-    return resumeCells(checkpoint, `survey-${nameNumber(n)}`, cells.length, onDone, (tell) => runner.survey(cells, tell));
+    return resumeCells(checkpoint, `survey-${nameNumber(n)}`, cells.length, onDone, (tell) => runner.survey(cells, tell), onUnread);
   });
   return (await Promise.all(pieces)).flat();
 }

@@ -51,32 +51,38 @@ export class CellWorker {
     this.meter = new LagMeter(settings.fftSize, settings.sampleRateHz, settings.maxLagSec);
   }
 
-  survey(index: number): Promise<SurveyResult> {
+  /** @param onUnread of this and the other jobs: called when a recording could not be read for it, so that its result lacks what is there */
+  survey(index: number, onUnread?: () => void): Promise<SurveyResult> {
     return this.queue(() => {
       this.surveyor ??= new SurveyWorker(this.module, this.audio, this.settings, this.plan);
       return this.surveyor.survey(index);
-    });
+    }, onUnread);
   }
 
-  extract(task: ExtractTask): Promise<ExtractResult> {
+  extract(task: ExtractTask, onUnread?: () => void): Promise<ExtractResult> {
     return this.queue(async () => {
       const candidates: Candidate[] = [];
       const lostRuns: ExtractResult['lostRuns'] = [];
       for (const span of task.spans) await this.extractSpan(task, span, candidates, lostRuns);
       return { rows: packCandidates(candidates, this.audio.timeline.tracks.length), lostRuns };
-    });
+    }, onUnread);
   }
 
   /** Where chosen calls arrived on the other recorders. */
-  listen(task: ArrivalTask): Promise<CallArrival[]> {
+  listen(task: ArrivalTask, onUnread?: () => void): Promise<CallArrival[]> {
     return this.queue(() => {
       this.arrivals ??= new ArrivalWorker(this.audio, this.settings);
       return this.arrivals.measure(task);
-    });
+    }, onUnread);
   }
 
-  private queue<T>(job: () => Promise<T>): Promise<T> {
-    const result = this.last.then(job);
+  private queue<T>(job: () => Promise<T>, onUnread?: () => void): Promise<T> {
+    const result = this.last.then(async () => {
+      const before = this.audio.unreadCount;
+      const value = await job();
+      if (this.audio.unreadCount > before) onUnread?.();
+      return value;
+    });
     this.last = result.catch(() => undefined);
     return result;
   }

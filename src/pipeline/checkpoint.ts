@@ -9,21 +9,37 @@ export interface Checkpoint {
 /** Keeps nothing. */
 export const noCheckpoint: Checkpoint = { load: async () => undefined, save: async () => undefined };
 
-/** Loads the result of a step or does it and saves it. Numbers survive it exactly, so that a resumed run gives the same bytes. */
-export async function resumeStep<T>(checkpoint: Checkpoint, key: string, work: () => Promise<T>): Promise<T> {
-  if (checkpoint === noCheckpoint) return work();
+/** Told once for every cell that is done; `isUnread` where a recording could not be read meanwhile, so that the result lacks what a later run may find. */
+export type TellCell = (isUnread?: boolean) => void;
+
+/**
+ * Loads the result of a step or does it and saves it. Numbers survive it exactly, so that a resumed run gives the same bytes.
+ * @param work may call `spoil`: then its result serves this run alone and is not saved
+ */
+export async function resumeStep<T>(checkpoint: Checkpoint, key: string, work: (spoil: () => void) => Promise<T>): Promise<T> {
+  if (checkpoint === noCheckpoint) return work(() => undefined);
   const found = await checkpoint.load(key);
   if (found !== undefined) return unpackBytes(found) as T;
-  const value = await work();
-  await checkpoint.save(key, packBytes(value));
+  let isWhole = true;
+  const value = await work(() => { isWhole = false; });
+  if (isWhole) await checkpoint.save(key, packBytes(value));
   // What was computed and what would be loaded are the same values: not-a-number and typed arrays are kept by the packing.
   return value;
 }
 
-/** Like resumeStep for work on several cells, each of which is told of once, loaded or done. */
-export async function resumeCells<T>(checkpoint: Checkpoint, key: string, cellCount: number, onCell: () => void, work: (tell: () => void) => Promise<T>): Promise<T> {
+/**
+ * Like resumeStep for work on several cells, each of which is told of once, loaded or done. A disk that fails for a moment must not become
+ * evidence of silence: where a cell could not read its recordings, nothing is saved, and `onUnread` is told.
+ */
+export async function resumeCells<T>(
+  checkpoint: Checkpoint, key: string, cellCount: number, onCell: () => void, work: (tell: TellCell) => Promise<T>, onUnread?: () => void,
+): Promise<T> {
   let told = 0;
-  const result = await resumeStep(checkpoint, key, () => work(() => { told++; onCell(); }));
+  const result = await resumeStep(checkpoint, key, (spoil) => work((isUnread) => {
+    told++;
+    if (isUnread) { spoil(); onUnread?.(); }
+    onCell();
+  }));
   for (; told < cellCount; told++) onCell();
   return result;
 }

@@ -1,8 +1,9 @@
-/** How much of every track is no use: not recorded, damaged, or its link down. */
+/** How much of every track is no use: not recorded, damaged, or its link down (noise of a receiver, or nothing that moves at all). */
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { readOffset, toReference } from '../model/clock.js';
 import type { Timeline } from '../study/timeline.js';
 import type { Calibration } from './calibrate.js';
+import type { StillRun } from './still-runs.js';
 
 /** Seconds per track and hour of the study on the reference clock. */
 export class LostTime {
@@ -10,16 +11,21 @@ export class LostTime {
   /** Per track: seconds that its files should hold but that could not be read. */
   readonly damagedSec: number[];
 
-  constructor(private readonly timeline: Timeline, settings: AnalysisSettings, private readonly hourSec: number, calibration: Pick<Calibration, 'clock' | 'gaps'>) {
+  constructor(private readonly timeline: Timeline, settings: AnalysisSettings, private readonly hourSec: number, calibration: Pick<Calibration, 'clock' | 'gaps' | 'still'>) {
     const { tracks, durationSec } = timeline;
     this.hours = tracks.map(() => new Float64Array(Math.max(1, Math.ceil(durationSec / hourSec))));
     this.damagedSec = tracks.map(() => 0);
     const fs = settings.sampleRateHz;
+    const addRun = ({ trackIndex, startFrame, frameCount }: StillRun): number => {
+      const clock = calibration.clock[tracks[trackIndex].recorderIndex];
+      return this.add(trackIndex, toReference(clock, startFrame / fs), toReference(clock, (startFrame + frameCount) / fs));
+    };
     for (const g of calibration.gaps) {
-      const clock = calibration.clock[tracks[g.trackIndex].recorderIndex];
-      const sec = this.add(g.trackIndex, toReference(clock, g.startFrame / fs), toReference(clock, (g.startFrame + g.frameCount) / fs));
+      const sec = addRun(g);
       if (g.reason !== 'no-file') this.damagedSec[g.trackIndex] += sec;
     }
+    // The file is whole there, but its link is down.
+    for (const run of calibration.still) addRun(run);
     // Before a recorder began and after it ended by the reference clock.
     tracks.forEach((track, j) => {
       const clock = calibration.clock[track.recorderIndex];

@@ -4,7 +4,6 @@ import type { Timeline } from '../study/timeline.js';
 import { resumeCalibration, type AttributeOptions } from './attribute-study.js';
 import { range, type CellRunner } from './calibrate.js';
 import type { CellPlan } from './cells.js';
-import { noCheckpoint } from './checkpoint.js';
 import { boundBlock, countBlocks, extractBlocks } from './extract-blocks.js';
 import { planStudy } from './plan-study.js';
 
@@ -41,9 +40,9 @@ export async function calibrateForParts(timeline: Timeline, manifest: StudyManif
 export async function extractPart(timeline: Timeline, manifest: StudyManifest, part: StudyPart, makeRunner: RunnerMaker, options: AttributeOptions): Promise<void> {
   const { settings, plan } = planStudy(timeline, manifest);
   const runner = makeRunner(settings, plan);
-  const calibration = await resumeCalibration(runner, timeline, settings, plan, options);
+  const { calibration, checkpoint } = await resumeCalibration(runner, timeline, settings, plan, options);
   const blocks = range(part.endBlock).slice(part.firstBlock);
   const cellCount = blocks.reduce((sum, b) => sum + boundBlock(plan, b)[1] - boundBlock(plan, b)[0], 0);
   let done = 0;
-  await extractBlocks(runner, plan, settings, calibration, options.checkpoint ?? noCheckpoint, blocks, () => options.onProgress?.('extraction', ++done, cellCount));
+  await extractBlocks(runner, plan, settings, calibration, checkpoint, blocks, () => options.onProgress?.('extraction', ++done, cellCount));
 }

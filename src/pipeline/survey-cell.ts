@@ -1,4 +1,4 @@
-/** The first look at one cell of a study: noise floors, where there is sound at all, activity over time, gaps. */
+/** The first look at one cell of a study: noise floors, where there is sound at all, activity over time, gaps, where tracks stand still, what is no number. */
 import { finishFloor, FLOOR_QUANTILE, type FloorSpectrum } from '../evidence/floors.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { createKernels } from '../kernels/kernels.js';
@@ -6,6 +6,7 @@ import { countSurveyBytes, SLOT_HOPS, SurveyKernels, type SurveyShape } from '..
 import { log10 } from '../numeric/elementary.js';
 import type { Gap, StudyAudio } from '../study/study-audio.js';
 import { findSurveySlots, type CellPlan } from './cells.js';
+import { StillFinder, type StillRun } from './still-runs.js';
 
 export interface SurveyResult {
   /** Per track, mean noise power per bin; empty where the track has no sound here. */
@@ -16,6 +17,10 @@ export interface SurveyResult {
   activity: Uint8Array[];
   /** Stretches of tracks without sound, frames on their recorders' clocks. */
   gaps: Gap[];
+  /** Stretches in which tracks stand still: a second at least, or what reaches the edge of the cell. */
+  still: StillRun[];
+  /** Per track: samples that are no numbers and were read as 0. */
+  nonFiniteCounts: number[];
 }
 
 /** Spectra of a cell that are enough for its floors. */
@@ -34,6 +39,7 @@ const ACTIVE_SPAN_DB = 20;
 export class SurveyWorker {
   private readonly kernels: SurveyKernels;
   private readonly rowEvery: number;
+  private readonly stillFinder: StillFinder;
 
   constructor(module: WebAssembly.Module, private readonly audio: StudyAudio, private readonly settings: AnalysisSettings, private readonly plan: CellPlan) {
     let mostSlots = 1;
@@ -45,36 +51,45 @@ export class SurveyWorker {
     const { fftSize, hopFrames, sampleRateHz, bandHz } = settings;
     const shape: SurveyShape = { fftSize, hopFrames, sampleRateHz, bandHz, trackCount: audio.timeline.tracks.length, mostSlots, rowEvery: this.rowEvery };
     this.kernels = new SurveyKernels(createKernels(module, countSurveyBytes(shape)), shape);
+    this.stillFinder = new StillFinder(shape.trackCount, sampleRateHz);
   }
 
   async survey(index: number): Promise<SurveyResult> {
     const [first, end] = findSurveySlots(this.plan, this.settings, index);
-    const gaps = await this.takeCell(first, end);
     const { slotFrames } = this.kernels;
     const from = first * slotFrames, to = Math.min(end * slotFrames, this.audio.timeline.frameCount);
+    this.stillFinder.start(from, to);
+    const { gaps, nonFiniteCounts } = await this.takeCell(first, end);
     const clipped = clipGaps(gaps, from, to);
     const floors = this.findFloors(first, gaps);
-    return { floors, ...this.findActivity(floors), gaps: clipped };
+    return { floors, ...this.findActivity(floors), gaps: clipped, still: this.stillFinder.finish(), nonFiniteCounts };
   }
 
-  /** Reads the cell, and a slot before it, chunk by chunk: the next one is read while one is worked on. */
-  private async takeCell(first: number, end: number): Promise<Gap[]> {
+  /** Reads a slot before the cell, which belongs to another one and only warms the filter up, then the cell chunk by chunk: the next one is read while one is worked on. */
+  private async takeCell(first: number, end: number): Promise<{ gaps: Gap[]; nonFiniteCounts: number[] }> {
     const { kernels, audio } = this;
     const { slotFrames, chunkSlots } = kernels;
     kernels.start();
     const gaps: Gap[] = [];
-    let buffer: 0 | 1 = 0;
-    const read = (slot: number, into: 0 | 1): ReturnType<StudyAudio['readPcm']> => audio.readPcm(slot * slotFrames, Math.min(chunkSlots, end - slot) * slotFrames, kernels.buffers[into]);
-    let next = read(first - 1, 0);
-    for (let slot = first - 1; slot < end; slot += chunkSlots) {
+    const nonFiniteCounts = audio.timeline.tracks.map(() => 0);
+    const read = (slot: number, count: number, into: 0 | 1): ReturnType<StudyAudio['readPcm']> => audio.readPcm(slot * slotFrames, count * slotFrames, kernels.buffers[into]);
+    let buffer: 0 | 1 = 0, slot = first - 1, count = 1;
+    let next = read(slot, count, buffer);
+    while (slot < end) {
       const found = await next;
-      const other: 0 | 1 = buffer === 0 ? 1 : 0;
-      if (slot + chunkSlots < end) next = read(slot + chunkSlots, other);
+      const other: 0 | 1 = buffer === 0 ? 1 : 0, nextSlot = slot + count, nextCount = Math.min(chunkSlots, end - nextSlot);
+      if (nextCount > 0) next = read(nextSlot, nextCount, other);
       gaps.push(...found.gaps);
-      kernels.take(buffer, found.runs, Math.min(chunkSlots, end - slot));
+      kernels.take(buffer, found.runs, count);
+      if (slot >= first) {
+        this.stillFinder.take(kernels.buffers[buffer], found.runs, found.gaps, slot * slotFrames);
+        found.nonFiniteCounts.forEach((n, j) => { nonFiniteCounts[j] += n; });
+      }
       buffer = other;
+      slot = nextSlot;
+      count = nextCount;
     }
-    return gaps;
+    return { gaps, nonFiniteCounts };
   }
 
   private findFloors(first: number, gaps: readonly Gap[]): FloorSpectrum[] {

@@ -22,6 +22,14 @@ export interface PcmRun {
   coding: PcmLayout['coding'] | 'f32';
 }
 
+/** What `readPcm` gives. */
+export interface PcmStretch {
+  runs: PcmRun[];
+  gaps: Gap[];
+  /** Per track: samples of this stretch that are no numbers; zeros stand there. */
+  nonFiniteCounts: number[];
+}
+
 export interface StudyAudioOptions {
   /** Most files kept open at once. */
   maxOpenReaders?: number;
@@ -37,13 +45,14 @@ interface Job { path: string; fileFrame: number; frameCount: number; offset: num
 export class StudyAudio {
   /** Files that failed while being read, each named once. */
   readonly problems: Problem[] = [];
-  /** Samples that were no numbers and were replaced by 0, by track (all channels of the file count). */
+  /** Samples that were no numbers and were replaced by 0, by track; what is read again by the same reader counts once. */
   readonly nonFiniteCounts: number[];
   private readonly readers = new Map<string, AudioReader>();
   private readonly failed = new Set<string>();
   private readonly scratch: Float32Array[] = [];
   private readonly maxOpen: number;
   private queue: Promise<unknown> = Promise.resolve();
+  private misses = 0;
 
   constructor(readonly timeline: Timeline, private readonly openReader: (path: string) => Promise<AudioReader>, options: StudyAudioOptions = {}) {
     this.maxOpen = Math.max(1, options.maxOpenReaders ?? 64);
@@ -67,11 +76,14 @@ export class StudyAudio {
    * tracks; at a multiple of 4.
    * @param wanted tracks to read; all where it is not given
    */
-  readPcm(startFrame: number | ArrayLike<number>, frameCount: number, into: Uint8Array, wanted?: readonly number[]): Promise<{ runs: PcmRun[]; gaps: Gap[] }> {
+  readPcm(startFrame: number | ArrayLike<number>, frameCount: number, into: Uint8Array, wanted?: readonly number[]): Promise<PcmStretch> {
     const result = this.queue.then(() => this.readPcmNow(startFrame, frameCount, into, wanted));
     this.queue = result.catch(() => undefined);
     return result;
   }
+
+  /** How often a file that fails was wanted so far; zeros were given for it. */
+  get unreadCount(): number { return this.misses; }
 
   /** Closes all files. */
   async close(): Promise<void> {
@@ -100,11 +112,11 @@ export class StudyAudio {
     return jobs;
   }
 
-  private async readPcmNow(startFrame: number | ArrayLike<number>, frameCount: number, into: Uint8Array, wanted?: readonly number[]): Promise<{ runs: PcmRun[]; gaps: Gap[] }> {
+  private async readPcmNow(startFrame: number | ArrayLike<number>, frameCount: number, into: Uint8Array, wanted?: readonly number[]): Promise<PcmStretch> {
     const planned: Gap[] = [], isWanted = (t: { trackIndex: number }): boolean => !wanted || wanted.includes(t.trackIndex);
     // All tracks are planned for: whether bytes of a file fit does not depend on how many of its tracks are wanted.
     const jobs = this.planJobs(startFrame, frameCount, planned);
-    const runs: PcmRun[] = [], gaps = planned.filter(isWanted);
+    const runs: PcmRun[] = [], gaps = planned.filter(isWanted), nonFiniteCounts = this.timeline.tracks.map(() => 0);
     let at = 0;
     for (const whole of jobs.values()) {
       const job = { ...whole, wants: whole.wants.filter(isWanted) };
@@ -126,9 +138,9 @@ export class StudyAudio {
         at += 4 * job.frameCount;
       }
       at = 16 * Math.ceil(at / 16);
-      await this.runJob({ ...job, offset: 0 }, planes, gaps);
+      await this.runJob({ ...job, offset: 0 }, planes, gaps, nonFiniteCounts);
     }
-    return { runs, gaps: sortGaps(gaps) };
+    return { runs, gaps: sortGaps(gaps), nonFiniteCounts };
   }
 
   /** The layout of a job's file where its bytes are no more than the floats of all its tracks would be. */
@@ -149,6 +161,7 @@ export class StudyAudio {
       return true;
     } catch (error) {
       this.reportFailure(job, error);
+      this.misses++;
       for (const { trackIndex } of job.wants) gaps.push({ trackIndex, startFrame: job.startFrame, frameCount: job.frameCount, reason: 'unreadable' });
       return false;
     }
@@ -161,8 +174,9 @@ export class StudyAudio {
     this.problems.push({ severity: 'error', kind: 'unreadable', bird, path: job.path, text: reason, startSec: job.startFrame / this.timeline.sampleRateHz });
   }
 
-  private async runJob(job: Job, into: readonly (Float32Array | null)[], gaps: Gap[]): Promise<void> {
+  private async runJob(job: Job, into: readonly (Float32Array | null)[], gaps: Gap[], nonFiniteCounts?: number[]): Promise<void> {
     const lose = (reason: Gap['reason'], done: number): void => {
+      if (reason === 'unreadable') this.misses++;
       for (const { trackIndex } of job.wants) {
         into[trackIndex]!.fill(0, job.offset + done, job.offset + job.frameCount);
         gaps.push({ trackIndex, startFrame: job.startFrame + done, frameCount: job.frameCount - done, reason });
@@ -179,7 +193,10 @@ export class StudyAudio {
         const target = into[trackIndex]!;
         const source = targets.arrays[channel]!;
         if (source !== target || targets.offset !== job.offset) target.set(source.subarray(targets.offset, targets.offset + done), job.offset);
-        this.nonFiniteCounts[trackIndex] += reader.nonFiniteCount - badBefore;
+        // What was read before counts no more among the fresh ones; a reader may know them only of all its channels.
+        const fresh = reader.nonFiniteCount - badBefore, replaced = reader.replacedCounts ? reader.replacedCounts[channel] ?? 0 : fresh;
+        if (nonFiniteCounts) nonFiniteCounts[trackIndex] += replaced;
+        this.nonFiniteCounts[trackIndex] += Math.min(replaced, fresh);
         for (const [from, to] of lost) gaps.push({ trackIndex, startFrame: job.startFrame + from - job.fileFrame, frameCount: to - from, reason: 'lost' });
       }
       if (done < job.frameCount) lose('lost', done);

@@ -38,6 +38,8 @@ const DROPOUT_ABOVE_FLOOR_DB = 12;
 const LEAST_CLIP = 0.05;
 const LEAST_CLIPPED_SAMPLES = 4;
 const NEAR = 0.99;
+/** So many steps of the samples' own grain count as near, too: of 8-bit sound 1 % is less than a step. */
+const NEAR_STEPS = 4;
 const CLIP_RUN_SEC = 0.005;
 const KEPT_STRETCHES = 2000;
 const LOWEST_DB = -150;
@@ -59,6 +61,8 @@ export class TrackMeter {
   private nextFrame = -1;
   private previous = NaN;
   private equalRun = 0;
+  /** The smallest difference between neighbours so far: the grain of the samples, be it that of the file or of what it was made from. */
+  private step = Infinity;
   private readonly high = newExtreme();
   /** Counts -x. */
   private readonly low = newExtreme();
@@ -119,6 +123,7 @@ export class TrackMeter {
 
   private addWindow(samples: Float32Array, from: number, to: number, startFrame: number): void {
     let previous = this.previous;
+    let step = this.step;
     let sum = 0;
     let square = 0;
     let product = 0;
@@ -131,12 +136,15 @@ export class TrackMeter {
       else {
         this.endSilence(startFrame + i);
         this.equalRun = 1;
+        const difference = Math.abs(x - previous);
+        if (difference < step) step = difference;
       }
-      if (x > NEAR * this.high.value) countExtreme(this.high, x, startFrame + i, this.clipRunFrames);
-      else if (-x > NEAR * this.low.value) countExtreme(this.low, -x, startFrame + i, this.clipRunFrames);
+      if (x > findNear(this.high.value, step)) countExtreme(this.high, x, startFrame + i, this.clipRunFrames, step);
+      else if (-x > findNear(this.low.value, step)) countExtreme(this.low, -x, startFrame + i, this.clipRunFrames, step);
       previous = x;
     }
     this.previous = previous;
+    this.step = step;
     const n = to - from;
     const mean = sum / n;
     const variance = Math.max(0, square / n - mean * mean);
@@ -206,11 +214,16 @@ function newExtreme(): Extreme {
   return { value: 0, atCount: 0, nearCount: 0, runs: 0, lastFrame: -Infinity };
 }
 
-/** Takes a sample of size `x` within 1 % of the extreme or beyond it. */
-function countExtreme(side: Extreme, x: number, frame: number, runGapFrames: number): void {
+/** From which size on a sample is near an extreme; a wave between two values has no grain that tells. */
+function findNear(extreme: number, step: number): number {
+  return Math.min(NEAR * extreme, Math.max(0.5 * extreme, extreme - (NEAR_STEPS + 0.5) * step));
+}
+
+/** Takes a sample of size `x` near the extreme or beyond it. */
+function countExtreme(side: Extreme, x: number, frame: number, runGapFrames: number, step: number): void {
   if (x > side.value) {
     // What was at the old extreme is now near the new one, or far from it.
-    side.nearCount = side.value >= NEAR * x ? side.nearCount + side.atCount : 0;
+    side.nearCount = side.value > findNear(x, step) ? side.nearCount + side.atCount : 0;
     side.value = x;
     side.atCount = 0;
     side.runs = 0;

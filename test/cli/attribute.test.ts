@@ -1,6 +1,8 @@
 import { copyFileSync, existsSync, mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { buildWavFile } from '../../src/audio/wav-writer.js';
+import type { SimulatedScene } from '../../src/simulate/simulate-scene.js';
 import { writeScene } from '../browser/small-scene.js';
 import { newFolder, runCli, type CliResult } from './run-cli.js';
 
@@ -27,8 +29,9 @@ function expectPlain(r: CliResult): void {
 }
 
 let good: CliResult;
+let scene: SimulatedScene;
 beforeAll(() => {
-  writeScene(folder, 10, 1);
+  scene = writeScene(folder, 10, 1).scene;
   good = attribute(writeStudy('good', ['red', 'blue', 'green']), 'good');
   const sound = readFileSync(at('white.wav'));
   const patch = (name: string, change: (bytes: Buffer) => void): void => { const b = Buffer.from(sound); change(b); writeFileSync(at(name), b); };
@@ -143,6 +146,81 @@ describe('damaged and foreign input', () => {
     expect(r.status).toBe(0);
     expect(lines(text('silence', 'calls.csv'))).toHaveLength(1);
     expect(text('silence', 'tracks.csv')).not.toMatch(/NaN|Infinity/);
+  });
+});
+
+describe('what a track is worth', () => {
+  const trackRow = (out: string, bird: string): string[] => lines(text(out, 'tracks.csv')).find((l) => l.startsWith(`${bird},`))!.split(',');
+  const writeFloats = (name: string, bird: string, change: (x: Float32Array) => void): void => {
+    const samples = scene.tracks.find((t) => t.bird === bird)!.samples.slice();
+    change(samples);
+    writeFileSync(at(name), buildWavFile({ sampleRateHz: scene.sampleRateHz, encoding: 'float32' }, [samples]));
+  };
+
+  it('digital silence counts as lost, for its link is down; it is no damage', () => {
+    const half = readFileSync(at('green.wav'));
+    half.fill(0, 44 + 2 * Math.floor((half.length - 44) / 4));
+    writeFileSync(at('half.wav'), half);
+    const r = attribute(writeStudy('halved', ['red', 'blue', 'half']), 'halved');
+    expect([r.status, lines(r.err)]).toEqual([0, []]);
+    const [, , , usable, , , lost] = trackRow('halved', 'half').map(Number);
+    // 4 s to the start of the silence are heard, and what of the sound is a zero by itself.
+    expect(usable).toBeCloseTo(5, 2);
+    expect(lost).toBeCloseTo(0.5, 3);
+    expect(Number(trackRow('halved', 'red')[3])).toBe(10);
+  });
+
+  it('a track that is silent throughout is worth nothing, and nothing breaks over it', () => {
+    const none = readFileSync(at('green.wav'));
+    none.fill(0, 44);
+    writeFileSync(at('mum.wav'), none);
+    const r = attribute(writeStudy('mum', ['red', 'blue', 'mum']), 'mum');
+    expect([r.status, lines(r.err)]).toEqual([0, []]);
+    const row = trackRow('mum', 'mum');
+    expect([Number(row[3]), Number(row[6])]).toEqual([0, 1]);
+    expect(text('mum', 'tracks.csv')).not.toMatch(/NaN|Infinity/);
+    for (const command of ['rates', 'report']) {
+      const after = runCli([command, at('mum'), ...(command === 'report' ? ['-o', at('mum.html')] : [])]);
+      expect(after.status, after.err).toBe(0);
+      expectPlain(after);
+    }
+  });
+
+  it.each([1, 2])('samples that are no numbers are told once per track and are heard as 0, with %i workers', (workers) => {
+    writeFloats('nan.wav', 'red', (x) => { for (const k of [0, 5, 31_999, 32_000, 200_000, 319_999]) x[k] = [NaN, Infinity, -Infinity][k % 3]; });
+    writeFloats('zero.wav', 'red', (x) => { for (const k of [0, 5, 31_999, 32_000, 200_000, 319_999]) x[k] = 0; });
+    const study = writeStudy('nan', ['nan', 'blue', 'green']);
+    const r = runCli(['attribute', study, '--out', at('nan'), '--workers', String(workers), '--force']);
+    expect([r.status, lines(r.err)]).toEqual([0, ['warning: "nan": 6 samples are no numbers and were read as 0']]);
+    attribute(writeStudy('zero', ['zero', 'blue', 'green']), 'zero', '--force');
+    expect(text('nan', 'calls.csv').replaceAll('nan,', 'zero,')).toBe(text('zero', 'calls.csv'));
+    const apart = runCli(['separate', study, '--calls', at('nan'), '--out', at(`apart-${workers}`), '--workers', String(workers)]);
+    expect([apart.status, lines(apart.err).filter((l) => l.startsWith('warning'))]).toEqual([0, ['warning: "nan": samples that are no numbers were written as 0']]);
+  });
+
+  it('a file that goes away is missed by workers as by the main thread: their tracks are those of the study', async () => {
+    const { loadStudy } = (await import('../../dist/node/study-files.js' as string)) as typeof import('../../src/node/study-files.js');
+    const { attributeLoadedStudy } = (await import('../../dist/node/attribute-study-file.js' as string)) as typeof import('../../src/node/attribute-study-file.js');
+    copyFileSync(at('green.wav'), at('gone.wav'));
+    const opened = await loadStudy(writeStudy('gone', ['red', 'blue', 'gone']));
+    rmSync(at('gone.wav'));
+    const [pooled, inline] = [await attributeLoadedStudy(opened, { workers: 1 }), await attributeLoadedStudy(opened, { workers: 0 })];
+    expect(pooled.problems.map((p) => p.text)).toEqual([expect.stringMatching(/gone\.wav": no such file/), expect.stringMatching(/"gone": 10\.000 s cannot be read/)]);
+    expect(pooled.tracks).toEqual(inline.tracks);
+    expect(pooled.calls).toEqual(inline.calls);
+  });
+});
+
+describe('tables of someone else', () => {
+  it('are not replaced because a file of the name of unfinished work lies there', () => {
+    for (const content of ['', 'x'.repeat(64) + '\n']) {
+      mkdirSync(at('foreign', 'unfinished'), { recursive: true });
+      writeFileSync(at('foreign', 'unfinished', 'writing-tables.part'), content);
+      writeFileSync(at('foreign', 'calls.csv'), 'mine');
+      const r = attribute(at('good.json'), 'foreign');
+      expect([r.status, lines(r.err)]).toEqual([1, [expect.stringMatching(/^volary attribute: ".*calls\.csv": is there already; .*--force$/)]]);
+      expect(text('foreign', 'calls.csv')).toBe('mine');
+    }
   });
 });
 

@@ -2,6 +2,7 @@ import { cpSync, existsSync, mkdirSync, readdirSync, readFileSync, rmSync, write
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { buildWavFile } from '../../src/audio/wav-writer.js';
+import { openCheckpointFolder, type CheckpointHeader } from '../../src/node/checkpoint-folder.js';
 import { simulateScene } from '../../src/simulate/simulate-scene.js';
 import { makeScene } from '../browser/small-scene.js';
 import { newFolder, runCli, startCli, type CliResult } from './run-cli.js';
@@ -121,7 +122,12 @@ describe('attribute in parts', () => {
     // The merge was killed while it wrote its tables: started again, it may replace them, and nobody else's.
     writeFileSync(join(copy, 'calls.csv'), 'half');
     expect(line(attribute(copy, '--merge'))).toMatch(/calls\.csv.*is there already/);
+    // A file of that name is no leave: it must be this run's own.
     writeFileSync(join(copy, 'parts', 'writing-tables.part'), '');
+    expect(line(attribute(copy, '--merge'))).toMatch(/calls\.csv.*is there already/);
+    expect(readFileSync(join(copy, 'calls.csv'), 'utf8')).toBe('half');
+    const header = JSON.parse(readFileSync(join(copy, 'parts', 'header.json'), 'utf8').split('\n')[1]) as CheckpointHeader;
+    await (await openCheckpointFolder(join(copy, 'parts'), header)).save('writing-tables', new Uint8Array(0));
     expect(attribute(copy, '--merge').status).toBe(0);
     expect(readAll(copy)).toEqual(wanted);
   }, 240_000);

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { resumeStep, type Checkpoint } from '../../src/pipeline/checkpoint.js';
+import { resumeCells, resumeStep, type Checkpoint } from '../../src/pipeline/checkpoint.js';
 import { packBytes, unpackBytes } from '../../src/pipeline/pack-bytes.js';
 import { makeRandom } from '../model/clock-synthetic.js';
 
@@ -57,6 +57,17 @@ describe('a step', () => {
     expect(second).toEqual(first);
     await resumeStep(store, 'b', work);
     expect(runs).toBe(2);
+  });
+
+  it('that could not read its recordings gives its result and is not saved', async () => {
+    const store = makeStore();
+    expect(await resumeStep(store, 'a', async (spoil) => { spoil(); return 1; })).toBe(1);
+    let told = 0, unread = 0;
+    const run = (isUnread: boolean): Promise<string> => resumeCells(store, 'b', 2, () => { told++; }, async (tell) => { tell(); tell(isUnread); return 'done'; }, () => { unread++; });
+    expect(await run(true)).toBe('done');
+    expect([store.kept.size, told, unread]).toEqual([0, 2, 1]);
+    await run(false);
+    expect([[...store.kept.keys()], told, unread]).toEqual([['b'], 4, 1]);
   });
 
   it('that fails is not saved', async () => {

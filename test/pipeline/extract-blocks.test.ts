@@ -7,20 +7,20 @@ import { planCells } from '../../src/pipeline/cells.js';
 import { noCheckpoint, type Checkpoint } from '../../src/pipeline/checkpoint.js';
 import { extractChunks, type Chunk } from '../../src/pipeline/extract-blocks.js';
 
-/** A runner whose cells only say which they are. */
-function makeRunner(): CellRunner & { asked: number[] } {
+/** A runner whose cells only say which they are; some cannot read their recordings. */
+function makeRunner(unread: readonly number[]): CellRunner & { asked: number[] } {
   const asked: number[] = [];
   return {
-    asked, survey: async () => [],
-    extract: async (tasks: ExtractTask[], onDone) => tasks.map((t) => { asked.push(t.cell); onDone(); return { rows: new Float64Array(0), lostRuns: [[t.cell, 0, 0]] } satisfies ExtractResult; }),
+    asked, survey: async () => [], listen: async () => [],
+    extract: async (tasks: ExtractTask[], onDone) => tasks.map((t) => { asked.push(t.cell); onDone(unread.includes(t.cell)); return { rows: new Float64Array(0), lostRuns: [[t.cell, 0, 0]] } satisfies ExtractResult; }),
   };
 }
 
-async function run(durationSec: number, checkpoint: Checkpoint = noCheckpoint): Promise<{ chunks: Chunk[]; asked: number[]; told: number; cellCount: number }> {
+async function run(durationSec: number, checkpoint: Checkpoint = noCheckpoint, unread: readonly number[] = []): Promise<{ chunks: Chunk[]; asked: number[]; told: number; cellCount: number }> {
   const plan = planCells(durationSec, 1.5);
   const settings = resolveSettings(48000);
-  const calibration = { floors: Array.from({ length: plan.surveyCount }, () => []), clock: createZeroClock(1), gainDb: [], priorGainDb: [], active: [new Uint8Array(4).fill(255)], gaps: [] };
-  const runner = makeRunner();
+  const calibration = { floors: Array.from({ length: plan.surveyCount }, () => []), clock: createZeroClock(1), gainDb: [], priorGainDb: [], active: [new Uint8Array(4).fill(255)], gaps: [], still: [], nonFiniteCounts: [] };
+  const runner = makeRunner(unread);
   const chunks: Chunk[] = [];
   let told = 0;
   await extractChunks(runner, plan, settings, calibration, checkpoint, () => { told++; }, (c) => chunks.push(c));
@@ -55,4 +55,16 @@ it('work that was saved is not done again, and gives the same chunks', async () 
   expect(second.chunks).toEqual(first.chunks);
   expect(second.asked).toEqual(Array.from({ length: 12 }, (_, k) => 36 + k));
   expect(second.told).toBe(first.told);
+});
+
+it('a block of which a recording could not be read serves this run and is done again by the next', async () => {
+  const kept = new Map<string, Uint8Array>();
+  const store: Checkpoint = { load: async (k) => kept.get(k), save: async (k, bytes) => void kept.set(k, bytes) };
+  const first = await run(400, store, [14]);
+  expect([...kept.keys()].sort()).toEqual(['block-000000', 'block-000002', 'block-000003']);
+  expect(first.told).toBe(first.cellCount);
+  const second = await run(400, store);
+  expect(second.asked).toEqual(Array.from({ length: 12 }, (_, k) => 12 + k));
+  expect(second.chunks).toEqual(first.chunks);
+  expect(kept.size).toBe(4);
 });

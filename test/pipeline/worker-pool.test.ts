@@ -3,7 +3,7 @@ import { answerJob, type CellAnswer, type CellJob } from '../../src/parallel/ans
 import { createWorkerPool, type WorkerPort } from '../../src/parallel/worker-pool.js';
 import { makeRandom } from '../model/clock-synthetic.js';
 
-type Answer = { value: unknown; problems: string[] } | { error: { code: string; message: string }; problems: string[] };
+type Answer = { value: unknown; isUnread?: boolean; problems: string[] } | { error: { code: string; message: string }; problems: string[] };
 
 /** A worker that answers after a while of its own, job by job, in any order. */
 function makePort(answer: (job: CellJob) => Answer, delay: () => number): WorkerPort & { jobs: number; breakDown(e: Error): void; closed: boolean } {
@@ -52,6 +52,14 @@ describe('a pool of workers', () => {
     const pool = createWorkerPool([0, 1].map(() => makePort((job) => ({ value: job.argument, problems: Number(job.argument) % 2 ? ['b.wav: bad', 'a.wav: bad'] : [] }), () => 1)));
     await pool.survey(numbers, () => undefined);
     expect(pool.problems).toEqual(['a.wav: bad', 'b.wav: bad']);
+    await pool.close();
+  });
+
+  it('tells for which jobs a recording could not be read', async () => {
+    const pool = createWorkerPool([makePort((job) => ({ value: job.argument, isUnread: job.argument === 2, problems: [] }), () => 1)]);
+    const told: boolean[] = [];
+    await pool.survey([1, 2, 3], (isUnread) => { told.push(isUnread === true); });
+    expect(told).toEqual([false, true, false]);
     await pool.close();
   });
 

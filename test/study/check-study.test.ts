@@ -2,6 +2,7 @@ import { copyFileSync, mkdtempSync, readFileSync, truncateSync, writeFileSync } 
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
+import { buildWavFile } from '../../src/audio/wav-writer.js';
 import { draftFolder } from '../../src/node/draft-folder.js';
 import { loadStudy } from '../../src/node/study-files.js';
 import { checkStudy } from '../../src/study/check-study.js';
@@ -84,6 +85,27 @@ describe('checkStudy', () => {
     expect(r.isFit).toBe(false);
     expect(kinds(r)).toContain(kind);
     expect(r.tracks.map((t) => t.bird)).toEqual(expect.arrayContaining(['blue', 'green']));
+  });
+
+  const texts = (r: CheckReport): string[] => r.problems.map((p) => `${p.severity}: ${p.text}`);
+  const writeFloats = (folder: string, change: (x: Float32Array) => void): void => {
+    const samples = makeNoise(3 * RATE, 3, 0.02);
+    change(samples);
+    writeFileSync(join(folder, 'red.wav'), buildWavFile({ sampleRateHz: RATE, encoding: 'float32' }, [samples]));
+  };
+
+  it.each<[string, (x: Float32Array) => void, string[]]>([
+    ['is silent', (x) => x.fill(0), ['error: "red": digital silence in 100 % of what was read: the track holds no sound']],
+    ['holds nothing but NaN', (x) => x.fill(NaN), ['error: "red": digital silence in 100 % of what was read: the track holds no sound', 'warning: "red": 24000 samples are no numbers and were read as 0']],
+    ['holds one NaN', (x) => { x[7] = NaN; }, ['warning: "red": 1 sample is no number and was read as 0']],
+    ['holds numbers beyond all bounds', (x) => { for (let i = 0; i < x.length; i++) x[i] = 1e25 + 1e24 * x[i]; }, ['warning: "red": samples reach 500 dB above full scale: floats should lie within -1 and 1', 'warning: "red": the mean of all samples is more than 100 % of full scale and should be 0']],
+  ])('of a track that %s says so in words and short numbers', async (_, change, wanted) => {
+    const folder = makeStudy();
+    writeFloats(folder, change);
+    await draft(folder);
+    const found = texts(await check(folder));
+    for (const line of wanted) expect(found).toContain(line);
+    expect(found.filter((t) => /\de\+?\d/.test(t))).toEqual([]);
   });
 
   it('tells of a truncated file and of unequal lengths', async () => {

@@ -57,7 +57,8 @@ describe('StudyAudio', () => {
     expect(into[1].every((v) => v === -1)).toBe(true);
     expect(Array.from(into[2])).toEqual([...signals[2].slice(5, 40), ...new Array(15).fill(0)]);
     expect(asked).toEqual([[isFloat, isFloat, true, isFloat], [isFloat, isFloat, true, isFloat]]);
-    expect(audio.nonFiniteCounts).toEqual(isFloat ? [1, 0, 0] : [0, 0, 0]);
+    // What is no number on a channel of nobody's is nobody's.
+    expect(audio.nonFiniteCounts).toEqual([0, 0, 0]);
   });
 
   it('joins files across a boundary and writes zeros in gaps, before the start and after the end', async () => {
@@ -119,6 +120,32 @@ describe('StudyAudio', () => {
     expect(most).toBe(2);
     await counted.close();
     expect(open).toBe(0);
+  });
+
+  it('counts per track what is no number, of a stretch as often as it is read and in all once', async () => {
+    const signals = [0, 1].map(() => new Float32Array(60).fill(0.5));
+    for (const k of [3, 20, 21]) signals[1][k] = [NaN, Infinity, -Infinity][k % 3];
+    signals[0][50] = NaN;
+    const file = buildWavFile({ sampleRateHz: 1000, encoding: 'float32' }, signals);
+    const audio = new StudyAudio(timelineOf([[segment('m', 0, 0, 60)], [segment('m', 1, 0, 60)]]), async (p) => openAudio(createBytesSource(file, p)));
+    const read = async (from: number, count: number): Promise<number[]> => (await audio.readPcm(from, count, new Uint8Array(1024))).nonFiniteCounts;
+    expect([await read(0, 10), await read(0, 30), await read(40, 20)]).toEqual([[0, 1], [0, 3], [1, 0]]);
+    expect(audio.nonFiniteCounts).toEqual([1, 3]);
+  });
+
+  it('counts how often a file that fails was wanted, by samples and by bytes', async () => {
+    const log: string[] = [];
+    const audio = new StudyAudio(timelineOf([[segment('bad', 0, 0, 50)], [segment('good', 0, 0, 100)]]), async (p) => fakeReader(p, 1, 100, log, p === 'bad'));
+    const into = blocks(2, 10);
+    await audio.readTracks(60, 10, into);
+    expect(audio.unreadCount).toBe(0);
+    await audio.readTracks(0, 10, into);
+    expect(audio.unreadCount).toBe(1);
+    // The file is not tried again, and is missing all the same.
+    await audio.readPcm(10, 10, new Uint8Array(200));
+    expect([audio.unreadCount, audio.problems.length]).toEqual([2, 1]);
+    await audio.readTracks(60, 10, into);
+    expect(audio.unreadCount).toBe(2);
   });
 
   it('turns a file that fails into a gap and one problem; the others go on', async () => {

@@ -71,6 +71,17 @@ describe('TrackMeter', () => {
     expect(measure(sine(4 * RATE, 440.3, 0.8).map((x) => Math.round(x * 32768) / 32768)).clippedRuns).toBe(0);
   });
 
+  it('takes loud 8-bit sound for clipped only where it is', () => {
+    const in8Bits = (x: Float32Array): Float32Array => x.map((v) => Math.max(-128, Math.min(127, Math.round(128 * v))) / 128);
+    const bursts = (size: number): Float32Array => add(slowNoise(RATE, 3, 0.02), sine(RATE, 437, 1).map((v, i) => (i % 1600 < 400 ? size * v : 0)));
+    for (const size of [0.1, 0.22, 0.5, 0.9]) {
+      expect(measure(in8Bits(bursts(size))).clippedRuns, `${size}`).toBe(0);
+      expect(measure(in8Bits(sine(RATE, 440.3, size))).clippedRuns, `${size}`).toBe(0);
+    }
+    for (const size of [1.5, 3]) expect(measure(in8Bits(bursts(size))).clippedRuns, `${size}`).toBeGreaterThanOrEqual(5);
+    expect(measure(in8Bits(bursts(0.9).map((v) => Math.max(-0.3, Math.min(0.3, v))))).clippedRuns).toBeGreaterThanOrEqual(5);
+  });
+
   it('finds digital silence of at least 50 ms, also at another value than 0 and across blocks', () => {
     const samples = makeNoise(2 * RATE, 5);
     samples.fill(0, 1000, 1000 + 0.5 * RATE);
