@@ -1,11 +1,11 @@
 // Chooses the settings of the peers on learning seeds, by the mean of their F1 values: node bench/accuracy/choose-peer-settings.mjs [--scenes 18]
-import { parseArgs } from 'node:util';
+import { readOptions } from '../read-options.mjs';
 import { SCENE_PRESETS } from '../../dist/simulate/random-scene.js';
 import { scoreCalls } from '../../dist/score/score-calls.js';
 import { simulate } from './grid.mjs';
 import { attributeByPeers, PEER_SETTINGS, PEERS, prepareTracks } from './peers.mjs';
 
-const { values } = parseArgs({ options: { scenes: { type: 'string', default: '12' } } });
+const { values } = readOptions({ options: { scenes: { type: 'string', default: '12' } } });
 const scenes = Array.from({ length: Number(values.scenes) }, (_, k) => {
   const scene = simulate(SCENE_PRESETS[k % SCENE_PRESETS.length], 2000 + k);
   const prepared = prepareTracks(scene);

@@ -6,7 +6,7 @@ import { writeFileSync } from 'node:fs';
 import { cpus } from 'node:os';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { parseArgs } from 'node:util';
+import { readOptions } from '../read-options.mjs';
 import { createKernels } from '../../dist/kernels/kernels.js';
 import { canRunRelaxed, loadKernelsFile } from '../../dist/node/kernels-file.js';
 import { benchFirstPass } from './bench-first-pass.mjs';
@@ -18,7 +18,7 @@ import { startPython } from './python-peer.mjs';
 
 const KERNEL_BYTES = 160 << 20;
 const PARTS = { transforms: benchTransforms, 'first-pass': benchFirstPass, phase: benchPhase, separation: benchSeparation };
-const { values: options } = parseArgs({ options: { rounds: { type: 'string', default: '15' }, only: { type: 'string' }, write: { type: 'boolean' }, json: { type: 'boolean' } } });
+const { values: options } = readOptions({ options: { rounds: { type: 'string', default: '15' }, only: { type: 'string' }, write: { type: 'boolean' }, json: { type: 'boolean' } } });
 const rounds = Number(options.rounds);
 if (!(Number.isInteger(rounds) && rounds >= 1) || (options.only && !(options.only in PARTS))) {
   process.stderr.write(`bench kernels: --rounds takes a positive whole number, --only one of ${Object.keys(PARTS).join(', ')}\n`);

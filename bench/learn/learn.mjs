@@ -5,7 +5,7 @@
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { parseArgs } from 'node:util';
+import { readOptions } from '../read-options.mjs';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
 import { findMissing } from './fit-forests.mjs';
 import { joinForests } from './join-forests.mjs';
@@ -21,7 +21,7 @@ const PRESETS = ['normal', 'crowded', 'easy', 'two-clocks', 'small-species', 'ha
 /** Three folds of blocks of eight seeds. */
 const LEAST_SCENES = 24;
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
-const { values } = parseArgs({ options: { scenes: { type: 'string', default: '1000' }, 'first-seed': { type: 'string', default: '3000' } } });
+const { values } = readOptions({ options: { scenes: { type: 'string', default: '1000' }, 'first-seed': { type: 'string', default: '3000' } } });
 const missing = Number(values.scenes) >= LEAST_SCENES ? findMissing() : `--scenes ${values.scenes} is too few; at least ${LEAST_SCENES}, so that every fold has some`;
 if (missing) {
   process.stderr.write(`learn: ${missing}\n`);

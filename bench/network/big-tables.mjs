@@ -6,9 +6,9 @@ import { existsSync, mkdirSync, rmSync, writeFileSync } from 'node:fs';
 import { cpus } from 'node:os';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { parseArgs } from 'node:util';
+import { readOptions } from '../read-options.mjs';
 
-const { values } = parseArgs({ options: {
+const { values } = readOptions({ options: {
   birds: { type: 'string', default: '16' }, days: { type: 'string', default: '14' }, 'calls-per-hour': { type: 'string', default: '275' },
   surrogates: { type: 'string', default: '2000' }, draws: { type: 'string', default: '100' }, seed: { type: 'string', default: '1' }, keep: { type: 'boolean', default: false },
 } });

@@ -5,12 +5,12 @@ import { closeSync, mkdirSync, openSync, readdirSync, readFileSync, rmSync, writ
 import { cpus } from 'node:os';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { parseArgs } from 'node:util';
+import { readOptions } from '../read-options.mjs';
 import { buildWavHeader, buildWavTrailer, encodeFrames } from '../../dist/audio/wav-writer.js';
 import { drawRandomScene } from '../../dist/simulate/random-scene.js';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
 
-const { values } = parseArgs({ options: {
+const { values } = readOptions({ options: {
   hours: { type: 'string', default: '6' }, workers: { type: 'string', default: '2' }, seed: { type: 'string', default: '5007' }, keep: { type: 'boolean', default: false },
 } });
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');

@@ -5,13 +5,13 @@ import { mkdirSync, rmSync, writeFileSync } from 'node:fs';
 import { cpus, loadavg } from 'node:os';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { parseArgs } from 'node:util';
+import { readOptions } from '../read-options.mjs';
 import { buildWavFile } from '../../dist/audio/wav-writer.js';
 import { attributeStudyFile } from '../../dist/node/index.js';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
 import { drawBenchScene } from './make-recording.mjs';
 
-const { values } = parseArgs({ options: { minutes: { type: 'string', default: '3' }, repeats: { type: 'string', default: '3' } } });
+const { values } = readOptions({ options: { minutes: { type: 'string', default: '3' }, repeats: { type: 'string', default: '3' } } });
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
 const folder = join(root, 'out', 'quiet');
 const DENORMAL = 1e-40;

@@ -7,11 +7,11 @@ import { mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { cpus } from 'node:os';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { parseArgs } from 'node:util';
+import { readOptions } from '../read-options.mjs';
 import { drawScaling } from './draw-scaling.mjs';
 import { writeRecording } from './make-recording.mjs';
 
-const { values } = parseArgs({ options: { minutes: { type: 'string', default: '5' }, repeats: { type: 'string', default: '3' }, only: { type: 'string', default: 'hours,tracks,calls,workers,layout' } } });
+const { values } = readOptions({ options: { minutes: { type: 'string', default: '5' }, repeats: { type: 'string', default: '3' }, only: { type: 'string', default: 'hours,tracks,calls,workers,layout' } } });
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
 const folder = join(root, 'out', 'scaling');
 const base = { minutes: Number(values.minutes), birds: 8, callsPerSec: 1, workers: 2, layout: 'one', encoding: 'pcm16', silentTracks: 0 };

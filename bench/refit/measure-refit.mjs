@@ -1,14 +1,14 @@
 // What a refit gains and what it may cost: tables whose true probabilities are known and whose stated ones were distorted on purpose,
 // refitted from few and from many judged rows. Printed: mean distance of stated and true probability over all rows, before and after
 // (mean over tables), the same after a fit with labels without weights, and in how many tables the refit made it larger.
-import { parseArgs } from 'node:util';
+import { readOptions } from '../read-options.mjs';
 import { judgeSample } from '../../dist/refit/judge-rows.js';
 import { applyLine, fitLine, toLogOdds } from '../../dist/refit/rising-line.js';
 import { RandomWords } from '../../dist/numeric/random-words.js';
 import { drawSample } from '../../dist/score/sample-calls.js';
 import { simulateDays } from '../../dist/simulate/days/simulate-days.js';
 
-const { values } = parseArgs({ options: { tables: { type: 'string', default: '40' }, 'first-seed': { type: 'string', default: '8000' } } });
+const { values } = readOptions({ options: { tables: { type: 'string', default: '40' }, 'first-seed': { type: 'string', default: '8000' } } });
 const COUNTS = [25, 50, 100, 200, 400];
 
 const toProbability = (z) => Math.min(0.9995, Math.max(0.0005, 1 / (1 + Math.exp(-z))));

@@ -2,19 +2,24 @@
 // attribution finds (--calls attributed). Calls are judged by the truth either way. Seeds 9101-9106 were used for tuning, 9001-9003 and
 // 9201-9206 were not.
 // node bench/separate/measure-separation.mjs [--seeds 9201,9202] [--presets normal,crowded] [--calls attributed] [--set name=value ...] [--ratios] [--list]
-import { parseArgs } from 'node:util';
+import { readOptions } from '../read-options.mjs';
 import { attributeTracks } from '../../dist/node/attribute-tracks.js';
 import { loadKernelsFile } from '../../dist/node/kernels-file.js';
 import { measureSeparation, measureSiSdr } from '../../dist/score/separation-measures.js';
-import { drawRandomScene } from '../../dist/simulate/random-scene.js';
+import { drawRandomScene, SCENE_PRESETS } from '../../dist/simulate/random-scene.js';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
 import { separateTracks } from '../../dist/separate/separate-tracks.js';
 import { takeCalls, takeSounds } from '../../dist/separate/take-rows.js';
 
-const { values } = parseArgs({ options: {
+const { values } = readOptions({ options: {
   seeds: { type: 'string', default: '9001,9002,9003' }, presets: { type: 'string', default: 'normal,crowded' },
   set: { type: 'string', multiple: true, default: [] }, calls: { type: 'string', default: 'truth' }, list: { type: 'boolean', default: false }, ratios: { type: 'boolean', default: false },
 } });
+const unknown = values.presets.split(',').find((p) => !SCENE_PRESETS.includes(p));
+if (unknown !== undefined || !['truth', 'attributed'].includes(values.calls)) {
+  process.stderr.write(unknown !== undefined ? `measure-separation: no preset '${unknown}'; expected ${SCENE_PRESETS.join(', ')}\n` : `measure-separation: --calls ${values.calls}; expected truth or attributed\n`);
+  process.exit(2);
+}
 const changes = Object.fromEntries(values.set.map((s) => { const [k, v] = s.split('='); return [k, v === 'true' ? true : v === 'false' ? false : Number(v)]; }));
 const kernels = await loadKernelsFile();
 
