@@ -33,6 +33,7 @@ export { lanesFromPcm } from './pcm-lanes';
 export { planesFromPcm } from './pcm-planes';
 export { codes16, codes24 } from './pcm-codes';
 export { bandHops } from './band-hops';
+export { filterLanes } from './lane-filter';
 export { lanePower, lowQuantiles } from './lane-power';
 export { meanPower, powerRows } from './lane-rows';
 export { planePower, smoothBins, sumFrames, sumRows } from './bin-power';

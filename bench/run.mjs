@@ -11,6 +11,7 @@ const BENCHES = {
   network: ['network/big-tables.mjs', 'how much time and memory the network of 16 birds and a million calls takes'],
   scaling: ['pipeline/scaling.mjs', 'how the cost of attribute grows with hours, tracks, calls and workers'],
   quiet: ['pipeline/quiet.mjs', 'what digital silence, denormal numbers and dead channels cost beside sound'],
+  noise: ['accuracy/steady-noise.mjs', 'what steady sound in a part of the call band costs'],
   page: ['page/frame-times.mjs', 'how smoothly the review page pans 16 tracks, and how soon it shows a study of hours'],
   refit: ['refit/measure-refit.mjs', 'what a refit of the probabilities gains, and what it may cost'],
   watch: ['live/measure-watch.mjs', 'how near `watch` comes to `attribute`, how soon it tells a call, and what it costs'],

@@ -1,5 +1,6 @@
 import type { LaneRegion } from '../kernels/lane-records.js';
 import type { FloorSpectrum } from './floors.js';
+import type { NoiseFilter } from './noise-filter.js';
 import type { StretchKernels } from '../kernels/stretch-kernels.js';
 
 /**
@@ -22,6 +23,9 @@ export interface StretchSpectra {
   readonly kernels?: StretchKernels;
 }
 
+/** Frames [fromFrame, toFrame) of a track that hold sound. */
+export interface SoundPiece { trackIndex: number; fromFrame: number; toFrame: number }
+
 /**
  * Computes spectra of a stretch: all tracks, equal lengths. The result may be a view that the next call overwrites. With `floors` an engine may
  * keep powers up to the call band only, and above it what is asked of them.
@@ -30,6 +34,8 @@ export interface SpectralEngine {
   analyse(signals: readonly Float32Array[], lengthFrames: number, floors?: readonly FloorSpectrum[]): StretchSpectra;
   /** Memory of the engine's own for the next stretch: what is written there need not be copied. */
   placeStretch(trackCount: number, lengthFrames: number): LaneRegion;
+  /** Passes what was written through a filter, in place. Where sound begins or ends, the filter's answer to the step is left out: silence stands there. */
+  filterPlaced(filter: NoiseFilter, pieces: readonly SoundPiece[]): void;
   /** Like `analyse`, of what was written where `placeStretch` said. */
   analysePlaced(floors?: readonly FloorSpectrum[]): StretchSpectra;
 }

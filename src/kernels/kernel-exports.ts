@@ -146,6 +146,8 @@ export interface KernelExports {
   codes16(samples: Ptr, count: number, codes: Ptr): void;
   codes24(samples: Ptr, count: number, codes: Ptr): void;
   bandHops(lanes: Ptr, groupBytes: number, groupCount: number, hopCount: number, hopFrames: number, filter: Ptr, state: Ptr, energy: Ptr): void;
+  /** y[i] = sum of taps[k] x[i - k] in place; tapCount - 1 frames before each row are read, tapCount is a multiple of 4. */
+  filterLanes(lanes: Ptr, groupBytes: number, groupCount: number, frameCount: number, taps: Ptr, tapCount: number): void;
   lanePower(n: number, lanes: Ptr, window: Ptr, table: Ptr, scratch: Ptr, scale: number, out: Ptr, strideBytes: number): void;
   lowQuantiles(rows: Ptr, rowCount: number, columnCount: number, rank: Ptr, groupCount: number, scratch: Ptr, out: Ptr): void;
 

@@ -21,6 +21,8 @@ export interface SurveyShape {
   rowEvery: number;
   sampleRateHz: number;
   bandHz: readonly [number, number];
+  /** Coefficients of a filter that may be given, a multiple of 4; none where it is left out. */
+  tapCount?: number;
 }
 
 /** Second-order Butterworth sections by the bilinear transform (Oppenheim & Schafer 7.1): b a1 a2 of the high-pass, then of the low-pass. */
@@ -49,7 +51,7 @@ export function computeBandResponse(filter: ArrayLike<number>, fftSize: number):
 export function countSurveyBytes(shape: SurveyShape): number {
   const groups = Math.ceil(shape.trackCount / 4), bins = shape.fftSize / 2 + 1, rows = Math.ceil(shape.mostSlots / shape.rowEvery);
   const slotFrames = SLOT_HOPS * shape.hopFrames;
-  return 2 * countBufferBytes(shape.trackCount, CHUNK_SLOTS * slotFrames) + BLOCK_SLOTS * slotFrames * groups * 16
+  return 2 * countBufferBytes(shape.trackCount, CHUNK_SLOTS * slotFrames) + BLOCK_SLOTS * slotFrames * groups * 16 + (32 * groups + 4) * (shape.tapCount ?? 0)
     + (shape.mostSlots + 1) * SLOT_HOPS * groups * 16 + (rows + 1) * bins * groups * 16 + rows * 16 + 80 * shape.fftSize + (1 << 18);
 }
 
@@ -70,7 +72,12 @@ export class SurveyKernels {
   private readonly records: Ptr;
   private readonly lanes: Ptr;
   private readonly laneBytes: number;
-  private readonly filter: Ptr;
+  private readonly band: Ptr;
+  private readonly taps: Ptr;
+  private readonly tapCount: number;
+  /** The last frames before the next block as they were recorded, [group][tapCount]. */
+  private readonly recent: Ptr;
+  private isFiltered = false;
   private readonly state: Ptr;
   private readonly energy: Ptr;
   private readonly rows: Ptr;
@@ -90,11 +97,14 @@ export class SurveyKernels {
     this.bufferPtr = [k.alloc(chunkBytes), k.alloc(chunkBytes)];
     this.buffers = [k.u8(this.bufferPtr[0], chunkBytes), k.u8(this.bufferPtr[1], chunkBytes)];
     this.records = k.alloc(48);
-    this.laneBytes = BLOCK_SLOTS * this.slotFrames * 16;
-    this.lanes = k.alloc(this.groups * this.laneBytes);
-    this.filter = k.allocF32(6);
+    this.tapCount = shape.tapCount ?? 0;
+    this.laneBytes = (BLOCK_SLOTS * this.slotFrames + this.tapCount) * 16;
+    this.lanes = k.alloc(this.groups * this.laneBytes) + 16 * this.tapCount;
+    this.taps = k.allocF32(this.tapCount);
+    this.recent = k.alloc(this.groups * this.tapCount * 16);
+    this.band = k.allocF32(6);
     const design = designBand(shape.bandHz, shape.sampleRateHz);
-    k.f32(this.filter, 6).set(design);
+    k.f32(this.band, 6).set(design);
     this.response = computeBandResponse(design, fftSize);
     this.state = k.alloc((this.groups + 1) * 64);
     this.energy = k.alloc((mostSlots + 1) * SLOT_HOPS * this.groups * 16);
@@ -104,9 +114,15 @@ export class SurveyKernels {
     this.found = k.alloc(this.binCount * this.groups * 16 + 64);
   }
 
-  /** Forgets all that was taken. The first slot taken from now on only warms the filter up. */
-  start(): void {
+  /**
+   * Forgets all that was taken. The first slot taken from now on only warms the filters up.
+   * @param taps a filter that all tracks pass before anything is measured: `tapCount` coefficients, or none
+   */
+  start(taps?: Float32Array): void {
     this.k.f32(this.state, (this.groups + 1) * 16).fill(0);
+    this.k.f32(this.recent, this.groups * this.tapCount * 4).fill(0);
+    this.isFiltered = taps !== undefined && taps.length > 0;
+    if (taps && this.isFiltered) this.k.f32(this.taps, this.tapCount).set(taps);
     this.taken = 0;
   }
 
@@ -116,7 +132,8 @@ export class SurveyKernels {
     for (let done = 0; done < slotCount; done += BLOCK_SLOTS) {
       const slots = Math.min(BLOCK_SLOTS, slotCount - done);
       for (let g = 0; g < groups; g++) this.fillLanes(buffer, runs, g, done * slotFrames, slots * slotFrames);
-      k.fn.bandHops(this.lanes, this.laneBytes, groups, slots * SLOT_HOPS, shape.hopFrames, this.filter, this.state, this.energy + this.taken * SLOT_HOPS * groups * 16);
+      if (this.isFiltered) this.filterBlock(slots * slotFrames);
+      k.fn.bandHops(this.lanes, this.laneBytes, groups, slots * SLOT_HOPS, shape.hopFrames, this.band, this.state, this.energy + this.taken * SLOT_HOPS * groups * 16);
       for (let s = 0; s < slots; s++) this.takeSpectrum(this.taken + s - 1, s);
       this.taken += slots;
     }
@@ -152,6 +169,16 @@ export class SurveyKernels {
     k.i32(rankPtr, laneCount).fill(0).set(rank);
     k.fn.lowQuantiles(this.rows, this.rowCount, binCount * groups, rankPtr, groups, this.scratch, this.found);
     return k.f32(this.found, binCount * laneCount);
+  }
+
+  private filterBlock(frameCount: number): void {
+    const { k, groups, tapCount } = this;
+    for (let g = 0; g < groups; g++) {
+      const row = this.lanes + g * this.laneBytes, recent = k.f32(this.recent + 16 * g * tapCount, 4 * tapCount);
+      k.f32(row - 16 * tapCount, 4 * tapCount).set(recent);
+      recent.set(k.f32(row + 16 * (frameCount - tapCount), 4 * tapCount));
+    }
+    k.fn.filterLanes(this.lanes, this.laneBytes, groups, frameCount, this.taps, tapCount);
   }
 
   private readRow(row: number): Float32Array {

@@ -1,10 +1,12 @@
 import type { FloorSpectrum } from '../evidence/floors.js';
+import { countTaps } from '../evidence/noise-filter.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { createKernels } from '../kernels/kernels.js';
 import { countSurveyBytes, SLOT_HOPS, SurveyKernels, type SurveyShape } from '../kernels/survey-kernels.js';
 import { readOffset, type ClockModel } from '../model/clock.js';
 import { bandNoise } from '../pipeline/survey-cell.js';
 import type { StudyAudio } from '../study/study-audio.js';
+import type { NoiseState } from './floor-keeper.js';
 
 /** What a step of sound looks like before any spectrum is taken. */
 export interface StepActivity {
@@ -27,19 +29,19 @@ export class ActivityScanner {
 
   constructor(module: WebAssembly.Module, private readonly audio: StudyAudio, private readonly settings: AnalysisSettings, mostSlots: number) {
     const { fftSize, hopFrames, sampleRateHz, bandHz } = settings;
-    const shape: SurveyShape = { fftSize, hopFrames, sampleRateHz, bandHz, trackCount: audio.timeline.tracks.length, mostSlots, rowEvery: mostSlots };
+    const shape: SurveyShape = { fftSize, hopFrames, sampleRateHz, bandHz, trackCount: audio.timeline.tracks.length, mostSlots, rowEvery: mostSlots, tapCount: countTaps(fftSize) };
     this.kernels = new SurveyKernels(createKernels(module, countSurveyBytes(shape)), shape);
   }
 
   /** Scans slots [firstSlot, firstSlot + slotCount) of reference time. */
-  async scan(firstSlot: number, slotCount: number, floors: readonly FloorSpectrum[], clock: ClockModel): Promise<StepActivity> {
+  async scan(firstSlot: number, slotCount: number, { floors, filter }: NoiseState, clock: ClockModel): Promise<StepActivity> {
     const { kernels, audio } = this;
     const { slotFrames } = kernels;
     const fs = this.settings.sampleRateHz;
     const middleSec = ((firstSlot + slotCount / 2) * slotFrames) / fs;
-    // One slot more before, to warm the filter up.
+    // One slot more before, to warm the filters up.
     const starts = clock.map((c) => (firstSlot - 1) * slotFrames + Math.round(readOffset(c, middleSec) * fs));
-    kernels.start();
+    kernels.start(filter);
     const { runs } = await audio.readPcm(starts, (slotCount + 1) * slotFrames, kernels.buffers[0]);
     kernels.take(0, runs, slotCount + 1);
     return this.judge(floors);

@@ -13,7 +13,7 @@ import type { StudyAudio } from '../study/study-audio.js';
 import { ActiveSlots, type SlotState } from './active-slots.js';
 import { ActivityScanner } from './activity-scanner.js';
 import { createDeciderState, Decider, type DeciderState } from './decider.js';
-import { FLOOR_CELL_SEC, FloorKeeper } from './floor-keeper.js';
+import { FLOOR_CELL_SEC, FloorKeeper, type NoiseState } from './floor-keeper.js';
 import { FrameRing } from './frame-ring.js';
 import { Learning, type LearnedState } from './learning.js';
 import type { LinkVerdict } from './link-watch.js';
@@ -48,7 +48,7 @@ export interface EngineState {
   /** Sounds that ended before were taken. */
   takenSec: number;
   slots: SlotState;
-  floors: Float32Array[];
+  noise: NoiseState;
   floorCells: Float32Array[][];
   nextCell: number;
   learned: LearnedState;
@@ -145,7 +145,7 @@ export class LiveEngine {
     }
     const { state, slots } = this.run!;
     const rest = Math.max(0, Math.min(this.stepSlots, Math.ceil((endSec - this.heardSec) / this.slotSec)));
-    if (rest > 0) slots.push((await this.scanner.scan(state.step * this.stepSlots, rest, state.floors, this.run!.learning.clock)).active);
+    if (rest > 0) slots.push((await this.scanner.scan(state.step * this.stepSlots, rest, state.noise, this.run!.learning.clock)).active);
     const takeSec = goesOn ? endSec - STOP_SEC : endSec + 1;
     await this.takeSounds(takeSec);
     this.give(takeSec, endSec);
@@ -166,7 +166,7 @@ export class LiveEngine {
     const bandShare = 10 * log10((settings.bandBins[1] - settings.bandBins[0]) / (settings.fftSize / 2));
     const context: TableContext = {
       birds, startUtc: setup.startUtc, hopSec: settings.hopFrames / settings.sampleRateHz, fftSize: settings.fftSize,
-      bandFloorDb: (track) => meanFloorDb(state.floors[track], settings.bandBins) + bandShare,
+      bandFloorDb: (track) => meanFloorDb(state.noise.floors[track], settings.bandBins) + state.noise.filterLossDb[track] + bandShare,
     };
     this.keeper.restore(state.floorCells);
     const kept = Math.ceil((this.contextSec + WAIT_SEC + 1) / this.slotSec) + 2 * this.stepSlots;
@@ -186,11 +186,11 @@ export class LiveEngine {
     this.isClockMissed = missing !== undefined;
     if (!found) return false;
     this.start({
-      step: steps, takenSec: endSec - AFTER_SEC, floors: found.floors, floorCells: [], nextCell: Math.ceil(fromSec / FLOOR_CELL_SEC), learned: found.learned, decider: createDeciderState(-1),
+      step: steps, takenSec: endSec - AFTER_SEC, noise: found.noise, floorCells: [], nextCell: Math.ceil(fromSec / FLOOR_CELL_SEC), learned: found.learned, decider: createDeciderState(-1),
       slots: { firstSlot: Math.max(warmFrom, steps - 8) * this.stepSlots, bits: new Uint8Array(0) }, watchers: new Watchers(setup.tracks.map((t) => t.bird)).save(),
     });
     const { state, slots, learning, decider } = this.run!;
-    for (let step = Math.max(warmFrom, steps - 8); step < steps; step++) slots.push((await this.scanner.scan(step * this.stepSlots, this.stepSlots, state.floors, learning.clock)).active);
+    for (let step = Math.max(warmFrom, steps - 8); step < steps; step++) slots.push((await this.scanner.scan(step * this.stepSlots, this.stepSlots, state.noise, learning.clock)).active);
     decider.add(found.candidates.filter((c) => c.offsetSec < state.takenSec));
     await options.onSave();
     return true;
@@ -215,7 +215,7 @@ export class LiveEngine {
   private async takeStep(): Promise<void> {
     const { state, slots, learning, watchers } = this.run!;
     const fromSec = this.heardSec;
-    const { active, isSilent } = await this.scanner.scan(state.step * this.stepSlots, this.stepSlots, state.floors, learning.clock);
+    const { active, isSilent } = await this.scanner.scan(state.step * this.stepSlots, this.stepSlots, state.noise, learning.clock);
     slots.push(active);
     state.step++;
     const nowSec = this.heardSec;
@@ -243,7 +243,7 @@ export class LiveEngine {
     const stretch = slots.findStretch(Math.floor(fromSec / this.slotSec), Math.min(slots.endSlot, Math.ceil(untilSec / this.slotSec)), Math.ceil(this.contextSec / this.slotSec));
     if (!stretch) return [];
     const found = await this.worker.extract({
-      cell: 0, spans: [{ first: stretch[0], end: stretch[1], ownFromSec: -Infinity, ownToSec: Infinity }], gainDb: [...learning.gains.gainDb], floors: state.floors, clock: learning.clock,
+      cell: 0, spans: [{ first: stretch[0], end: stretch[1], ownFromSec: -Infinity, ownToSec: Infinity }], gainDb: [...learning.gains.gainDb], floors: state.noise.floors, filter: state.noise.filter, clock: learning.clock,
     });
     const candidates = unpackCandidates(found.rows, this.audio.timeline.tracks.length);
     learning.add(decider.add(candidates.filter((c) => c.offsetSec >= fromSec - CUT_SEC && c.offsetSec < untilSec)));
@@ -272,8 +272,9 @@ export class LiveEngine {
     const isLost = watchers.endCell(FLOOR_CELL_SEC);
     await this.keeper.take(state.nextCell++, isLost);
     if (!isUsed) return;
-    state.floors = this.keeper.current;
-    state.floors.forEach((floor, j) => { if (!isLost[j]) this.warn(watchers.addFloor(j, this.heardSec, meanFloorDb(floor, this.settings.bandBins))); });
+    state.noise = this.keeper.current;
+    const { floors, filterLossDb } = state.noise;
+    floors.forEach((floor, j) => { if (!isLost[j]) this.warn(watchers.addFloor(j, this.heardSec, meanFloorDb(floor, this.settings.bandBins) + filterLossDb[j])); });
     const lost = learning.refresh(this.heardSec, this.heardSec - FLOOR_CELL_SEC);
     this.warn(lost.map((r) => describeLostClock(this.setup.recorders[r], this.heardSec)));
   }

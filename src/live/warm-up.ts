@@ -1,4 +1,4 @@
-/** What the first stretch of sound teaches: floors, gains, clocks, and its own calls. */
+/** What the first stretch of sound teaches: noise, gains, clocks, and its own calls. */
 import type { Candidate } from '../evidence/candidate.js';
 import { isTelling } from '../evidence/telling.js';
 import { unpackCandidates } from '../evidence/candidate-rows.js';
@@ -11,6 +11,7 @@ import { createZeroClock } from '../model/clock.js';
 import { fitGains } from '../model/fit-gains.js';
 import { VolaryError } from '../schema/errors.js';
 import type { StudyAudio } from '../study/study-audio.js';
+import type { NoiseState } from './floor-keeper.js';
 import type { FrameRing } from './frame-ring.js';
 import { joinClock, shiftClock, type LearnedState } from './learning.js';
 import { joinRecorders, openLiveAudio, type LiveSetup } from './live-setup.js';
@@ -18,8 +19,8 @@ import type { WarningRow } from './warnings.js';
 
 export interface WarmUp {
   learned: LearnedState;
-  /** Floors by track that serve until the first cell of the live run has ended. */
-  floors: Float32Array[];
+  /** Serves until the first cell of the live run has ended. */
+  noise: NoiseState;
   /** All candidates of the stretch, in order of time. */
   candidates: Candidate[];
 }
@@ -40,11 +41,11 @@ async function warmUp(
   const candidates = results.flatMap((r) => unpackCandidates(r.rows, audio.timeline.tracks.length));
   for (const c of candidates) { c.onsetSec += fromSec; c.offsetSec += fromSec; }
   const telling = candidates.filter(isTelling);
-  const endSec = fromSec + durationSec;
+  const endSec = fromSec + durationSec, last = plan.surveyCount - 1;
   // From the end on they run at the rate of all of it, ever less certain.
   const clock = calibration.clock.map((c) => shiftClock(c, fromSec)).map((c, r) => (r === 0 ? c : joinClock(c, c, fromSec, endSec)));
   return {
-    candidates, floors: calibration.floors[calibration.floors.length - 1],
+    candidates, noise: { floors: calibration.floors[last], filter: calibration.filters[last], filterLossDb: calibration.filterLossDb[last] },
     learned: { telling, priorGainDb: calibration.priorGainDb, gains: fitGains(telling, calibration.priorGainDb), clock },
   };
 }

@@ -73,7 +73,7 @@ export async function prepareRun(manifestPath: string, options: AttributeToFolde
   requireTracks(study.timeline);
   const inputs = await describeInputs(study);
   const kernelHash = createHash('sha256').update(readKernelsFile(kernels)).digest('hex');
-  const header = { schema: 5, volary: readVersion(), kernels, kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs, ...await sampleInputs(study) };
+  const header = { schema: 6, volary: readVersion(), kernels, kernelHash, manifest: study.manifest, maxOffsetSec: options.maxOffsetSec ?? 60, inputs, ...await sampleInputs(study) };
   return { study, inputs, kernels, kernelHash, header, problemCount: bad.length };
 }
 

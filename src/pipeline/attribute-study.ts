@@ -143,9 +143,10 @@ class TableMaker {
   }
 
   private floorAt(track: number, tSec: number): number {
-    const { settings, plan } = this;
+    const { settings, plan, calibration } = this;
+    const survey = findSurveyIndex(plan, tSec);
     const bandShare = 10 * log10((settings.bandBins[1] - settings.bandBins[0]) / (settings.fftSize / 2));
-    return meanFloorDb(this.calibration.floors[findSurveyIndex(plan, tSec)][track], settings.bandBins) + bandShare;
+    return meanFloorDb(calibration.floors[survey][track], settings.bandBins) + calibration.filterLossDb[survey][track] + bandShare;
   }
 
   private makeTrackRows(): TrackHourRow[] {

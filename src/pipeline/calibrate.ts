@@ -1,5 +1,6 @@
 import type { Candidate } from '../evidence/candidate.js';
 import { unpackCandidates } from '../evidence/candidate-rows.js';
+import type { NoiseFilter } from '../evidence/noise-filter.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { createZeroClock, type ClockModel } from '../model/clock.js';
 import { chooseCalls, type CallArrival } from '../model/clock-readings.js';
@@ -28,7 +29,11 @@ export interface CellRunner {
 
 /** What extraction needs to know beforehand: noise floors, clocks and receiver gains of the whole study. */
 export interface Calibration {
+  /** After the filters. */
   floors: FloorTable;
+  /** Per survey cell, what all tracks pass first where noise is uneven, and what that takes of each track's mean floor in the call band, dB. */
+  filters: NoiseFilter[];
+  filterLossDb: number[][];
   clock: ClockModel;
   gainDb: number[];
   /** Gains as the noise floors alone suggest them. */
@@ -80,6 +85,7 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   const floors = buildFloorTable(surveys, timeline.tracks.length, settings.fftSize / 2 + 1, plan.surveySec);
   const response = computeBandResponse(designBand(settings.bandHz, settings.sampleRateHz), settings.fftSize);
   const active = joinActivity(surveys, floors, response, recorderOfTrack, plan, settings);
+  const filters = surveys.map((s) => s.filter);
   const gaps = surveys.flatMap((s) => s.gaps);
   const still = joinStill(surveys.flatMap((s) => s.still), settings.sampleRateHz);
   const nonFiniteCounts = timeline.tracks.map((_, j) => surveys.reduce((sum, s) => sum + s.nonFiniteCounts[j], 0));
@@ -98,7 +104,7 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
     const watch = new GainWatch(priorGainDb, rule);
     const isEnough = (found: Candidate[][]): boolean => isAlone && watch.isSettled(found);
     const found = await lookInBatches(batches, isEnough, async (batch, b) => {
-      const tasks = batch.map((cell) => ({ ...makeTask(plan, { floors, clock, gainDb }, spans, cell), tellingOnly: true }));
+      const tasks = batch.map((cell) => ({ ...makeTask(plan, { floors, filters, clock, gainDb }, spans, cell), tellingOnly: true }));
       const results = await resumeCells(checkpoint, `look-${pass}-${nameNumber(b)}`, tasks.length, onDone, (tell) => runner.extract(tasks, tell), onUnread);
       return results.map((r) => unpackCandidates(r.rows, timeline.tracks.length));
     });
@@ -121,7 +127,7 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   const rough = [...fitGains(sameRecorderOnly(first, timeline), priorGainDb).gainDb];
   const second = await look('calibration, once more', sampled, rough, clock, SECOND_RULE);
   return {
-    floors, active, gaps, still, nonFiniteCounts, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
+    floors, filters, filterLossDb: surveys.map((s) => s.filterLossDb), active, gaps, still, nonFiniteCounts, priorGainDb, gainDb: [...fitGains(second, priorGainDb).gainDb],
     clock: fitClocks({ candidates: second, recorderOfTrack, coarse: clock, otherLooks: [{ candidates: first, clock: coarse }], arrivals, durationSec: plan.durationSec }),
   };
 }
@@ -140,9 +146,10 @@ const MOST_CALLS = 1000;
 const TASK_CALLS = 16;
 
 /** The extraction task of one cell. */
-export function makeTask(plan: CellPlan, calibration: Pick<Calibration, 'floors' | 'gainDb' | 'clock'>, spans: SpanFinder, cell: number): ExtractTask {
-  const { floors, gainDb, clock } = calibration;
-  return { cell, spans: spans.list(cell), gainDb, clock, floors: floors[findSurveyIndex(plan, (cell + 0.5) * plan.cellSec)] };
+export function makeTask(plan: CellPlan, calibration: Pick<Calibration, 'floors' | 'filters' | 'gainDb' | 'clock'>, spans: SpanFinder, cell: number): ExtractTask {
+  const { floors, filters, gainDb, clock } = calibration;
+  const survey = findSurveyIndex(plan, (cell + 0.5) * plan.cellSec);
+  return { cell, spans: spans.list(cell), gainDb, clock, floors: floors[survey], filter: filters[survey] };
 }
 
 function findCoarseClocks(surveys: readonly SurveyResult[], timeline: Timeline, plan: CellPlan, settings: AnalysisSettings, maxOffsetSec: number): ClockModel {

@@ -4,8 +4,9 @@ import { packCandidates } from '../evidence/candidate-rows.js';
 import { extractStretch } from '../evidence/extract-stretch.js';
 import { countEngineBytes, createKernelEngine } from '../evidence/kernel-engine.js';
 import { LagMeter } from '../evidence/lags.js';
+import type { NoiseFilter } from '../evidence/noise-filter.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
-import type { SpectralEngine } from '../evidence/spectra.js';
+import type { SoundPiece, SpectralEngine } from '../evidence/spectra.js';
 import { countBufferBytes, PcmLanes } from '../kernels/lane-records.js';
 import { createKernels } from '../kernels/kernels.js';
 import { readOffset, type ClockModel } from '../model/clock.js';
@@ -22,6 +23,8 @@ export interface ExtractTask {
   spans: Span[];
   gainDb: number[];
   floors: Float32Array[];
+  /** What all tracks pass first; see noise-filter.ts. */
+  filter: NoiseFilter;
   clock: ClockModel;
   /** Only candidates that gains and clocks can be fitted on. */
   tellingOnly?: boolean;
@@ -98,11 +101,14 @@ export class CellWorker {
     const starts = recorders.map((_, r) => Math.round((t0 + readOffset(task.clock[r], middle)) * fs));
     const { engine, pcm } = this.getDense();
     const region = engine.placeStretch(tracks.length, length);
+    const pieces: SoundPiece[] = [];
     for (let done = 0; done < length; done += pcm.chunkFrames) {
       const count = Math.min(pcm.chunkFrames, length - done);
       const { runs } = await audio.readPcm(starts.map((s) => s + done), count, pcm.buffer);
       pcm.write(runs, count, region, done);
+      for (const { trackIndex, offset, frameCount } of runs) pieces.push({ trackIndex, fromFrame: done + offset, toFrame: done + offset + frameCount });
     }
+    engine.filterPlaced(task.filter, pieces);
     const residualOf = (recorder: number, tSec: number): number => t0 + readOffset(task.clock[recorder], tSec) - starts[recorder] / fs;
     // A clock that does not move is read once: not-a-number where it does.
     const still = Float64Array.from(tracks, ({ recorderIndex: r }) => (task.clock[r].knotSec.length === 1 ? residualOf(r, t0) : NaN));

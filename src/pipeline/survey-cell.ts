@@ -1,16 +1,22 @@
-/** The first look at one cell of a study: noise floors, where there is sound at all, activity over time, gaps, where tracks stand still, what is no number. */
+/** The first look at one cell of a study: noise floors, a filter where noise is uneven, where there is sound at all, activity over time, gaps, where tracks stand still, what is no number. */
 import { finishFloor, FLOOR_QUANTILE, type FloorSpectrum } from '../evidence/floors.js';
+import { countTaps, designNoiseFilter, type NoiseFilter } from '../evidence/noise-filter.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { createKernels } from '../kernels/kernels.js';
 import { countSurveyBytes, SLOT_HOPS, SurveyKernels, type SurveyShape } from '../kernels/survey-kernels.js';
 import { log10 } from '../numeric/elementary.js';
 import type { Gap, StudyAudio } from '../study/study-audio.js';
 import { findSurveySlots, type CellPlan } from './cells.js';
+import { meanFloorDb } from './floor-table.js';
 import { StillFinder, type StillRun } from './still-runs.js';
 
 export interface SurveyResult {
-  /** Per track, mean noise power per bin; empty where the track has no sound here. */
+  /** Per track, mean noise power per bin after the filter; empty where the track has no sound here. */
   floors: FloorSpectrum[];
+  /** What all tracks passed before floors and activity were measured; empty where the noise is even enough as it is. */
+  filter: NoiseFilter;
+  /** Per track, what the filter took of the mean floor in the call band, dB. */
+  filterLossDb: number[];
   /** Per recorder, one bit per slot of its own file time, the lowest first: 1 = some track may hold more than noise. */
   active: Uint8Array[];
   /** Per recorder, activity per step on its own file time, 0 to 255 (only with several recorders). */
@@ -49,7 +55,7 @@ export class SurveyWorker {
     }
     this.rowEvery = Math.max(2, Math.ceil(mostSlots / ENOUGH_ROWS));
     const { fftSize, hopFrames, sampleRateHz, bandHz } = settings;
-    const shape: SurveyShape = { fftSize, hopFrames, sampleRateHz, bandHz, trackCount: audio.timeline.tracks.length, mostSlots, rowEvery: this.rowEvery };
+    const shape: SurveyShape = { fftSize, hopFrames, sampleRateHz, bandHz, trackCount: audio.timeline.tracks.length, mostSlots, rowEvery: this.rowEvery, tapCount: countTaps(fftSize) };
     this.kernels = new SurveyKernels(createKernels(module, countSurveyBytes(shape)), shape);
     this.stillFinder = new StillFinder(shape.trackCount, sampleRateHz);
   }
@@ -61,15 +67,21 @@ export class SurveyWorker {
     this.stillFinder.start(from, to);
     const { gaps, nonFiniteCounts } = await this.takeCell(first, end);
     const clipped = clipGaps(gaps, from, to);
+    const heard = this.findFloors(first, gaps), still = this.stillFinder.finish();
+    const { bandBins, fftSize } = this.settings;
+    const filter = designNoiseFilter(heard, bandBins, this.kernels.response, countTaps(fftSize));
+    if (filter.length === 0) return { floors: heard, filter, filterLossDb: heard.map(() => 0), ...this.findActivity(heard), gaps: clipped, still, nonFiniteCounts };
+    await this.takeCell(first, end, filter);
     const floors = this.findFloors(first, gaps);
-    return { floors, ...this.findActivity(floors), gaps: clipped, still: this.stillFinder.finish(), nonFiniteCounts };
+    const filterLossDb = floors.map((f, j) => (f.length > 0 ? meanFloorDb(heard[j], bandBins) - meanFloorDb(f, bandBins) : 0));
+    return { floors, filter, filterLossDb, ...this.findActivity(floors), gaps: clipped, still, nonFiniteCounts };
   }
 
-  /** Reads a slot before the cell, which belongs to another one and only warms the filter up, then the cell chunk by chunk: the next one is read while one is worked on. */
-  private async takeCell(first: number, end: number): Promise<{ gaps: Gap[]; nonFiniteCounts: number[] }> {
+  /** Reads a slot before the cell, which belongs to another one and only warms the filters up, then the cell chunk by chunk: the next one is read while one is worked on. */
+  private async takeCell(first: number, end: number, filter?: NoiseFilter): Promise<{ gaps: Gap[]; nonFiniteCounts: number[] }> {
     const { kernels, audio } = this;
     const { slotFrames, chunkSlots } = kernels;
-    kernels.start();
+    kernels.start(filter);
     const gaps: Gap[] = [];
     const nonFiniteCounts = audio.timeline.tracks.map(() => 0);
     const read = (slot: number, count: number, into: 0 | 1): ReturnType<StudyAudio['readPcm']> => audio.readPcm(slot * slotFrames, count * slotFrames, kernels.buffers[into]);
@@ -81,7 +93,7 @@ export class SurveyWorker {
       if (nextCount > 0) next = read(nextSlot, nextCount, other);
       gaps.push(...found.gaps);
       kernels.take(buffer, found.runs, count);
-      if (slot >= first) {
+      if (slot >= first && !filter) {
         this.stillFinder.take(kernels.buffers[buffer], found.runs, found.gaps, slot * slotFrames);
         found.nonFiniteCounts.forEach((n, j) => { nonFiniteCounts[j] += n; });
       }

@@ -5,6 +5,7 @@ import { computeBandResponse, countSurveyBytes, designBand, SLOT_HOPS, SurveyKer
 import { createKernels } from '../../src/kernels/kernels.js';
 import type { LaneRun } from '../../src/kernels/lane-records.js';
 import { loadKernelsFile } from '../../src/node/kernels-file.js';
+import { referenceFilter } from '../reference/lane-filter.js';
 import { referenceBandHops, referenceSample } from '../reference/survey.js';
 import { allocGuarded, largestDifference, makeNoise, openKernels } from './support.js';
 
@@ -106,6 +107,23 @@ describe('a survey in the kernels', () => {
       expect(largestDifference(got.filter((_, i) => i % 8 === j), want)).toBeLessThan(1e-6);
     });
     expect(s.rowCount).toBe(20);
+  });
+
+  it.each([40, 13, 1])('passes all tracks through a filter first, in chunks of %i slots, and none the next time', async (chunk) => {
+    const taps = Float32Array.from([1, -0.9, 0.4, 0.2, 0, -0.3, 0.1, 0.05]), filtered = { ...shape, tapCount: taps.length };
+    const s = new SurveyKernels(createKernels(await loadKernelsFile(), countSurveyBytes(filtered)), filtered);
+    const tracks = Array.from({ length: 5 }, (_, j) => Float32Array.from(makeNoise(41 * SLOT, 5 + j)));
+    const design = designBand(shape.bandHz, shape.sampleRateHz);
+    for (const isFiltered of [true, false, true]) {
+      s.start(isFiltered ? taps : undefined);
+      for (let slot = 0, n = 0; slot < 41; slot += chunk, n++) s.take((n % 2) as 0 | 1, fill(s, (n % 2) as 0 | 1, tracks, slot * SLOT, Math.min(chunk, 41 - slot) * SLOT), Math.min(chunk, 41 - slot));
+      const got = s.readEnergies();
+      tracks.forEach((x, j) => {
+        const want = referenceBandHops(isFiltered ? referenceFilter(x, taps) : x, design, 16).subarray(SLOT_HOPS);
+        // As above; the filter makes values up to three times as large.
+        expect(largestDifference(got.filter((_, i) => i % 8 === j), want)).toBeLessThan(1e-5);
+      });
+    }
   });
 
   it('takes what no run covers for silence, and stays out of denormals after sound', async () => {

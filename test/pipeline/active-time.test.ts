@@ -75,9 +75,9 @@ it('a worker asked for many things at once gives what it gives one by one', asyn
   const timeline = buildTimeline(manifest, new Map([...readers].map(([b, r]) => [b, { info: r.info }])));
   const plan = planCells(timeline.durationSec, 1.5);
   const makeWorker = async (): Promise<CellWorker> => new CellWorker(await loadKernelsFile(), new StudyAudio(timeline, async (p) => readers.get(p)!), settings, plan);
-  const { floors } = await (await makeWorker()).survey(0);
+  const { floors, filter } = await (await makeWorker()).survey(0);
   const tasks = Array.from({ length: 6 }, (_, n) => ({
-    cell: n, gainDb: [0, 0, 0], floors, clock: createZeroClock(1), spans: [{ first: 90 * n, end: 90 * n + 80, ownFromSec: -Infinity, ownToSec: Infinity }],
+    cell: n, gainDb: [0, 0, 0], floors, filter, clock: createZeroClock(1), spans: [{ first: 90 * n, end: 90 * n + 80, ownFromSec: -Infinity, ownToSec: Infinity }],
   }));
   const one = await makeWorker();
   const inTurn = [];

@@ -27,7 +27,7 @@ export interface SavedRun {
 /** What must be the same for a state to serve: the program and what it was told. */
 export function describeRun(setup: LiveSetup, warmUpSec: number): Record<string, unknown> {
   return {
-    schema: 4, volary: readVersion(), kernelHash: createHash('sha256').update(readKernelsFile()).digest('hex'), warmUpSec,
+    schema: 5, volary: readVersion(), kernelHash: createHash('sha256').update(readKernelsFile()).digest('hex'), warmUpSec,
     sampleRateHz: setup.sampleRateHz, recorders: setup.recorders, inputs: setup.inputs, tracks: setup.tracks, originFrames: setup.originFrames, request: setup.request,
   };
 }
