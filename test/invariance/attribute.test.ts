@@ -87,6 +87,28 @@ describe('the tables are the same bytes', () => {
     expectSame(attribute(writeStudy('pieces', tracks), 2), tables);
   });
 
+  it('where steady noise makes a filter, for any number of workers, in parts, and cut into files', () => {
+    // Mains and its harmonics.
+    const hum = (j: number, i: number): number => [1, 3, 5, 7, 11, 15].reduce((sum, h) => sum + (0.04 / h) * Math.sin((2 * Math.PI * 50 * h * i) / scene.sampleRateHz + h * j), 0);
+    const humming = scene.tracks.map((t, j) => t.samples.map((v, i) => v + hum(j, i)));
+    const cut = 301_003;
+    const pieces = scene.tracks.map((t, j): StudyTrack => {
+      write(`${t.bird} hum.wav`, [humming[j]]);
+      write(`${t.bird} hum a.wav`, [humming[j].subarray(0, cut)]);
+      write(`${t.bird} hum b.wav`, [humming[j].subarray(cut)]);
+      return { bird: t.bird, recorder: t.recorder, files: ['a', 'b'].map((part) => ({ path: `${t.bird} hum ${part}.wav`, channel: 1 })) };
+    });
+    const whole = writeStudy('hum', scene.tracks.map((t) => ({ bird: t.bird, recorder: t.recorder, files: [{ path: `${t.bird} hum.wav`, channel: 1 }] })));
+    const one = attribute(whole, 1);
+    const count = (t: Record<string, Buffer>): number => t['calls.csv'].toString().split('\n').length;
+    expect(count(one)).toBeGreaterThan(0.8 * count(tables));
+    expectSame(attribute(whole, 3), one);
+    expectSame(attribute(writeStudy('hum pieces', pieces), 2), one);
+    const out = join(folder, 'hum parts');
+    for (const step of [['--plan', '2'], ['--part', '2'], ['--part', '1'], ['--merge']]) expect(runCli(['attribute', whole, '--out', out, '--workers', '1', ...step]).status).toBe(0);
+    expectSame(Object.fromEntries(TABLES.map((name) => [name, readFileSync(join(out, name))])), one);
+  });
+
   it('with a damaged track, whoever reads it when', () => {
     const [first, ...rest] = scene.tracks;
     const samples = Array.from(first.samples, (v) => Math.max(-32768, Math.min(32767, Math.round(v * 32768))));
