@@ -34,6 +34,7 @@ export function toCheckJson(report: CheckReport, durationSec: number, sampleRate
       noise_floor_db: t.measures.noiseFloorDb, dc_share: t.measures.dcOffset, clipped_runs: t.measures.clippedRuns, clipped_samples: t.measures.clippedSamples,
       silent_s: t.measures.silentSec, longest_silence_s: t.measures.longestSilenceSec, dropouts: t.measures.dropouts.length, dropout_s: t.measures.dropoutSec,
       hum: t.hum ? { mains_hz: t.hum.mainsHz, level_db: t.hum.levelDb, prominence_db: t.hum.prominenceDb } : null,
+      steady: t.steady ? { from_hz: t.steady.fromHz, to_hz: t.steady.toHz, above_db: t.steady.aboveDb, noise_share: t.steady.noiseShare, others: t.steady.otherCount } : null,
     })),
     problems: report.problems.map((p) => ({
       severity: p.severity, kind: p.kind, ...(p.bird ? { bird: p.bird } : {}), ...(p.path ? { path: p.path } : {}), text: p.text,

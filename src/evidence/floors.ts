@@ -26,6 +26,15 @@ export function estimateFloors(s: StretchSpectra, frames: readonly number[], lea
   });
 }
 
+/** The same of one track from spectra of power, one per row, in their own units and not smoothed. */
+export function estimateFloor(rows: readonly Float32Array[]): FloorSpectrum {
+  const column = new Float32Array(rows.length);
+  return rows[0].map((_, b) => {
+    for (let k = 0; k < rows.length; k++) column[k] = rows[k][b];
+    return selectValue(column, Math.floor(FLOOR_QUANTILE * (rows.length - 1))) * TO_MEAN;
+  });
+}
+
 /** The floor that the quantiles of one track's bins over time give. */
 export function finishFloor(quantiles: Float32Array): FloorSpectrum {
   return smoothBins(quantiles.map((v) => Math.max(LEAST_POWER, v * TO_MEAN)));

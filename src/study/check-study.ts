@@ -1,9 +1,11 @@
+import { resolveSettings } from '../evidence/settings.js';
 import { quoteName } from '../schema/errors.js';
 import { checkFiles } from './check-files.js';
 import { planCheck } from './check-plan.js';
 import type { StudyManifest } from './manifest.js';
 import { HumMeter } from './measure-hum.js';
 import type { Hum } from './measure-hum.js';
+import { SteadyMeter, type SteadySound } from './measure-steady.js';
 import { judgeTrack } from './judge-track.js';
 import { StudyAudio } from './study-audio.js';
 import type { Gap } from './study-audio.js';
@@ -28,6 +30,7 @@ export interface TrackCheck {
   clockStepCount: number;
   measures: TrackMeasures;
   hum: Hum | undefined;
+  steady: SteadySound | undefined;
   levels: LevelPoint[];
   problems: Problem[];
 }
@@ -56,7 +59,7 @@ const MOST_POINTS = 900;
 const PIECE_SEC = 0.1;
 const MOST_HUM_SECONDS = 60;
 
-interface TrackState { meter: TrackMeter; hum: HumMeter; hash: number; heard: number; levels: LevelPoint[] }
+interface TrackState { meter: TrackMeter; hum: HumMeter; steady: SteadyMeter; hash: number; heard: number; levels: LevelPoint[] }
 
 /** Looks at every track of a study: headers, names and samples. Memory does not grow with the length of the study. */
 export async function checkStudy(input: CheckInput): Promise<CheckReport> {
@@ -64,7 +67,8 @@ export async function checkStudy(input: CheckInput): Promise<CheckReport> {
   const rate = timeline.sampleRateHz;
   const fileCount = Math.max(0, ...timeline.tracks.map((t) => t.segments.length));
   const plan = planCheck(timeline.frameCount, rate, fileCount, input.isFull);
-  const states = timeline.tracks.map((): TrackState => ({ meter: new TrackMeter(rate), hum: new HumMeter(rate), hash: 0, heard: 0, levels: [] }));
+  const { bandHz } = resolveSettings(rate, { bandHz: input.manifest.settings?.band_hz });
+  const states = timeline.tracks.map((): TrackState => ({ meter: new TrackMeter(rate), hum: new HumMeter(rate), steady: new SteadyMeter(rate, bandHz), hash: 0, heard: 0, levels: [] }));
   const buffers = states.map(() => new Float32Array(plan.blocks[0]?.frameCount ?? 0));
   const humEvery = Math.max(1, Math.ceil(plan.blocks.length / MOST_HUM_SECONDS));
   const totalSec = plan.blocks.reduce((s, b) => s + b.frameCount, 0) / rate;
@@ -80,7 +84,10 @@ export async function checkStudy(input: CheckInput): Promise<CheckReport> {
 
 function addBlock(state: TrackState, samples: Float32Array, startFrame: number, gaps: Gap[], rate: number, forHum: boolean, durationSec: number): void {
   state.meter.add(samples, samples.length, startFrame, gaps.map((g) => ({ from: g.startFrame - startFrame, to: g.startFrame - startFrame + g.frameCount, isLost: g.reason !== 'no-file' })));
-  if (forHum && gaps.length === 0) state.hum.add(samples);
+  if (forHum && gaps.length === 0) {
+    state.hum.add(samples);
+    state.steady.add(samples);
+  }
   const pieceFrames = Math.max(1, Math.ceil(Math.max(PIECE_SEC, durationSec / MOST_POINTS) * rate));
   for (let from = 0; from < samples.length; from += pieceFrames) addPiece(state, samples.subarray(from, from + pieceFrames), (startFrame + from) / rate, rate, durationSec);
 }
@@ -114,7 +121,7 @@ function assemble(input: CheckInput, states: TrackState[], readShare: number): C
     const last = t.segments[t.segments.length - 1];
     const header = headers.get(t.segments[0].path);
     const measures = states[i].meter.finish();
-    const hum = states[i].hum.finish();
+    const hum = states[i].hum.finish(), steady = states[i].steady.finish();
     const own = common.filter((p) => p.bird === t.bird);
     const count = (kind: Problem['kind']): number => own.filter((p) => p.kind === kind).length;
     return {
@@ -124,8 +131,8 @@ function assemble(input: CheckInput, states: TrackState[], readShare: number): C
       endSec: (last.startFrame + last.frameCount) / rate,
       soundSec: t.segments.reduce((s, x) => s + x.frameCount, 0) / rate,
       gapCount: count('gap'), overlapCount: count('overlap'), clockStepCount: count('clock-step'),
-      measures, hum, levels: states[i].levels,
-      problems: [...own, ...judgeTrack(t.bird, measures, hum, audio.nonFiniteCounts[i])],
+      measures, hum, steady, levels: states[i].levels,
+      problems: [...own, ...judgeTrack(t.bird, measures, hum, steady, audio.nonFiniteCounts[i])],
     };
   });
   const known = new Set(timeline.tracks.map((t) => t.bird));

@@ -1,6 +1,7 @@
 import { quoteName } from '../schema/errors.js';
 import { formatFew, formatPercent } from './format-share.js';
 import type { Hum } from './measure-hum.js';
+import type { SteadySound } from './measure-steady.js';
 import type { Problem, ProblemKind } from './timeline.js';
 import type { TrackMeasures } from './track-meter.js';
 
@@ -24,7 +25,7 @@ export function describeNonFinite(count: number): string {
 }
 
 /** What the measures of a track mean for its use: one line each. */
-export function judgeTrack(bird: string, m: TrackMeasures, hum: Hum | undefined, nonFiniteCount: number): Problem[] {
+export function judgeTrack(bird: string, m: TrackMeasures, hum: Hum | undefined, steady: SteadySound | undefined, nonFiniteCount: number): Problem[] {
   const problems: Problem[] = [];
   const name = quoteName(bird);
   const add = (severity: Problem['severity'], kind: ProblemKind, text: string): void => { problems.push({ severity, kind, bird, text: `${name}: ${text}` }); };
@@ -49,9 +50,15 @@ export function judgeTrack(bird: string, m: TrackMeasures, hum: Hum | undefined,
     // The floor holds the hum itself: where they are about equal, hum is the floor. Hum below the noise is out of the way of calls.
     add(hum.levelDb >= m.noiseFloorDb - 3 ? 'warning' : 'note', 'hum', `hum at ${hum.mainsHz} Hz or its multiples, ${hum.levelDb.toFixed(0)} dB, ${hum.prominenceDb.toFixed(0)} dB above its surroundings`);
   }
+  if (steady) add('warning', 'steady', describeSteady(steady));
   if (m.peakDb < CHECK_LIMITS.quietPeakDb) add('warning', 'level', `very quiet: no sample above ${m.peakDb.toFixed(0)} dB`);
   if (m.noiseFloorDb > CHECK_LIMITS.loudFloorDb) add('warning', 'noise', `noise floor at ${m.noiseFloorDb.toFixed(0)} dB: hardly any call can stand out`);
   return problems;
+}
+
+function describeSteady({ fromHz, toHz, aboveDb, otherCount, noiseShare }: SteadySound): string {
+  const others = otherCount > 0 ? ` and ${otherCount} other ${otherCount === 1 ? 'stretch' : 'stretches'}` : '';
+  return `steady sound at ${Math.round(fromHz)} to ${Math.round(toHz)} Hz${others}, up to ${aboveDb.toFixed(0)} dB above the noise beside it, is ${formatPercent(noiseShare)} of the noise: calls there are harder to hear; find its source if you can`;
 }
 
 /** A mean beyond full scale is no offset of a recorder any more; how far beyond does not matter. */

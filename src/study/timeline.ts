@@ -29,7 +29,7 @@ export interface TrackTimeline {
 
 export type ProblemKind =
   | 'unreadable' | 'header' | 'rate' | 'channel' | 'empty' | 'overlap' | 'gap' | 'duplicate' | 'unequal' | 'no-reference' | 'start' | 'no-track'
-  | 'clock-step' | 'format' | 'unused-channel' | 'silence' | 'dropout' | 'clipping' | 'dc' | 'hum' | 'level' | 'noise' | 'lost' | 'not-finite' | 'single';
+  | 'clock-step' | 'format' | 'unused-channel' | 'silence' | 'dropout' | 'clipping' | 'dc' | 'hum' | 'steady' | 'level' | 'noise' | 'lost' | 'not-finite' | 'single';
 
 export interface Problem {
   /** error: data cannot be used or trusted; warning: worth a look; note: for the record. */

@@ -69,6 +69,17 @@ describe('checkStudy', () => {
     expect([kinds(r), r.isFit]).toEqual([[`warning ${kind} red`], true]);
   });
 
+  it('finds a whistle in the call band, with its frequency, on the track that has it', async () => {
+    const folder = newFolder();
+    writeTrack(folder, 'red.wav', 1, 8, (x) => { for (let i = 0; i < x.length; i++) x[i] += 0.05 * Math.sin((2 * Math.PI * 1500 * i) / RATE); });
+    writeTrack(folder, 'blue.wav', 2, 8);
+    await draft(folder);
+    const r = await check(folder);
+    expect([kinds(r), r.isFit]).toEqual([['warning steady red'], true]);
+    // Lines are 8000 / 256 = 31.25 Hz apart, and 1500 Hz is one of them. The noise of these tracks itself rises towards the lower edge of the band.
+    expect(r.problems[0].text).toMatch(/^"red": steady sound at 1453 to 1547 Hz and 1 other stretch, up to \d\d dB above the noise beside it, is \d\d(\.\d)? % of the noise:/);
+  });
+
   it.each<[string, (folder: string) => void, string]>([
     ['a track without sound', (f) => writeTrack(f, 'red.wav', 1, 3, (x) => x.fill(0)), 'error silence red'],
     ['two tracks with the same sound', (f) => copyFileSync(join(f, 'blue.wav'), join(f, 'red.wav')), 'error duplicate red'],
