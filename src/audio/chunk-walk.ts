@@ -42,7 +42,7 @@ export interface ChunkDialect {
   /** Reads the header at `position`, or undefined where no header can be. Called once per chunk, in file order. */
   readHeader(position: number): Promise<ChunkHeader | undefined>;
   /** First byte after the payload's padding. */
-  nextChunk(payloadEnd: number): Promise<number>;
+  nextChunk(payloadEnd: number, payloadBytes: number): Promise<number>;
 }
 
 const KEPT = new Set(['fmt ', 'data', 'bext', 'ds64']);
@@ -69,7 +69,7 @@ export async function walkChunks(window: ByteWindow, dialect: ChunkDialect): Pro
     const isCut = declared > room;
     if (KEPT.has(header.id) && (!isCut || header.id === 'data') && chunks.filter((c) => c.id === header.id).length < MAX_KEPT_PER_ID) chunks.push(chunk);
     if (isCut) return { chunks, stop: header.id === 'data' ? 'data' : 'cut', stopByte: header.id === 'data' ? fileEnd : position, stopChunk: header };
-    position = await dialect.nextChunk(startByte + declared);
+    position = await dialect.nextChunk(startByte + declared, declared);
   }
   return { chunks, stop: 'end', stopByte: fileEnd };
 }

@@ -38,7 +38,9 @@ export async function walkRiff(window: ByteWindow, warnings: string[]): Promise<
     return { id, headerBytes: 8, declaredBytes: size32 === ALL_ONES_32 ? lookUpSize(table, id) : BigInt(size32) };
   }
 
-  const list = await walkChunks(window, { firstByte: 12, readHeader, nextChunk: (end) => skipPadByte(window, end, warnings) });
+  const pads = new PadBytes(window);
+  const list = await walkChunks(window, { firstByte: 12, readHeader, nextChunk: (payloadEnd, payloadBytes) => pads.skip(payloadEnd, payloadBytes) });
+  pads.report(warnings);
   const riff = riff32 === ALL_ONES_32 ? table?.riffBytes : BigInt(riff32);
   return { ...list, riffBytes: riff === 0n || riff === ALL_ONES_64 ? undefined : riff };
 }
@@ -61,12 +63,45 @@ async function readSizeTable(window: ByteWindow, start: number, declared: number
   return { riffBytes: view.getBigUint64(0, true), dataBytes: view.getBigUint64(8, true), others };
 }
 
-/** A chunk of odd size is followed by one pad byte; some writers leave it out, which shows when only without it a chunk follows. */
-async function skipPadByte(window: ByteWindow, payloadEnd: number, warnings: string[]): Promise<number> {
-  if (payloadEnd % 2 === 0) return payloadEnd;
-  const bytes = await window.view(payloadEnd, 9);
-  const fits = (shift: number) => bytes.length >= shift + 8 && isChunkId(bytes, shift) && payloadEnd + shift + 8 + viewOf(bytes).getUint32(shift + 4, true) <= window.sizeBytes;
-  if (bytes[0] === 0 || !fits(0) || fits(1)) return payloadEnd + 1;
-  warnings.push(`no pad byte after the odd chunk that ends at byte ${payloadEnd}; read on with the chunk '${readChunkId(bytes, 0)}' right there`);
-  return payloadEnd;
+/**
+ * A chunk of odd size is followed by one pad byte. Some writers leave it out, and from there on chunks may begin at odd bytes, so that only
+ * a chunk's own size tells whether one is due, and what lies there whether it was written.
+ */
+class PadBytes {
+  private readonly missing: string[] = [];
+  private readonly extra: string[] = [];
+
+  constructor(private readonly window: ByteWindow) {}
+
+  /** First byte behind a payload and its pad byte. */
+  async skip(payloadEnd: number, payloadBytes: number): Promise<number> {
+    const isDue = payloadBytes % 2 === 1;
+    if (!isDue && payloadEnd % 2 === 0) return payloadEnd;
+    const bytes = await this.window.view(payloadEnd, 9);
+    const [here, behind] = [0, 1].map((shift) => this.rateHeader(bytes, shift, payloadEnd));
+    if (isDue) {
+      if (bytes[0] === 0 || here <= behind) return payloadEnd + 1;
+      this.missing.push(`no pad byte after the odd chunk that ends at byte ${payloadEnd}; read on with the chunk '${readChunkId(bytes, 0)}' right there`);
+      return payloadEnd;
+    }
+    // Writers that pad to even bytes of the file do so where an earlier pad byte is missing.
+    if (bytes[0] !== 0 || behind === 0) return payloadEnd;
+    this.extra.push(`a pad byte at byte ${payloadEnd} after a chunk of even size; passed over`);
+    return payloadEnd + 1;
+  }
+
+  /** One line for each kind, however many chunks are concerned. */
+  report(warnings: string[]): void {
+    for (const lines of [this.missing, this.extra]) {
+      if (lines.length > 0) warnings.push(lines[0] + (lines.length > 1 ? `; so it is with ${lines.length} chunks` : ''));
+    }
+  }
+
+  /** How much a place looks like a chunk: 0 not at all, 1 by its form, 2 by the name of one without which there is no sound. Samples may be cut short, other chunks end in the file. */
+  private rateHeader(bytes: Uint8Array, shift: number, payloadEnd: number): number {
+    if (bytes.length < shift + 8 || !isChunkId(bytes, shift)) return 0;
+    const id = readChunkId(bytes, shift);
+    if (id === 'data' || id === 'fmt ') return 2;
+    return payloadEnd + shift + 8 + viewOf(bytes).getUint32(shift + 4, true) <= this.window.sizeBytes ? 1 : 0;
+  }
 }

@@ -15,6 +15,19 @@ export function addAnalysisOptions(command: Command): Command {
     .option('--bout-syllables <n>', 'fewest syllables of a bout', parseWhole(2), 3);
 }
 
+/** Adds --exclude and --no-exclude. Both fill one value, so that of two the last would count without a word. */
+export function addExcludeOptions(command: Command): Command {
+  const given = new Set<string>();
+  const note = (name: string) => (): void => {
+    if (given.add(name).size > 1) command.error("error: option '--no-exclude' cannot be used with option '--exclude <file>'");
+  };
+  return command
+    .option('--exclude <file>', 'leave out these windows (CSV with bird, start_s, end_s, reason); by default DIR/excluded.csv, else by the handling log')
+    .option('--no-exclude', 'leave out nothing')
+    .on('option:exclude', note('exclude'))
+    .on('option:no-exclude', note('no-exclude'));
+}
+
 export function parseDaysAfter(text: string): Partial<Record<'fitted' | 'battery' | 'other', number>> {
   const days: Record<string, number> = {};
   for (const part of text.split(',')) {

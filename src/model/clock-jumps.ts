@@ -16,7 +16,7 @@ const LEAST_SIDE = 4;
 
 /**
  * Steps in a series of offsets: medians of up to eight readings on both sides, the common rate taken away, differ by more than `least` and by
- * six times what the scatter allows. Works on the largest step first, then on the parts.
+ * six times what the scatter and, where readings are missing between, the doubt in the rate allow. Works on the largest step first, then on the parts.
  */
 export function findSteps(series: readonly OffsetReading[], least: number): FoundStep[] {
   const out: FoundStep[] = [];
@@ -47,16 +47,30 @@ function judgeStep(series: readonly OffsetReading[], from: number, k: number, to
     if (n !== k) slopes.push((series[n + 1].offset - series[n].offset) / (series[n + 1].tSec - series[n].tSec));
   }
   const rate = medianOf(slopes);
-  const level = (a: number, b: number): { middle: number; scatter: number } => {
-    const v = series.slice(a, b).map((e) => e.offset - rate * (e.tSec - series[k].tSec));
+  const level = (a: number, b: number): { tSec: number; middle: number; scatter: number } => {
+    const part = series.slice(a, b);
+    const v = part.map((e) => e.offset - rate * (e.tSec - series[k].tSec));
     const middle = medianOf(v);
-    return { middle, scatter: 1.4826 * medianOf(v.map((x) => Math.abs(x - middle))) };
+    return { tSec: medianOf(part.map((e) => e.tSec)), middle, scatter: 1.4826 * medianOf(v.map((x) => Math.abs(x - middle))) };
   };
   const left = level(from, k + 1);
   const right = level(k + 1, to);
   const step = right.middle - left.middle;
   const scatter = hypot(Math.max(usual, left.scatter), Math.max(usual, right.scatter));
-  return Math.abs(step) > (6 * scatter) / Math.sqrt(LEAST_SIDE) ? step : 0;
+  const doubt = hypot(scatter / Math.sqrt(LEAST_SIDE), doubtRate(slopes, rate) * measureGap(series, from, to, right.tSec - left.tSec));
+  return Math.abs(step) > 6 * doubt ? step : 0;
+}
+
+/** Standard error of a median (1.2533 sd / sqrt(n) for a normal distribution) of slopes. */
+function doubtRate(slopes: readonly number[], rate: number): number {
+  return (1.2533 * 1.4826 * medianOf(slopes.map((s) => Math.abs(s - rate)))) / Math.sqrt(slopes.length);
+}
+
+/** By how much two sides lie further apart than so many readings do: over an hour without any, a rate that is wrong by a few ppm looks like a step. */
+function measureGap(series: readonly OffsetReading[], from: number, to: number, apartSec: number): number {
+  const spacing: number[] = [];
+  for (let n = from; n + 1 < to; n++) spacing.push(series[n + 1].tSec - series[n].tSec);
+  return Math.max(0, apartSec - (medianOf(spacing) * (to - from)) / 2);
 }
 
 function sharpen(series: readonly OffsetReading[], found: FoundStep, from: number, to: number): FoundStep {

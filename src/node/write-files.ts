@@ -1,5 +1,6 @@
 import { randomBytes } from 'node:crypto';
 import { mkdir, open, readdir, realpath, rename, stat, unlink, writeFile } from 'node:fs/promises';
+import type { FileHandle } from 'node:fs/promises';
 import { dirname, join, resolve } from 'node:path';
 import { quoteName, VolaryError } from '../schema/errors.js';
 import { markFinished, markUnfinished } from './unfinished-files.js';
@@ -27,8 +28,7 @@ export async function writeFileAtomic(path: string, data: string | Uint8Array, o
     const handle = await open(temporary, 'wx');
     try {
       await handle.writeFile(data);
-      // Some disks find out only now that they are full. Others cannot do this at all, which does no harm.
-      await handle.sync().catch((error: NodeJS.ErrnoException) => { if (!CANNOT_SYNC.has(error.code ?? '')) throw error; });
+      await syncFile(handle);
     } finally {
       await handle.close();
     }
@@ -39,6 +39,11 @@ export async function writeFileAtomic(path: string, data: string | Uint8Array, o
   } finally {
     markFinished(temporary);
   }
+}
+
+/** Writes through to the disk. Some disks find out only now that they are full or broken. Others cannot do this at all, which does no harm. */
+export async function syncFile(handle: FileHandle): Promise<void> {
+  await handle.sync().catch((error: NodeJS.ErrnoException) => { if (!CANNOT_SYNC.has(error.code ?? '')) throw error; });
 }
 
 /** A neighbour to write a file into before it gets its name. */
@@ -110,7 +115,8 @@ function refuseOverwrite(path: string): VolaryError {
   return new VolaryError('exists', { where: quoteName(path), what: 'is there already', mend: 'choose another place or add --force' });
 }
 
-function describeWriteError(path: string, error: unknown): VolaryError {
+/** The one line for what the operating system answered to a write. */
+export function describeWriteError(path: string, error: unknown): VolaryError {
   const code = (error as NodeJS.ErrnoException).code ?? String(error);
   const reasons: Record<string, string> = {
     ENOENT: 'its folder is not there', EACCES: 'permission denied', EPERM: 'permission denied', EROFS: 'the disk is read-only', EIO: 'the disk reports an error',

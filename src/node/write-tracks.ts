@@ -8,7 +8,7 @@ import type { Kernels } from '../kernels/kernels.js';
 import { encodeSamples } from '../kernels/pcm-planes.js';
 import { quoteName, VolaryError } from '../schema/errors.js';
 import { markFinished, markUnfinished } from './unfinished-files.js';
-import { nameTemporary } from './write-files.js';
+import { describeWriteError, nameTemporary, syncFile } from './write-files.js';
 
 interface OpenTrack {
   spec: WavSpec;
@@ -94,9 +94,7 @@ export class TrackWriters {
       if (t.written !== t.spec.frameCount) throw new VolaryError('internal', { where: quoteName(t.path), what: 'wrong number of frames to write', got: `${t.written}`, expected: `${t.spec.frameCount}` });
       await this.flush(t);
       await t.pending;
-      await t.handle.writeFile(buildWavTrailer(t.spec));
-      await t.handle.sync().catch(() => undefined);
-      await t.handle.close();
+      await endTrack(t).catch((error: unknown) => { throw describeFailure(t.path, error); });
     }
     for (const t of this.tracks) {
       await rename(t.partPath, t.path).catch((error: unknown) => { throw describeFailure(t.path, error); });
@@ -114,8 +112,13 @@ export class TrackWriters {
   }
 }
 
+async function endTrack({ handle, spec }: OpenTrack): Promise<void> {
+  await handle.writeFile(buildWavTrailer(spec));
+  await syncFile(handle);
+  await handle.close();
+}
+
 function describeFailure(path: string, error: unknown): unknown {
-  const code = (error as NodeJS.ErrnoException).code;
-  if (error instanceof VolaryError || code === undefined) return error;
-  return new VolaryError('unreadable', { where: quoteName(path), what: 'cannot be written', got: code === 'ENOSPC' ? 'no space left on the disk' : code }, { cause: error });
+  if (error instanceof VolaryError || (error as NodeJS.ErrnoException).code === undefined) return error;
+  return describeWriteError(path, error);
 }

@@ -42,6 +42,7 @@ export interface Refit {
 
 /**
  * Calibrates the probabilities of a call table anew on rows that somebody has judged. Nothing is heard again: order, callers and times stay.
+ * With few judged rows the correction shrinks towards none: towards the probabilities as they are in the table.
  * @throws VolaryError 'not-fit' with fewer than 50 judged rows, saying how many more are needed
  */
 export function refitCalls(calls: readonly CallRow[], judgement: Judgement, options: RefitOptions = {}): Refit {

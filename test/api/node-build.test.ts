@@ -4,6 +4,7 @@ import { join } from 'node:path';
 import { fileURLToPath, pathToFileURL } from 'node:url';
 import ts from 'typescript';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+// @ts-expect-error plain JavaScript
 import { makeApiPage } from '../../src/build/make-api-page.mjs';
 import { RandomWords } from '../../src/numeric/random-words.js';
 import { makeScene, writeScene } from '../browser/small-scene.js';

@@ -91,7 +91,7 @@ describe('beyond 4 GiB', () => {
 
 describe('blobs', () => {
   it('reads a Blob like a file', async () => {
-    const reader = await openAudio(createBlobSource(new Blob([small]), 'dropped.wav'));
+    const reader = await openAudio(createBlobSource(new Blob([Uint8Array.from(small)]), 'dropped.wav'));
     const into = [new Float32Array(3)];
     await reader.readFrames(0, 3, into);
     expect([reader.name, Array.from(into[0], (v) => v * 32768)]).toEqual(['dropped.wav', [1, 2, 3]]);

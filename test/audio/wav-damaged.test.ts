@@ -89,6 +89,8 @@ describe('lengths that lie', () => {
   const samples = i16(1, 2, 3, 4);
   /** Three samples of 8 bits without a pad byte. */
   const ODD = [...ascii('data'), ...u32(3), 128, 129, 130];
+  /** The same with a chunk that is no sound. */
+  const UNPADDED = [...ascii('LIST'), ...u32(3), 1, 2, 3];
   it.each<[string, Uint8Array, number, RegExp[]]>([
     ['a truncated file', riff([format(), chunk('data', samples, 4000)]), 4, [/declares 4000 bytes but the file holds 8/]],
     ['a data size of 0 after a power loss', riff([format(), chunk('data', samples, 0)], { size: 0 }), 4, [/length of 0, so its size was never filled in; recovered 8 bytes/]],
@@ -114,6 +116,14 @@ describe('lengths that lie', () => {
     ['a format chunk after the data', riff([chunk('data', samples), format()]), 4, [/format chunk at byte 36 comes after the data chunk at byte 20/]],
     ['no pad byte', riff([format({ bits: 8 }), ODD, chunk('LIST', ascii('INFO'))]), 3, [/no pad byte after the odd chunk that ends at byte 47/]],
     ['no pad byte, and more chunks to come', riff([format({ bits: 8 }), ODD, chunk('LIST', [1, 2, 3]).slice(0, -1), chunk('LIST', ascii('more'))]), 3, [/no pad byte after the odd chunk that ends at byte 47; read on with the chunk 'LIST'/]],
+    ['no pad byte once, and then one where it belongs', riff([format({ bits: 8 }), ODD, chunk('LIST', [1, 2, 3]), chunk('LIST', ascii('more'))]), 3, [/no pad byte after the odd chunk that ends at byte 47; read on with the chunk 'LIST'/]],
+    ['no pad byte once, and then even chunks', riff([format(), UNPADDED, chunk('LIST', ascii('even')), chunk('data', samples)]), 4, [/no pad byte after the odd chunk that ends at byte 47; read on with the chunk 'LIST' right there$/]],
+    ['no pad byte twice', riff([format(), UNPADDED, UNPADDED, chunk('data', samples)]), 4, [/no pad byte after the odd chunk that ends at byte 47; .*; so it is with 2 chunks$/]],
+    ['no pad byte once, and then one after an even chunk', riff([format(), UNPADDED, [...chunk('LIST', ascii('even')), 0], chunk('data', samples)]), 4, [/no pad byte after the odd chunk that ends at byte 47/, /a pad byte at byte 59 after a chunk of even size/]],
+    ['no pad byte before samples that are cut short', riff([format(), UNPADDED, chunk('data', samples, 4000)]), 4, [/no pad byte after the odd chunk that ends at byte 47; read on with the chunk 'data'/, /declares 4000 bytes but the file holds 8/]],
+    ['no pad byte before samples whose size was never filled in', riff([format(), UNPADDED, chunk('data', samples, ONES)], { size: ONES }), 4, [/no pad byte after the odd chunk that ends at byte 47/, /no length, so its size was never filled in; recovered 8 bytes/]],
+    ['no pad byte before samples of which one reads like the end of a size', riff([format(), UNPADDED, [...ascii('data'), 0x41, 0, 0, 0, 0, 0, ...i16(7, 8)]]), 3, [/no pad byte after the odd chunk that ends at byte 47/, /declares 65 bytes but the file holds 6/]],
+    ['no pad byte in a file of 64-bit sizes', riff([ds64(91n, 8n, 4n), format(), UNPADDED, chunk('data', samples, ONES)], { id: 'RF64', size: ONES }), 4, [/no pad byte after the odd chunk that ends at byte 83/]],
     ['no pad byte before an empty chunk at the end', riff([format({ bits: 8 }), ODD, chunk('LIST', [])]), 3, [/no pad byte after the odd chunk/]],
     ['no pad byte before a chunk that is cut', riff([format({ bits: 8 }), ODD, chunk('LIST', [1, 2, 3, 4], 5)]), 3, [/11 bytes from byte 48 on belong to no chunk/]],
     ['no pad byte before a cut header', riff([format({ bits: 8 }), ODD, ascii('LIST1')]), 3, [/4 bytes from byte 48 on belong to no chunk/]],
@@ -127,6 +137,11 @@ describe('lengths that lie', () => {
   it('takes a pad byte for one whatever it is, where a chunk follows it', async () => {
     // Without it the next chunk would be 'XLIS' of 1108 bytes, which the file has room for.
     expect(await infoOf(riff([format({ bits: 8 }), ODD, ascii('X'), chunk('LIST', ascii('INFO')), chunk('LIST', new Array(1200).fill(1))]))).toEqual({ frames: 3, warnings: [] });
+  });
+
+  it('takes a pad byte for one whatever it is before samples that are cut short', async () => {
+    const { info, channels } = await readAll(riff([format(), UNPADDED, ascii('X'), chunk('data', samples, 4000)]));
+    expect([info.warnings, channels[0].map((v) => v * 32768)]).toEqual([[expect.stringMatching(/declares 4000 bytes but the file holds 8/)], [1, 2, 3, 4]]);
   });
 
   it('recovers the samples themselves', async () => {

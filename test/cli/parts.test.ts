@@ -42,7 +42,7 @@ function writeStudy(path: string, name: string, birds: string[]): void {
 let birds: string[] = [];
 beforeAll(() => {
   const scene = makeScene(25, 1);
-  const simulated = simulateScene({ ...scene, birds: scene.birds.slice(0, 2) }, 5);
+  const simulated = simulateScene({ ...scene, birds: scene.birds!.slice(0, 2) }, 5);
   birds = simulated.tracks.map((t) => t.bird);
   for (const t of simulated.tracks) {
     // Repeated to 250 s: three blocks of two minutes, the last one short.

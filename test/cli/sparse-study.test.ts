@@ -49,9 +49,9 @@ function writeStudy(): string {
 /** Eight tagged birds with a call a second between them. */
 function drawScene() {
   const scene = drawRandomScene(7001, 'normal');
-  const tagged = scene.birds.filter((b) => b.tagged);
+  const tagged = scene.birds!.filter((b) => b.tagged);
   const birds = Array.from({ length: TRACKS }, (_, k) => ({ ...tagged[k % tagged.length], name: `B${k + 1}`, callsPerMin: 60 / TRACKS }));
-  return { ...scene, birds, recorders: scene.recorders.slice(0, 1), link: { ...scene.link, breakthrough: [] } };
+  return { ...scene, birds, recorders: scene.recorders!.slice(0, 1), link: { ...scene.link, breakthrough: [] } };
 }
 
 interface Row { bird: string; onsetSec: number; offsetSec: number }

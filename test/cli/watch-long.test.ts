@@ -35,9 +35,10 @@ describe('watch, for minutes', () => {
     const [withBlueSec, withoutSec] = [130, 90];
     const made = makeScene(withBlueSec, 1);
     // One kind of call, about equally loud: a fall of 12 dB in four minutes has to stand out of how loud calls differ.
-    const calls = made.voices.finch.calls.filter((c) => c.name === 'distance').map((c): typeof c => ({ ...c, levelDb: [-1, 1] }));
-    const scene = { ...made, voices: { finch: { ...made.voices.finch, calls } }, calling: { replyProbability: 0, overlapShare: 0 } };
-    const quiet = { ...scene, durationSec: withoutSec, birds: scene.birds.map((b) => (b.name === 'blue' ? { ...b, callsPerMin: 0.01 } : b)) };
+    const finch = made.voices!.finch!;
+    const calls = finch.calls!.filter((c) => c.name === 'distance').map((c): typeof c => ({ ...c, levelDb: [-1, 1] }));
+    const scene = { ...made, voices: { finch: { ...finch, calls } }, calling: { replyProbability: 0, overlapShare: 0 } };
+    const quiet = { ...scene, durationSec: withoutSec, birds: scene.birds!.map((b) => (b.name === 'blue' ? { ...b, callsPerMin: 0.01 } : b)) };
     const [before, after] = [simulateScene(scene, 21), simulateScene(quiet, 22)];
     expect(after.truth.filter((c) => c.bird === 'blue')).toEqual([]);
     const fs = before.sampleRateHz;

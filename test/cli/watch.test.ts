@@ -25,7 +25,7 @@ beforeAll(() => {
   rate = scene.sampleRateHz;
   frameBytes = 2 * signals.length;
   raw = encodeFrames(signals, 'pcm16');
-  wav = buildWavFile({ sampleRateHz: rate, encoding: 'pcm16', labels: [{ startFrame: 10, frameCount: 100, text: 'a chunk behind the samples' }] }, signals);
+  wav = buildWavFile({ sampleRateHz: rate, encoding: 'pcm16', labels: [{ startFrame: 10, endFrame: 110, text: 'a chunk behind the samples' }] }, signals);
   writeFileSync(join(folder, 'whole.wav'), wav);
   const run = runCli(['watch', '--birds', birds, '--input', 'whole.wav', '--warm-up', '15', '--out', 'whole', '--idle', '0.5'], { cwd: folder });
   expect(run.status).toBe(0);

@@ -64,3 +64,9 @@ describe('a file where a folder belongs, and a folder where a file does', () => 
     if (process.platform === 'linux') await expect(makeFolder('/proc/no/such')).rejects.toMatchObject({ code: 'unreadable', detail: { got: 'its folder is not there' } });
   });
 });
+
+describe('options that contradict each other', () => {
+  it.each([['in one order', ['--exclude', 'windows.csv', '--no-exclude']], ['in the other', ['--no-exclude', '--exclude=windows.csv']]])('are refused by rates, %s', (_, options) => {
+    expectLine(['rates', 'empty', ...options], 2, /^volary rates: option '--no-exclude' cannot be used with option '--exclude <file>'; see 'volary rates --help'$/m);
+  }, 120_000);
+});

@@ -16,7 +16,7 @@ const meter = new LagMeter(settings.fftSize, RATE, settings.maxLagSec);
 async function extract(signals: Float32Array[], gainDb: number[] = signals.map(() => 0), residualSec = (_: number): number => 0, startSec = 0): Promise<Candidate[]> {
   const kernels = createKernels(await loadKernelsFile(), countEngineBytes(settings, signals.length, LENGTH));
   return extractStretch(createKernelEngine(kernels, settings), meter, settings, {
-    signals, lengthFrames: LENGTH, startSec, residualSec, gainDb, floors: signals.map((__, j) => flatFloor((NOISE * 10 ** (gainDb[j] / 20)) ** 2)),
+    signals, startSec, residualSec, gainDb, floors: signals.map((__, j) => flatFloor((NOISE * 10 ** (gainDb[j] / 20)) ** 2)),
   }).candidates;
 }
 

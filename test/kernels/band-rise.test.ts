@@ -8,7 +8,7 @@ const FRAMES = 60;
 const BINS = 67;
 const RAGGED = [3, 4, 6, 11, 23, 30, 39, 51, 66];
 
-const NO_SIGNAL = { signal: 0, trackStrideFrames: 0, trackCount: 0, frameCount: 0 };
+const NO_SIGNAL = { lanes: 0, groupBytes: 0, trackCount: 0, frameCount: 0, padFrames: 0 };
 
 let k: Kernels;
 beforeAll(async () => {

@@ -20,7 +20,7 @@ describe.each([[1, 46], [3, 10], [5, 38]] as const)('bins %i to %i of a stretch'
     });
     const floors = power.map((_, j) => Float32Array.from(makeNoise(BINS, 300 + j), (v) => (1.2 + v) * 1e-6));
     const lost = power.map((_, j) => Uint8Array.from({ length: FRAMES }, (_unused, t) => (j === 2 && t > 8 && t < 14 ? 1 : 0)));
-    const none = { signal: 0, trackStrideFrames: 0, trackCount: 0, frameCount: 0 };
+    const none = { lanes: 0, groupBytes: 0, trackCount: 0, frameCount: 0, padFrames: 0 };
     const stretch = new StretchKernels(k, { trackCount, frameCount: FRAMES, binCount: BINS, power: at, powerScale: 1, spectra: 0, keptBins: 0, signal: none });
     const { owner, leadDb } = stretch.mapOwnership(floors, power.map(() => 1), lost, [firstBin, endBin], 4);
     return { stretch, floors, s: { power, floors, owner, leadDb, lost, binCount: BINS, from: 2, to: 25, firstBin, endBin } };

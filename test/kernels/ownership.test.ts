@@ -9,7 +9,7 @@ const BINS = 41;
 const LEAST_SNR = 4;
 const PAD = 8;
 
-const NO_SIGNAL = { signal: 0, trackStrideFrames: 0, trackCount: 0, frameCount: 0 };
+const NO_SIGNAL = { lanes: 0, groupBytes: 0, trackCount: 0, frameCount: 0, padFrames: 0 };
 
 let k: Kernels;
 beforeAll(async () => {

@@ -12,7 +12,7 @@ import { listen, makeScene, setUp } from './live-scene.js';
 const SCENES = [['easy', 6000, 60, 20, 0.95, 0.95], ['normal', 6100, 90, 30, 0.919, 0.927], ['two-clocks', 6300, 90, 60, 0.847, 0.837]] as const;
 
 const asLabels = (rows: readonly { bird: string; onsetSec: number; offsetSec: number }[]) => rows.map(({ bird, onsetSec, offsetSec }) => ({ bird, onsetSec, offsetSec, extra: {} }));
-const measureF1 = (rows: CallRow[], labels: readonly { bird: string; onsetSec: number; offsetSec: number }[]): number => scoreCalls(rows, asLabels(labels), { resamples: 1 }).rightBird.f1.value;
+const measureF1 = (rows: CallRow[], labels: readonly { bird: string; onsetSec: number; offsetSec: number }[]): number => scoreCalls(rows, asLabels(labels), { resamples: 1 }).rightBird.f1.value ?? 0;
 
 describe('calls of a stream', () => {
   it.each(SCENES)('%s %i: as good as those of the whole recording, and there within 2 s of stream time', async (preset, seed, sec, warmUpSec, leastF1, leastAgreement) => {

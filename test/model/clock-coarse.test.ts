@@ -27,6 +27,15 @@ function makeTraces(seed: number, durationSec: number, offsetAt: (t: number) => 
   return [{ stepSec: STEP_SEC, values: a }, { stepSec: STEP_SEC, values: b }];
 }
 
+/** The same, but from one time to another each recorder hears something else. */
+function makeUnshared(seed: number, durationSec: number, spanSec: [number, number], offsetAt: (t: number) => number): [ActivityTrace, ActivityTrace] {
+  const [a, b] = makeTraces(seed, durationSec, offsetAt);
+  const [other] = makeTraces(seed + 10, durationSec, () => 0);
+  const [from, to] = spanSec.map((t) => Math.round(t / STEP_SEC));
+  b.values.set(other.values.subarray(from, to), from);
+  return [a, b];
+}
+
 describe('coarse clock', () => {
   it.each([[1, 7.3], [2, -7.3], [3, 0], [4, 41], [5, -0.02]])('seed %i: finds an offset of %f s by itself', (seed, offset) => {
     const [a, b] = makeTraces(seed, 300, () => offset);
@@ -68,10 +77,20 @@ describe('coarse clock', () => {
   });
 
   it('keeps its place over most of an hour in which each recorder hears something else', () => {
-    const offsetSec = 4, [a, b] = makeTraces(10, 3700, () => offsetSec), [other] = makeTraces(20, 3700, () => 0), [from, to] = [Math.round(300 / STEP_SEC), Math.round(3400 / STEP_SEC)];
-    b.values.set(other.values.subarray(from, to), from);
-    const clock = findCoarseClock(a, b, 20, 'B');
-    for (let t = 60; t < 3700; t += 60) expect(Math.abs(readOffset(clock, t) - offsetSec)).toBeLessThan(0.008);
+    const clock = findCoarseClock(...makeUnshared(10, 3700, [300, 3400], () => 4), 20, 'B');
+    for (let t = 60; t < 3700; t += 60) expect(Math.abs(readOffset(clock, t) - 4)).toBeLessThan(0.008);
+  });
+
+  it.each([3, 5, 8, 9])('seed %i: takes drift over an hour without common sound for no step', (seed) => {
+    const offsetAt = (t: number): number => 4 + 20e-6 * t, clock = findCoarseClock(...makeUnshared(seed, 5400, [900, 4500], offsetAt), 20, 'B');
+    expect(clock.jumps).toBeUndefined();
+    for (let t = 60; t < 5400; t += 60) expect(Math.abs(readOffset(clock, t) - offsetAt(t))).toBeLessThan(0.008);
+  });
+
+  it.each([[600, -0.0929], [600, -0.03], [3600, -0.4]])('finds in %i s without common sound a step of %f s, which no drift explains', (gapSec, stepSec) => {
+    const offsetAt = (t: number): number => 4 + 20e-6 * t + (t > 900 + gapSec / 2 ? stepSec : 0), clock = findCoarseClock(...makeUnshared(3, 1800 + gapSec, [900, 900 + gapSec], offsetAt), 20, 'B');
+    expect(clock.jumps).toHaveLength(1);
+    for (const t of [100, 500, 780, 1020 + gapSec, 1700 + gapSec]) expect(Math.abs(readOffset(clock, t) - offsetAt(t))).toBeLessThan(0.008);
   });
 
   it('says so when the recorders share no sound', () => {

@@ -103,7 +103,7 @@ function fillCandidate(track: number, onsetSec: number, lagSec: Float64Array, ag
   const zero = (): Float64Array => new Float64Array(lagSec.length);
   const rest: Omit<Candidate, 'track' | 'onsetSec' | 'lagSec' | 'agreementZ'> = {
     offsetSec: onsetSec + 0.1, peakDb: 30, overPedestal: 0, elements: 1, unevenness: 0, gapSec: 0, levelDb: zero(), floorDb: zero(), agreement: zero(), zeroLag: zero(), tiltDb: zero(), ownedShare: 0.95, leadDb: 12,
-    lostShare: zero(), entropy: 0.6, crestDb: 12, peakHz: 3000, centroidHz: 3000, bandwidthHz: 1500, highRiseDb: 0, timeEntropy: 0.9, attackDb: 6, flatness: 0.2, steadiness: 0.6, ownedBins: 200, shared: 0, twin: 0, bands: new Float64Array(16).fill(0.25), voice: NO_VOICE, harmonicity: 0.5,
+    lostShare: zero(), entropy: 0.6, crestDb: 12, peakHz: 3000, centroidHz: 3000, bandwidthHz: 1500, highRiseDb: 0, timeEntropy: 0.9, attackDb: 6, flatness: 0.2, steadiness: 0.6, ownedBins: 200, shared: 0, core: 0, twin: 0, bands: new Float64Array(16).fill(0.25), voice: NO_VOICE, harmonicity: 0.5,
     heldTones: 0.5, fadeDb: 0, startLikeness: 0.7, startDb: -1, beforeLikeness: 0.6, beforeDb: -20,
   };
   return { ...rest, track, onsetSec, lagSec, agreementZ };

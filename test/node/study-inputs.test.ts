@@ -11,7 +11,7 @@ import { makeNoise } from '../kernels/support.js';
 let folder: string;
 beforeEach(async () => { folder = await mkdtemp(join(tmpdir(), 'volary-')); });
 
-const writeSound = (name: string, seed: number, frames = 8000): Promise<void> => writeFile(join(folder, name), buildWavFile({ sampleRateHz: 8000, encoding: 'pcm16' }, [makeNoise(frames, seed)]));
+const writeSound = (name: string, seed: number, frames = 8000): Promise<void> => writeFile(join(folder, name), buildWavFile({ sampleRateHz: 8000, encoding: 'pcm16' }, [Float32Array.from(makeNoise(frames, seed))]));
 
 async function openStudy(paths: string[]): Promise<StudyOnDisk> {
   const manifest = join(folder, 'study.json');

@@ -34,7 +34,7 @@ function readTables(from: string): Record<string, string> {
 
 beforeAll(async () => {
   const scene = makeScene(25, 1);
-  const simulated = simulateScene({ ...scene, birds: scene.birds.slice(0, 2) }, 5);
+  const simulated = simulateScene({ ...scene, birds: scene.birds!.slice(0, 2) }, 5);
   for (const t of simulated.tracks) {
     // Repeated to 150 s: two blocks of evidence.
     const samples = new Float32Array(t.samples.length * 6);

@@ -25,7 +25,7 @@ function makeStudy(signals: Record<string, Float32Array>, recorders: string[] = 
     info: { container: 'RIFF', sampleRateHz: RATE, channelCount: 1, frameCount: signals[path].length, sampleFormat: 'float', bitsPerSample: 32, validBits: 32, warnings: [] },
     async readFrames(start, count, into, offset = 0) {
       const n = Math.max(0, Math.min(count, signals[path].length - start));
-      into[0].set(signals[path].subarray(start, start + n), offset);
+      into[0]!.set(signals[path].subarray(start, start + n), offset);
       return n;
     },
     async close() {},
@@ -77,7 +77,7 @@ describe('renderExcerpts', () => {
     expect(at(a, 1.75, 4000)).toBeGreaterThan(225);
     expect(at(a, 1.25, 7000)).toBeGreaterThan(225);
     // The same sound behind a receiver of twice the gain is the same picture, but for a grey step of rounding.
-    const most = a.data.reduce((m, v, i) => Math.max(m, Math.abs(v - b.data[i])), 0);
+    const most = Array.from(a.data).reduce((m, v, i) => Math.max(m, Math.abs(v - b.data[i])), 0);
     expect(most).toBeLessThanOrEqual(Math.ceil(255 / 40));
   });
 

@@ -225,7 +225,7 @@ describe.skipIf(!executablePath)('page', () => {
   });
 
   it('moves edges by brackets however the keyboard types them', async () => {
-    const press = (init: KeyboardEventInit): Promise<string> => page.evaluate((i) => {
+    const press = (init: Omit<KeyboardEventInit, 'view'>): Promise<string> => page.evaluate((i) => {
       const { state, stage } = globalThis.volaryPage!;
       stage.canvas.dispatchEvent(new KeyboardEvent('keydown', { bubbles: true, cancelable: true, ...i }));
       return `${state.selected!.bird} ${state.selected!.onsetSec.toFixed(3)} ${state.selected!.offsetSec.toFixed(3)}`;

@@ -102,7 +102,7 @@ describe('separate to a folder', () => {
 
   it('takes the widest format among the files of a track, and says where floats do not keep every bit', async () => {
     const place = await mkdtemp(join(tmpdir(), 'volary-')), manifest = join(place, 'study.json'), notes: string[] = [];
-    const quiet = (seed: number): Float32Array[] => [makeNoise(RATE, seed).map((v) => 0.01 * v)];
+    const quiet = (seed: number): Float32Array[] => [Float32Array.from(makeNoise(RATE, seed), (v) => 0.01 * v)];
     await writeFile(join(place, 'a16.wav'), buildWavFile({ sampleRateHz: RATE, encoding: 'pcm16' }, quiet(1)));
     await writeFile(join(place, 'a24.wav'), buildWavFile({ sampleRateHz: RATE, encoding: 'pcm24' }, quiet(2)));
     // Integers in the place of floats: 32 bits each, the plain format.

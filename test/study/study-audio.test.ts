@@ -75,7 +75,7 @@ describe('StudyAudio', () => {
   it('tells of a lost stretch every time it is read, and does not take digital silence for one', async () => {
     const open = async (p: string): Promise<AudioReader> => ({
       ...fakeReader(p, 1, 500, []), lostFrames: 100,
-      async readFrames(start, count, into, offset = 0) { into[0]!.fill(0, offset, offset + count); return count; },
+      async readFrames(_start, count, into, offset = 0) { into[0]!.fill(0, offset, offset + count); return count; },
       listLost: (start, count) => (start < 300 && start + count > 200 ? [[Math.max(200, start), Math.min(300, start + count)]] : []),
     });
     const audio = new StudyAudio(timelineOf([[segment('a', 0, 50, 400, 40)]]), open);

@@ -1,5 +1,5 @@
 import type { Command } from 'commander';
-import { addAnalysisOptions } from '../analysis-options.js';
+import { addAnalysisOptions, addExcludeOptions } from '../analysis-options.js';
 import { runCommand } from '../io.js';
 import { addExamples } from '../options.js';
 import type { AnalysisOptions } from './read-analysis.js';
@@ -11,9 +11,7 @@ export function addRatesCommand(program: Command): void {
   const command = program.command('rates')
     .description('count calls, song bouts and syllables per usable hour of every bird, by hour of day and by day; writes rates.csv, rates-by-hour.csv, rates-by-day.csv, bouts.csv and rates.json to DIR')
     .argument('<dir>', "folder that 'volary attribute' has written");
-  addAnalysisOptions(command)
-    .option('--exclude <file>', 'leave out these windows (CSV with bird, start_s, end_s, reason); by default DIR/excluded.csv, else by the handling log')
-    .option('--no-exclude', 'leave out nothing')
+  addExcludeOptions(addAnalysisOptions(command))
     .option('--weighted', 'sum probabilities instead of counting rows')
     .option('--json', 'print rates.json instead of the summary')
     .action((folder: string, options: RatesCommandOptions) => runCommand('rates', async (io) => {

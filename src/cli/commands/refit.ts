@@ -31,4 +31,8 @@ export function addRefitCommand(program: Command): void {
     'volary refit result --labels result/verified.csv --out refitted',
     'volary refit result --labels result/labels.csv --from 600 --to 1200 --out refitted',
   ]);
+  command.addHelpText('after', [
+    '', "With few judged rows the correction shrinks towards none, that is towards the probabilities as they are in the table (of 'volary",
+    "attribute': the shipped calibration); the more rows are judged, the more what was heard counts. At least 50 are needed.",
+  ].join('\n'));
 }

@@ -23,7 +23,8 @@ export function addReviewCommand(program: Command): void {
   addExamples(command, ['volary review result', 'volary review result --port 8123 --study study.json']);
   command.addHelpText('after', [
     '', 'Corrections go to labels.jsonl in the folder at once; labels.csv and verified.csv follow from it, for',
-    "'volary score DIR --labels'. The tables of 'volary attribute' are never changed. ? in the page shows all keys.",
+    "'volary score DIR --labels'. What was written into sample.csv by hand is taken over; that file and the tables of",
+    "'volary attribute' are never changed. ? in the page shows all keys.",
   ].join('\n'));
 }
 

@@ -8,8 +8,11 @@ import { formatSample, readSample } from '../../score/sample-file.js';
 import type { VerifiedCall } from '../../score/score-verified.js';
 import { fillSample, formatLabels, idOfCall } from '../labels.js';
 import type { LabelChange, LabelEntry } from '../labels.js';
+import { splitChanges } from '../split-changes.js';
 import { JOURNAL_NAME, openLabelJournal } from './label-journal.js';
+import type { LabelJournal } from './label-journal.js';
 import type { OpenedResult } from './open-result.js';
+import { findNewAnswers, readSampleAnswers, SAMPLE_WINDOW } from './sample-answers.js';
 
 export interface LabelStore {
   readonly entries: readonly LabelEntry[];
@@ -31,13 +34,16 @@ const SAMPLE_SIZE = 100;
 
 /**
  * Opens the corrections of a result folder.
- * @throws VolaryError like openLabelJournal; 'exists' where a label file is there that no review has written
+ * @throws VolaryError like openLabelJournal and, for answers in sample.csv, readSampleAnswers; 'exists' where a label file is there that no review has written
  */
 export async function openLabelStore(result: OpenedResult): Promise<LabelStore> {
   const { folder, calls, info } = result;
   await refuseForeign(folder);
-  const sample = await findSample(result);
+  const drawn = await findSample(result);
+  const sample = drawn.map((row) => ({ ...row, bird: '' }));
+  const answers = readSampleAnswers(drawn, calls);
   const journal = await openLabelJournal(folder, info.callsFingerprint);
+  await takeAnswers(journal, answers);
   const listeners = new Set<(entry: LabelEntry) => void>();
   const ids = new Set(calls.map((c) => idOfCall(c.callId)));
   let told = journal.entries.length;
@@ -76,6 +82,16 @@ export async function openLabelStore(result: OpenedResult): Promise<LabelStore> 
   };
 }
 
+/** Into the journal, so that answers given in the file and in the page are kept and shown alike. */
+async function takeAnswers(journal: LabelJournal, answers: readonly LabelChange[]): Promise<void> {
+  try {
+    for (const piece of splitChanges(findNewAnswers(answers, journal.entries))) await journal.append(SAMPLE_WINDOW, piece);
+  } catch (error) {
+    await journal.close();
+    throw error;
+  }
+}
+
 /** An answer to a call that the table lacks would be written as one that was added. */
 function refuseStrangers(changes: readonly LabelChange[], ids: ReadonlySet<string>): void {
   const k = changes.findIndex(({ id }) => /^c\d+$/.test(id) && !ids.has(id));
@@ -90,15 +106,15 @@ async function refuseForeign(folder: string): Promise<void> {
   }
 }
 
-/** The sample that `volary sample` has drawn into the folder, else one of a hundred calls; the same for the same table. */
+/** The sample that `volary sample` has drawn into the folder, with what was filled in since, else one of a hundred calls; the same for the same table. */
 async function findSample({ folder, calls }: OpenedResult): Promise<VerifiedCall[]> {
   const path = join(folder, 'sample.csv');
   const text = await readFile(path, 'utf8').catch(() => undefined);
   const byId = new Map(calls.map((c) => [c.callId, c]));
   if (text !== undefined) {
     const rows = readSample(text, path);
-    if (rows.every((row) => Math.abs((byId.get(row.callId)?.onsetSec ?? Infinity) - row.onsetSec) < 1e-5)) return rows.map((row) => ({ ...row, bird: '' }));
-    throw new VolaryError('stale', { where: quoteName(path), what: 'was drawn from another call table', mend: "draw again with 'volary sample --force', or delete it" });
+    if (rows.every((row) => Math.abs((byId.get(row.callId)?.onsetSec ?? Infinity) - row.onsetSec) < 1e-5)) return rows;
+    throw new VolaryError('stale', { where: quoteName(path), what: 'was drawn from another call table', mend: "move it to another place, and draw again with 'volary sample'" });
   }
   if (!calls.length) return [];
   return drawSample(calls, SAMPLE_SIZE).drawn.map((d, k) => ({ ...d, row: k + 2, bird: '', onsetSec: byId.get(d.callId)!.onsetSec }));
