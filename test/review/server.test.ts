@@ -1,7 +1,8 @@
 import { appendFileSync, existsSync, mkdirSync, readFileSync, rmdirSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { open, type FileHandle } from 'node:fs/promises';
 import { request } from 'node:http';
 import { dirname, join } from 'node:path';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { afterAll, afterEach, beforeAll, describe, expect, it, vi } from 'vitest';
 import type { LabelEntry } from '../../src/review/labels.js';
 import { openLabelJournal } from '../../src/review/server/label-journal.js';
 import { parseRange } from '../../src/review/server/send-file.js';
@@ -44,10 +45,10 @@ describe('journal', () => {
 
   it('refuses another call table, a damaged line and a second program', async () => {
     const folder = make();
-    const open = await openLabelJournal(folder, 'abc');
-    await open.append('w', [{ id: 'c1', label: label('red', 1) }]);
+    const journal = await openLabelJournal(folder, 'abc');
+    await journal.append('w', [{ id: 'c1', label: label('red', 1) }]);
     await expect(openLabelJournal(folder, 'abc')).rejects.toMatchObject({ code: 'exists' });
-    await open.close();
+    await journal.close();
     await expect(openLabelJournal(folder, 'other')).rejects.toMatchObject({ code: 'stale' });
     writeFileSync(join(folder, 'labels.lock'), '999999999');
     await (await openLabelJournal(folder, 'abc')).close();
@@ -56,12 +57,26 @@ describe('journal', () => {
     expect(existsSync(join(folder, 'labels.lock'))).toBe(false);
   });
 
+  it.each([['EIO', false], ['ENOTSUP', true]])('where the disk says %s when it is asked to keep a line: kept is %s', async (code, isKept) => {
+    const folder = make();
+    const other = await open(join(folder, 'other'), 'wx');
+    const sync = vi.spyOn(Object.getPrototypeOf(other) as FileHandle, 'sync');
+    await other.close();
+    const journal = await openLabelJournal(folder, 'abc');
+    sync.mockRejectedValue(Object.assign(new Error(code), { code }));
+    const appended = journal.append('w', [{ id: 'c1', label: label('red', 1) }]).then(() => true, () => false);
+    expect(await appended).toBe(isKept);
+    expect(sync).toHaveBeenCalled();
+    sync.mockRestore();
+    await journal.close();
+  });
+
   it('numbers entries from many windows in one order', async () => {
     const folder = make();
-    const open = await openLabelJournal(folder, 'abc');
-    const entries = await Promise.all(Array.from({ length: 20 }, (_, k) => open.append(`w${k % 2}`, [{ id: 'c1', label: label(`bird${k}`, 1) }])));
+    const journal = await openLabelJournal(folder, 'abc');
+    const entries = await Promise.all(Array.from({ length: 20 }, (_, k) => journal.append(`w${k % 2}`, [{ id: 'c1', label: label(`bird${k}`, 1) }])));
     expect(entries.map((e) => e.n)).toEqual(Array.from({ length: 20 }, (_, k) => k + 1));
-    await open.close();
+    await journal.close();
     expect(readFileSync(join(folder, 'labels.jsonl'), 'utf8').trimEnd().split('\n')).toHaveLength(21);
   });
 });

@@ -2,6 +2,7 @@
 import { open, readFile, stat, unlink } from 'node:fs/promises';
 import type { FileHandle } from 'node:fs/promises';
 import { join } from 'node:path';
+import { syncFile } from '../../node/write-files.js';
 import { quoteName, VolaryError } from '../../schema/errors.js';
 import { applyChanges, parseChanges } from '../labels.js';
 import type { Label, LabelChange, LabelEntry, LabelMap } from '../labels.js';
@@ -33,7 +34,7 @@ export async function openLabelJournal(folder: string, callsFingerprint: string)
     const whole = text.slice(0, text.lastIndexOf('\n') + 1);
     if (whole.length < text.length) {
       await handle.truncate(new TextEncoder().encode(whole).length);
-      await handle.sync();
+      await syncFile(handle);
     }
     if (whole === '') await appendLine(handle, header);
     const entries = readEntries(whole, path, callsFingerprint);
@@ -87,7 +88,7 @@ function createJournal(handle: FileHandle, entries: LabelEntry[], release: () =>
 
 async function appendLine(handle: FileHandle, value: unknown): Promise<void> {
   await handle.appendFile(`${JSON.stringify(value)}\n`);
-  await handle.sync();
+  await syncFile(handle);
 }
 
 async function openForAppend(path: string): Promise<FileHandle> {
