@@ -10,6 +10,8 @@ const MOST_OVER_MEDIAN = 2;
 const LEAST_LOSS_DB = 3;
 /** Nothing is followed further up than this, in multiples of what is left as it is. */
 const MOST_RISE = 1e7;
+/** A track whose median floor is lower holds no sound of a microphone: a dead channel and what converters leave there say nothing. Common practice, no source. */
+const LEAST_FLOOR = 1e-12;
 /** White noise added to the autocorrelation, as a share: keeps its equations well conditioned. */
 const REGULARISATION = 1e-9;
 
@@ -31,7 +33,7 @@ export function countTaps(fftSize: number): number {
  * @returns no coefficients where the noise is even enough
  */
 export function designNoiseFilter(floors: readonly FloorSpectrum[], bins: readonly [number, number], response: ArrayLike<number>, tapCount: number): NoiseFilter {
-  const heard = floors.filter((f) => f.length > 0);
+  const heard = floors.filter((f) => f.length > 0 && findMedian(f.subarray(bins[0], bins[1])) >= LEAST_FLOOR);
   const rise = measureRise(heard, bins);
   const isUneven = heard.some((f) => {
     let all = 0, left = 0;

@@ -67,6 +67,12 @@ describe('noise filter', () => {
     }
   });
 
+  it('does not go by a dead channel, whatever its converter leaves there', () => {
+    const dead = makeFloor((f) => (Math.abs(f - 3000) < 1.6 * binHz ? 1e2 : 1)).map((v) => 1e-6 * v);
+    expect(design(makeFloor(() => 1), dead)).toHaveLength(0);
+    expect(design(makeFloor(() => 1), dead.map((v) => 1e3 * v))).toHaveLength(tapCount);
+  });
+
   it('goes by the track that is worst', () => {
     const quiet = makeFloor(() => 1), loud = makeFloor((f) => (Math.abs(f - 3000) < 1.6 * binHz ? 1e3 : 1));
     const gain = measureGain(design(quiet, loud, quiet), binCount);
