@@ -10,6 +10,12 @@ import { judgeScene, OURS } from './judge-scene.mjs';
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
 const { values } = readOptions({ options: { recorded: { type: 'string', default: join(root, '..', 'shared', 'aviary') }, seeds: { type: 'string', default: '6100,6101,6102' } } });
 
+const seeds = values.seeds.split(',').map(Number);
+if (!seeds.every((n) => Number.isInteger(n) && n >= 0)) {
+  process.stderr.write(`steady-noise: wrong --seeds; got ${values.seeds}; expected whole numbers with commas between, such as 6100,6101\n`);
+  process.exit(2);
+}
+
 const whiteOf = (seed) => {
   let state = seed;
   const next = () => { state = (16807 * state) % 2147483647; return state / 2147483647; };
@@ -47,7 +53,7 @@ for (const name of ['T2', 'T3']) {
   if (existsSync(join(values.recorded, name, 'channels.csv'))) scenes.push([name, () => readRecorded(values.recorded, name)]);
   else process.stderr.write(`no labelled scene ${name} in ${values.recorded}: left out\n`);
 }
-for (const seed of values.seeds.split(',').map(Number)) scenes.push([`normal ${seed}`, async () => simulate('normal', seed)]);
+for (const seed of seeds) scenes.push([`normal ${seed}`, async () => simulate('normal', seed)]);
 
 process.stdout.write(`F1 of right time and right bird / detection\n\n| scene | as it is | ${Object.values(SOUNDS).map((s) => s.text).join(' | ')} |\n|${'---|'.repeat(2 + Object.keys(SOUNDS).length)}\n`);
 for (const [name, read] of scenes) {

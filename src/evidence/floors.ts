@@ -1,5 +1,4 @@
 import { ln } from '../numeric/elementary.js';
-import type { StretchSpectra } from './spectra.js';
 
 /** Mean noise power per bin of one track over one cell of time. */
 export type FloorSpectrum = Float32Array;
@@ -9,33 +8,19 @@ export const FLOOR_QUANTILE = 0.25;
 const TO_MEAN = 1 / -ln(1 - FLOOR_QUANTILE);
 const LEAST_POWER = 1e-14;
 
-/**
- * Noise floor per bin of every track from a stretch: a low quantile over time, scaled to the mean of exponential noise,
- * then a median over neighbouring bins. Robust as long as sound fills less than about two thirds of the time in a bin.
- * @returns one array of binCount mean powers per track; at least `leastPower`
- */
-export function estimateFloors(s: StretchSpectra, frames: readonly number[], leastPower = LEAST_POWER): FloorSpectrum[] {
-  const column = new Float32Array(frames.length);
-  return s.power.map((p) => {
-    const raw = new Float32Array(s.binCount);
-    for (let b = 0; b < s.binCount; b++) {
-      for (let k = 0; k < frames.length; k++) column[k] = p[frames[k] * s.binCount + b];
-      raw[b] = Math.max(leastPower, selectValue(column, Math.floor(FLOOR_QUANTILE * (frames.length - 1))) * TO_MEAN);
-    }
-    return smoothBins(raw);
-  });
-}
-
-/** The same of one track from spectra of power, one per row, in their own units and not smoothed. */
-export function estimateFloor(rows: readonly Float32Array[]): FloorSpectrum {
+/** A low quantile over time of every bin, from spectra of power, one per row (at least one). */
+export function findLowQuantiles(rows: readonly Float32Array[]): Float32Array {
   const column = new Float32Array(rows.length);
   return rows[0].map((_, b) => {
     for (let k = 0; k < rows.length; k++) column[k] = rows[k][b];
-    return selectValue(column, Math.floor(FLOOR_QUANTILE * (rows.length - 1))) * TO_MEAN;
+    return selectValue(column, Math.floor(FLOOR_QUANTILE * (rows.length - 1)));
   });
 }
 
-/** The floor that the quantiles of one track's bins over time give. */
+/**
+ * The floor that low quantiles of one track's bins over time give: scaled to the mean of exponential noise, then a median over neighbouring bins.
+ * Robust as long as sound fills less than about two thirds of the time in a bin.
+ */
 export function finishFloor(quantiles: Float32Array): FloorSpectrum {
   return smoothBins(quantiles.map((v) => Math.max(LEAST_POWER, v * TO_MEAN)));
 }

@@ -1,5 +1,5 @@
 import { resolveSettings } from '../evidence/settings.js';
-import { quoteName } from '../schema/errors.js';
+import { quoteName, VolaryError } from '../schema/errors.js';
 import { checkFiles } from './check-files.js';
 import { planCheck } from './check-plan.js';
 import type { StudyManifest } from './manifest.js';
@@ -67,7 +67,7 @@ export async function checkStudy(input: CheckInput): Promise<CheckReport> {
   const rate = timeline.sampleRateHz;
   const fileCount = Math.max(0, ...timeline.tracks.map((t) => t.segments.length));
   const plan = planCheck(timeline.frameCount, rate, fileCount, input.isFull);
-  const { bandHz } = resolveSettings(rate, { bandHz: input.manifest.settings?.band_hz });
+  const { bandHz, problems } = findBand(input);
   const states = timeline.tracks.map((): TrackState => ({ meter: new TrackMeter(rate), hum: new HumMeter(rate), steady: new SteadyMeter(rate, bandHz), hash: 0, heard: 0, levels: [] }));
   const buffers = states.map(() => new Float32Array(plan.blocks[0]?.frameCount ?? 0));
   const humEvery = Math.max(1, Math.ceil(plan.blocks.length / MOST_HUM_SECONDS));
@@ -79,7 +79,20 @@ export async function checkStudy(input: CheckInput): Promise<CheckReport> {
     doneSec += block.frameCount / rate;
     input.onProgress?.(doneSec, totalSec);
   }
-  return assemble(input, states, plan.share);
+  return assemble(input, states, plan.share, problems);
+}
+
+/** The call band as attribution searches it; a sample rate that it cannot serve is a finding, and the rest is looked at all the same. */
+function findBand({ timeline, manifest }: CheckInput): { bandHz: [number, number]; problems: Problem[] } {
+  const bandHz = manifest.settings?.band_hz;
+  try {
+    return { bandHz: resolveSettings(timeline.sampleRateHz, { bandHz }).bandHz, problems: [] };
+  } catch (error) {
+    if (!(error instanceof VolaryError)) throw error;
+    // Without a track there is no rate, and that has been told.
+    const problems: Problem[] = timeline.tracks.length > 0 ? [{ severity: 'error', kind: 'rate', bird: '', text: error.message }] : [];
+    return { bandHz: bandHz ?? [0, timeline.sampleRateHz / 2], problems };
+  }
 }
 
 function addBlock(state: TrackState, samples: Float32Array, startFrame: number, gaps: Gap[], rate: number, forHum: boolean, durationSec: number): void {
@@ -113,10 +126,10 @@ function addPiece(state: TrackState, samples: Float32Array, startSec: number, ra
   } else state.levels.push(point);
 }
 
-function assemble(input: CheckInput, states: TrackState[], readShare: number): CheckReport {
+function assemble(input: CheckInput, states: TrackState[], readShare: number, found: readonly Problem[]): CheckReport {
   const { timeline, headers, audio } = input;
   const rate = timeline.sampleRateHz;
-  const common = [...timeline.problems, ...checkFiles(input.manifest, headers, timeline), ...audio.problems, ...findCopies(timeline, states)];
+  const common = [...found, ...timeline.problems, ...checkFiles(input.manifest, headers, timeline), ...audio.problems, ...findCopies(timeline, states)];
   const tracks = timeline.tracks.map((t, i): TrackCheck => {
     const last = t.segments[t.segments.length - 1];
     const header = headers.get(t.segments[0].path);

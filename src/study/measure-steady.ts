@@ -1,4 +1,4 @@
-import { estimateFloor } from '../evidence/floors.js';
+import { findLowQuantiles } from '../evidence/floors.js';
 import { SmallFft } from '../evidence/small-fft.js';
 
 /** Steady sound that stands out of a track's noise: a fan, a whistle, an electrical tone. */
@@ -39,8 +39,8 @@ export class SteadyMeter {
   private wait = 0;
 
   constructor(private readonly sampleRateHz: number, private readonly bandHz: readonly [number, number]) {
-    this.fft = new SmallFft(2 ** Math.round(Math.log2(FRAME_SEC * sampleRateHz)));
-    this.stepFrames = Math.floor(sampleRateHz / FRAMES_PER_SECOND);
+    this.fft = new SmallFft(2 ** Math.max(3, Math.round(Math.log2(FRAME_SEC * sampleRateHz))));
+    this.stepFrames = Math.max(1, Math.floor(sampleRateHz / FRAMES_PER_SECOND));
     this.window = Float64Array.from({ length: this.fft.size }, (_, i) => 0.5 - 0.5 * Math.cos((2 * Math.PI * i) / this.fft.size));
   }
 
@@ -69,7 +69,7 @@ export class SteadyMeter {
     if (this.rows.length < LEAST_FRAMES) return undefined;
     const binHz = this.sampleRateHz / this.fft.size;
     const first = Math.ceil(this.bandHz[0] / binHz), end = Math.min(this.fft.size / 2, Math.floor(this.bandHz[1] / binHz));
-    const floor = estimateFloor(this.rows).subarray(first, end);
+    const floor = findLowQuantiles(this.rows).subarray(first, end);
     const median = Float32Array.from(floor).sort()[floor.length >> 1];
     if (!(median > 0)) return undefined;
     const all = floor.reduce((s, v) => s + v, 0), over = floor.reduce((s, v) => s + Math.max(0, v - median * OVER_MEDIAN), 0);

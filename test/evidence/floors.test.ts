@@ -1,7 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { estimateFloors } from '../../src/evidence/floors.js';
 import type { StretchSpectra } from '../../src/evidence/spectra.js';
-import { analyse, makeGaussian, RATE, settings } from './make-stretch.js';
+import { analyse, estimateFloors, makeGaussian, RATE, settings } from './make-stretch.js';
 
 // Frames a whole transform apart share no sample.
 const frames = (s: StretchSpectra): number[] => Array.from({ length: Math.floor((s.frameCount - 8) / 4) }, (_, k) => 4 + 4 * k);
@@ -40,8 +39,8 @@ describe('noise floors', () => {
 
   it('never fall to nothing in digital silence', async () => {
     const s = await analyse([new Float32Array(RATE)]);
-    const [floor] = estimateFloors(s, frames(s), 1e-12);
-    for (const v of floor) expect(v).toBe(Math.fround(1e-12));
+    const [floor] = estimateFloors(s, frames(s));
+    for (const v of floor) expect(v).toBe(Math.fround(1e-14));
   });
 
   it('do not depend on the order of the frames', async () => {

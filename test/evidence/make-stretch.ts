@@ -1,6 +1,6 @@
 /** Sounds with known truth for the evidence tests, and their spectra by the kernels. */
 import { countEngineBytes, createKernelEngine } from '../../src/evidence/kernel-engine.js';
-import type { FloorSpectrum } from '../../src/evidence/floors.js';
+import { findLowQuantiles, finishFloor, type FloorSpectrum } from '../../src/evidence/floors.js';
 import { resolveSettings, type AnalysisSettings } from '../../src/evidence/settings.js';
 import type { StretchSpectra } from '../../src/evidence/spectra.js';
 import { createKernels } from '../../src/kernels/kernels.js';
@@ -52,3 +52,8 @@ export function flatFloor(variance: number): FloorSpectrum {
 }
 
 export const middleOf = (values: ArrayLike<number>): number => Float64Array.from(values).sort()[values.length >> 1];
+
+/** Noise floors of all tracks from chosen frames of a stretch. */
+export function estimateFloors(s: StretchSpectra, frames: readonly number[]): FloorSpectrum[] {
+  return s.power.map((p) => finishFloor(findLowQuantiles(frames.map((t) => p.subarray(t * s.binCount, (t + 1) * s.binCount)))));
+}

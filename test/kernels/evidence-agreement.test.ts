@@ -3,7 +3,7 @@ import { readVoicePattern, VOICE_BINS } from '../../src/evidence/voice-pattern.j
 import { describeSound } from '../../src/evidence/describe-sound.js';
 import { describeParts } from '../../src/evidence/sound-parts.js';
 import { findLostFrames } from '../../src/evidence/dropouts.js';
-import { estimateFloors } from '../../src/evidence/floors.js';
+import { estimateFloors } from '../evidence/make-stretch.js';
 import { countEngineBytes, createKernelEngine } from '../../src/evidence/kernel-engine.js';
 import { LagMeter } from '../../src/evidence/lags.js';
 import { mapOwnership, sumOwned } from '../../src/evidence/ownership.js';

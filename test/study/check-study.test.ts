@@ -69,6 +69,16 @@ describe('checkStudy', () => {
     expect([kinds(r), r.isFit]).toEqual([[`warning ${kind} red`], true]);
   });
 
+  it('calls a study not fit whose sample rate attribution cannot serve, and still looks at its tracks', async () => {
+    const folder = newFolder();
+    for (const [k, name] of ['red', 'blue'].entries()) writeFileSync(join(folder, `${name}.wav`), makeWav([makeNoise(4000, k + 1, 0.02)], 1000));
+    await draft(folder);
+    const r = await check(folder);
+    expect([kinds(r), r.isFit]).toEqual([['error rate'], false]);
+    expect(r.problems[0].text).toMatch(/1000 Hz; expected 2000 to 500000 Hz/);
+    expect(r.tracks.map((t) => t.measures.readSec)).toEqual([4, 4]);
+  });
+
   it('finds a whistle in the call band, with its frequency, on the track that has it', async () => {
     const folder = newFolder();
     writeTrack(folder, 'red.wav', 1, 8, (x) => { for (let i = 0; i < x.length; i++) x[i] += 0.05 * Math.sin((2 * Math.PI * 1500 * i) / RATE); });
