@@ -166,7 +166,7 @@ export class LiveEngine {
     const bandShare = 10 * log10((settings.bandBins[1] - settings.bandBins[0]) / (settings.fftSize / 2));
     const context: TableContext = {
       birds, startUtc: setup.startUtc, hopSec: settings.hopFrames / settings.sampleRateHz, fftSize: settings.fftSize,
-      bandFloorDb: (track) => meanFloorDb(state.noise.floors[track], settings.bandBins) + state.noise.filterLossDb[track] + bandShare,
+      bandFloorDb: (track) => meanFloorDb(state.noise.floors[track], settings.bandBins) + bandShare,
     };
     this.keeper.restore(state.floorCells);
     const kept = Math.ceil((this.contextSec + WAIT_SEC + 1) / this.slotSec) + 2 * this.stepSlots;

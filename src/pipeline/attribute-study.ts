@@ -142,11 +142,16 @@ class TableMaker {
     return { calls: this.calls, sounds: this.sounds, clock: makeClockRows(this.timeline, this.calibration.clock), tracks: this.makeTrackRows() };
   }
 
+  /** Noise in the call band behind the filter, as calls are measured. */
   private floorAt(track: number, tSec: number): number {
     const { settings, plan, calibration } = this;
-    const survey = findSurveyIndex(plan, tSec);
     const bandShare = 10 * log10((settings.bandBins[1] - settings.bandBins[0]) / (settings.fftSize / 2));
-    return meanFloorDb(calibration.floors[survey][track], settings.bandBins) + calibration.filterLossDb[survey][track] + bandShare;
+    return meanFloorDb(calibration.floors[findSurveyIndex(plan, tSec)][track], settings.bandBins) + bandShare;
+  }
+
+  /** The same as it was recorded. */
+  private recordedFloorAt(track: number, tSec: number): number {
+    return this.floorAt(track, tSec) + this.calibration.filterLossDb[findSurveyIndex(this.plan, tSec)][track];
   }
 
   private makeTrackRows(): TrackHourRow[] {
@@ -158,7 +163,7 @@ class TableMaker {
         const end = Math.min(timeline.durationSec, start + HOUR_SEC);
         const lost = this.lost.read(j, hour);
         rows.push({
-          track: track.bird, recorder: track.recorder, startSec: start, usableSec: Math.max(0, end - start - lost), noiseFloorDb: this.floorAt(j, (start + end) / 2),
+          track: track.bird, recorder: track.recorder, startSec: start, usableSec: Math.max(0, end - start - lost), noiseFloorDb: this.recordedFloorAt(j, (start + end) / 2),
           gainDb: this.calibration.gainDb[j], lostShare: Math.min(1, lost / (end - start)),
         });
       }
