@@ -44,21 +44,26 @@ export async function readGrowingWav(handle: FileHandle, path: string): Promise<
 
 /**
  * Where the samples end in a file of `sizeBytes`: at its end, unless the recorder has finished it, that is filled in the length and written a chunk
- * behind that ends where the file ends.
+ * behind that ends where the file ends. Some writers leave the pad byte after a chunk of odd size out.
  */
 export async function findSamplesEnd(handle: FileHandle, dataByte: number, sizeBytes: number): Promise<number> {
   const size = new Uint8Array(4);
   await handle.read(size, 0, 4, dataByte - 4);
   const declared = viewOf(size).getUint32(0, true);
   const end = dataByte + declared;
-  if (declared === 0 || declared === ALL_ONES_32 || end + (declared % 2) + 8 > sizeBytes) return sizeBytes;
-  let at = end + (declared % 2);
-  const header = new Uint8Array(8);
-  while (at + 8 <= sizeBytes) {
-    await handle.read(header, 0, 8, at);
-    if (!isChunkId(header, 0)) return sizeBytes;
-    const length = viewOf(header).getUint32(4, true);
-    at += 8 + length + (length % 2);
+  if (declared === 0 || declared === ALL_ONES_32) return sizeBytes;
+  return (await endsWithChunks(handle, end, declared, sizeBytes)) ? end : sizeBytes;
+}
+
+/** Whether one chunk or more follow, behind a payload of `length` bytes that ends at byte `at`, and the last ends where the file ends; with pad bytes or without. */
+async function endsWithChunks(handle: FileHandle, at: number, length: number, sizeBytes: number): Promise<boolean> {
+  for (const start of length % 2 === 1 ? [at + 1, at] : [at]) {
+    const header = new Uint8Array(8);
+    const { bytesRead } = await handle.read(header, 0, 8, start);
+    if (bytesRead < 8 || !isChunkId(header, 0)) continue;
+    const nextLength = viewOf(header).getUint32(4, true), next = start + 8 + nextLength;
+    if (next === sizeBytes || next + (nextLength % 2) === sizeBytes) return true;
+    if (next < sizeBytes && (await endsWithChunks(handle, next, nextLength, sizeBytes))) return true;
   }
-  return at === sizeBytes || at === sizeBytes + 1 ? end : sizeBytes;
+  return false;
 }
