@@ -1,29 +1,19 @@
-import { log2, pow2 } from '../numeric/elementary.js';
 import { VolaryError } from '../schema/errors.js';
+import { correlateWindow, type ActivityTrace } from './activity-correlation.js';
 import { findSteps, fitTheilSen, locateStep, type OffsetReading, type TrendLine } from './clock-jumps.js';
 import { insertJumps, type ClockJump, type RecorderClock } from './clock.js';
-import { Correlator } from './correlator.js';
+import { findFirstOffsets, FIRST_STRENGTH } from './first-offsets.js';
 import { medianOf } from './solve.js';
 
-/** Loudness over time of one recorder: one value per step, from its own file time zero. */
-export interface ActivityTrace {
-  stepSec: number;
-  values: Float32Array | Uint8Array;
-}
-
-const FIRST_SEC = 600;
 const WINDOW_SEC = 120;
 const LATER_SPAN_SEC = 2;
-/** Heights of a correlation over its scatter that count as agreement: recorders of different rooms reached 6.8 over the whole range, of one room 11 and more. */
-const FIRST_STRENGTH = 8;
+/** Heights of a correlation over its scatter that count as agreement near the last values. */
 const LATER_STRENGTH = 5;
 /** Windows without agreement before the whole range is searched again. */
 const MOST_MISSES = 4;
 const COARSE_UNCERTAINTY_SEC = 0.003;
 /** Steps below this are left to the lags of single calls. */
 const LEAST_STEP_SEC = 0.012;
-/** Steps summed for the search: about the length of a transform. */
-const THIN = 4;
 /** Longer studies are looked at in windows with gaps between. */
 const LONG_SEC = 43200;
 const LONG_HOP_SEC = 300;
@@ -31,21 +21,31 @@ const LONG_HOP_SEC = 300;
 const SMOOTH = 5;
 
 /**
- * First estimate of a recorder's offset against the reference from when there is sound at all: half-whitened cross-correlation of the
- * activity of both (its root, so that few loud sounds do not outvote many), over the whole allowed range for the first windows that agree, near the last values afterwards; steps (lost samples) are
+ * First estimates of the offsets of recorders against the first of them from when there is sound at all: half-whitened cross-correlation of the
+ * activity of both (its root, so that few loud sounds do not outvote many), over the whole allowed range at first, near the last values afterwards; steps (lost samples) are
  * found and the rest is smoothed. Good to the distances in the room (a few milliseconds); the lags of single calls refine it.
- * @throws VolaryError 'no-data' when no window agrees (the recorders do not hear the same sounds)
+ * @param traces one per recorder; none where a recorder has no tracks
+ * @throws VolaryError 'no-data' when a recorder agrees with no other (they do not hear the same sounds)
  */
-export function findCoarseClock(reference: ActivityTrace, other: ActivityTrace, maxOffsetSec: number, name: string): RecorderClock {
-  const first = findFirst(reference, other, maxOffsetSec, 0);
-  if (!first) {
-    throw new VolaryError('no-data', {
-      what: 'no common sound found between this recorder and the reference', where: `recorder ${name}`,
-      expected: `an offset within ${maxOffsetSec} s`, mend: 'check that both recorders ran in the same room, or raise --max-offset',
-    });
-  }
-  const series = followOffset(reference, other, maxOffsetSec, first.offsetSec);
-  if (series.length === 0) return { knotSec: [0], offsetSec: [first.offsetSec], uncertaintySec: [COARSE_UNCERTAINTY_SEC] };
+export function findCoarseClocks(traces: readonly (ActivityTrace | undefined)[], maxOffsetSec: number, names: readonly string[]): RecorderClock[] {
+  const first = findFirstOffsets(traces, maxOffsetSec);
+  return traces.map((trace, r) => {
+    if (r === 0 || !trace || !traces[0]) return { knotSec: [0], offsetSec: [0], uncertaintySec: [0] };
+    const offsetSec = first[r];
+    if (offsetSec === undefined) {
+      throw new VolaryError('no-data', {
+        what: 'no common sound found between this recorder and the reference', where: `recorder ${names[r]}`,
+        expected: `an offset within ${maxOffsetSec} s`, mend: 'check that both recorders ran in the same room, or raise --max-offset',
+      });
+    }
+    return followClock(traces[0], trace, maxOffsetSec, offsetSec);
+  });
+}
+
+/** The clock of one recorder from its first offset on. */
+function followClock(reference: ActivityTrace, other: ActivityTrace, maxOffsetSec: number, firstSec: number): RecorderClock {
+  const series = followOffset(reference, other, maxOffsetSec, firstSec);
+  if (series.length === 0) return { knotSec: [0], offsetSec: [firstSec], uncertaintySec: [COARSE_UNCERTAINTY_SEC] };
   const jumps: ClockJump[] = [];
   const parts: OffsetReading[][] = [];
   let from = 0;
@@ -64,17 +64,6 @@ export function findCoarseClock(reference: ActivityTrace, other: ActivityTrace, 
   const knots = parts.flat();
   const clock = { knotSec: knots.map((e) => e.tSec), offsetSec: knots.map((e) => e.offset), uncertaintySec: knots.map(() => COARSE_UNCERTAINTY_SEC) };
   return jumps.length ? insertJumps(clock, jumps) : clock;
-}
-
-interface Found { offsetSec: number; strength: number }
-
-function findFirst(reference: ActivityTrace, other: ActivityTrace, maxOffsetSec: number, start: number): Found | null {
-  const width = Math.round(FIRST_SEC / reference.stepSec);
-  for (let from = start; from === start || from + width / 4 < reference.values.length; from += width) {
-    const found = correlateWindow(reference, other, from, width, 0, maxOffsetSec);
-    if (found && found.strength > FIRST_STRENGTH) return found;
-  }
-  return null;
 }
 
 /** Offsets of half-overlapping windows that agree. */
@@ -124,65 +113,4 @@ function locateInActivity(reference: ActivityTrace, other: ActivityTrace, fromSe
     if (a > 0) evidence.push({ tSec: k * stepSec, before: a * at(k + Math.round(beforeSec / stepSec)), after: a * at(k + Math.round(afterSec / stepSec)) });
   }
   return locateStep(evidence);
-}
-
-/**
- * Correlates reference steps [from, from + width) with the other recorder, offsets within centre +- span: first on traces thinned by THIN,
- * which tell whether there is agreement and where, then on all steps around that place.
- */
-function correlateWindow(reference: ActivityTrace, other: ActivityTrace, from: number, width: number, centreSec: number, spanSec: number): Found | null {
-  const { stepSec } = reference;
-  const a = reference.values.subarray(from, Math.min(reference.values.length, from + width));
-  const half = Math.ceil(spanSec / stepSec / THIN);
-  const start = from + Math.round(centreSec / stepSec) - half * THIN;
-  const thinA = removeMean(thin(a, 0, Math.floor(a.length / THIN)).map(Math.sqrt));
-  if (thinA.length < 16) return null;
-  const thinB = removeMean(thin(other.values, start, thinA.length + 2 * half).map(Math.sqrt));
-  const r = reuseCorrelator(thinA.length + thinB.length).correlate(thinA, thinB, 2 * half + 1, true);
-  let top = 0;
-  for (let k = 1; k < r.length; k++) if (r[k] > r[top]) top = k;
-  const mean = r.reduce((s, v) => s + v, 0) / r.length;
-  const sd = Math.sqrt(r.reduce((s, v) => s + (v - mean) ** 2, 0) / r.length);
-  if (!(sd > 0)) return null;
-  return { offsetSec: (start - from + refine(removeMean(a), other.values, start, top * THIN)) * stepSec, strength: (r[top] - mean) / sd };
-}
-
-/** Tables of a transform are costly: windows of one size share them. */
-const correlators = new Map<number, Correlator>();
-
-function reuseCorrelator(leastLength: number): Correlator {
-  const key = Math.ceil(log2(leastLength));
-  let found = correlators.get(key);
-  if (!found) correlators.set(key, found = new Correlator(pow2(key)));
-  return found;
-}
-
-/** Best shift within two thinned steps of one, in steps after `start`, by a parabola through the correlation of all steps. */
-function refine(a: Float64Array, b: Float32Array | Uint8Array, start: number, around: number): number {
-  const least = around - 2 * THIN;
-  const sums = Array.from({ length: 4 * THIN + 1 }, (_, n) => {
-    const shift = start + least + n;
-    let s = 0;
-    for (let k = Math.max(0, -shift); k < Math.min(a.length, b.length - shift); k++) s += a[k] * b[k + shift];
-    return s;
-  });
-  let best = 0;
-  sums.forEach((v, n) => { if (v > sums[best]) best = n; });
-  const curve = (sums[best - 1] ?? sums[best]) - 2 * sums[best] + (sums[best + 1] ?? sums[best]);
-  const shift = curve < 0 && best > 0 && best < sums.length - 1 ? (0.5 * (sums[best - 1] - sums[best + 1])) / curve : 0;
-  return least + best + shift;
-}
-
-/** Sums of THIN values each, from an index on; what lies outside counts as silence. */
-function thin(values: Float32Array | Uint8Array, from: number, count: number): Float32Array {
-  const out = new Float32Array(count);
-  for (let k = Math.max(0, -from); k < Math.min(count * THIN, values.length - from); k++) out[Math.floor(k / THIN)] += values[from + k];
-  return out;
-}
-
-function removeMean(x: Float32Array | Uint8Array): Float64Array {
-  let s = 0;
-  for (const v of x) s += v;
-  const mean = s / Math.max(1, x.length);
-  return Float64Array.from(x, (v) => v - mean);
 }

@@ -4,7 +4,7 @@ import type { NoiseFilter } from '../evidence/noise-filter.js';
 import type { AnalysisSettings } from '../evidence/settings.js';
 import { createZeroClock, type ClockModel } from '../model/clock.js';
 import { chooseCalls, type CallArrival } from '../model/clock-readings.js';
-import { findCoarseClock } from '../model/coarse-clock.js';
+import { findCoarseClocks } from '../model/coarse-clock.js';
 import { fitClocks } from '../model/fit-clock.js';
 import { fitGains } from '../model/fit-gains.js';
 import type { Timeline } from '../study/timeline.js';
@@ -89,7 +89,7 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   const gaps = surveys.flatMap((s) => s.gaps);
   const still = joinStill(surveys.flatMap((s) => s.still), settings.sampleRateHz);
   const nonFiniteCounts = timeline.tracks.map((_, j) => surveys.reduce((sum, s) => sum + s.nonFiniteCounts[j], 0));
-  const coarse = findCoarseClocks(surveys, timeline, plan, settings, options.maxOffsetSec);
+  const coarse = readCoarseClocks(surveys, timeline, plan, settings, options.maxOffsetSec);
   const priorGainDb = centre(floorsOfStudy(floors, settings));
   const enough = ENOUGH_SEC / Math.max(1e-3, measureActiveShare(active)) / plan.cellSec;
   const sampled = sampleEvenly(plan.cellCount, Math.ceil(Math.max(enough, timeline.recorders.length > 1 ? plan.cellCount * LEAST_SHARE : 0)));
@@ -152,17 +152,17 @@ export function makeTask(plan: CellPlan, calibration: Pick<Calibration, 'floors'
   return { cell, spans: spans.list(cell), gainDb, clock, floors: floors[survey], filter: filters[survey] };
 }
 
-function findCoarseClocks(surveys: readonly SurveyResult[], timeline: Timeline, plan: CellPlan, settings: AnalysisSettings, maxOffsetSec: number): ClockModel {
-  const zero = createZeroClock(timeline.recorders.length);
-  if (timeline.recorders.length < 2) return zero;
+function readCoarseClocks(surveys: readonly SurveyResult[], timeline: Timeline, plan: CellPlan, settings: AnalysisSettings, maxOffsetSec: number): ClockModel {
+  if (timeline.recorders.length < 2) return createZeroClock(timeline.recorders.length);
   const stepSec = (plan.traceHops * settings.hopFrames) / settings.sampleRateHz;
   const traces = timeline.recorders.map((_, r) => {
+    if (!timeline.tracks.some((t) => t.recorderIndex === r)) return undefined;
     const values = new Uint8Array(surveys.reduce((s, x) => s + x.activity[r].length, 0));
     let at = 0;
     for (const s of surveys) { values.set(s.activity[r], at); at += s.activity[r].length; }
     return { stepSec, values };
   });
-  return zero.map((clock, r) => (r === 0 || !timeline.tracks.some((t) => t.recorderIndex === r) ? clock : findCoarseClock(traces[0], traces[r], maxOffsetSec, timeline.recorders[r])));
+  return findCoarseClocks(traces, maxOffsetSec, timeline.recorders);
 }
 
 /** Before the clocks are fitted, lags between recorders are off by milliseconds: hide them from the gain fit. */

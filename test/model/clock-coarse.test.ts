@@ -1,10 +1,12 @@
 import { describe, expect, it } from 'vitest';
-import { findCoarseClock, type ActivityTrace } from '../../src/model/coarse-clock.js';
-import { readOffset } from '../../src/model/clock.js';
+import type { ActivityTrace } from '../../src/model/activity-correlation.js';
+import { findCoarseClocks } from '../../src/model/coarse-clock.js';
+import { readOffset, type RecorderClock } from '../../src/model/clock.js';
 import { VolaryError } from '../../src/schema/errors.js';
 import { makeRandom } from './clock-synthetic.js';
 
 const STEP_SEC = 0.0029;
+const findCoarseClock = (a: ActivityTrace, b: ActivityTrace, maxOffsetSec: number, name: string): RecorderClock => findCoarseClocks([a, b], maxOffsetSec, ['A', name])[1];
 
 /** Calls that both recorders hear at their own file times, and as many that only one hears. */
 function makeTraces(seed: number, durationSec: number, offsetAt: (t: number) => number, sharedShare = 0.5): [ActivityTrace, ActivityTrace] {
