@@ -1,6 +1,6 @@
-// Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 1000] [--first-seed 3000]
-// All forests are learned on scenes of plain calls, and again on the same scenes with calls of several parts; the last looks are the mean of both:
-// plain ones tell callers better, the others where a call begins. Probabilities are calibrated on plain ones.
+// Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 1000]
+// Forests are learned on scenes with calls of several parts, and on other scenes with disturbed tracks, half of them with calls of several parts; the last look at a
+// wearer's calls and both at those without a tag are the mean of both, the others those that know disturbed tracks. Probabilities are calibrated on disturbed scenes.
 // Evidence is kept in out/learn, so that a second run only fits. 1000 scenes need `node --max-old-space-size=18000`. Judging uses other seeds (bench/accuracy).
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
@@ -11,6 +11,7 @@ import { findMissing } from './fit-forests.mjs';
 import { joinForests } from './join-forests.mjs';
 import { calibrateModels, fitModels } from './fit-models.mjs';
 import { cutPiece } from './cut-piece.mjs';
+import { disturbScene } from './disturb-scene.mjs';
 import { drawLearningScene } from './draw-scene.mjs';
 import { formatModel, nameModelFile } from './format-model.mjs';
 import { packEvidence, unpackEvidence } from './evidence-file.mjs';
@@ -21,7 +22,7 @@ const PRESETS = ['normal', 'crowded', 'easy', 'two-clocks', 'small-species', 'ha
 /** Three folds of blocks of eight seeds. */
 const LEAST_SCENES = 24;
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
-const { values } = readOptions({ options: { scenes: { type: 'string', default: '1000' }, 'first-seed': { type: 'string', default: '3000' } } });
+const { values } = readOptions({ options: { scenes: { type: 'string', default: '1000' } } });
 const missing = Number(values.scenes) >= LEAST_SCENES ? findMissing() : `--scenes ${values.scenes} is too few; at least ${LEAST_SCENES}, so that every fold has some`;
 if (missing) {
   process.stderr.write(`learn: ${missing}\n`);
@@ -30,19 +31,24 @@ if (missing) {
 const folder = join(root, 'out', 'learn');
 mkdirSync(folder, { recursive: true });
 
-/** Seeds of the scenes that the finished models are calibrated on: never fitted to, never judged on. */
-const CALIBRATION_SEEDS = [7000, 7128];
+/** What is learned from: seeds from `firstSeed` on, whether tracks are disturbed, and which seeds have calls of several parts. */
+const UNLIKE = { firstSeed: 3000, disturbed: false, hasParts: () => true, isVaried: true };
+const DISTURBED = { firstSeed: 20000, disturbed: true, hasParts: (seed) => (seed >> 3) % 2 === 1, isVaried: true };
+/** What the finished models are calibrated on: never fitted to, never judged on. */
+const CALIBRATION = { firstSeed: 7000, disturbed: true, hasParts: () => false, isVaried: false };
+const CALIBRATION_SCENES = 128;
 
-async function gatherScenes(first, end, { isVaried = false, parts = false } = {}) {
+async function gatherScenes({ firstSeed, disturbed, hasParts, isVaried }, count) {
   const scenes = [];
-  for (let seed = first; seed < end; seed++) {
-    const preset = PRESETS[seed % PRESETS.length];
-    const name = parts ? `${seed}-parts` : `${seed}`, files = [join(folder, `${name}.json`), ...(isVaried ? [join(folder, `${name}-varied.json`)] : [])];
+  for (let seed = firstSeed; seed < firstSeed + count; seed++) {
+    const preset = PRESETS[seed % PRESETS.length], parts = hasParts(seed);
+    const name = `${seed}${parts ? '-parts' : ''}${disturbed ? '-disturbed' : ''}`, files = [join(folder, `${name}.json`), ...(isVaried ? [join(folder, `${name}-varied.json`)] : [])];
     if (!files.every((f) => existsSync(f))) {
       const s = simulateScene(drawLearningScene(seed, preset, { parts }), seed);
       const drawn = { birds: s.tracks.map((t) => t.bird), recorders: s.tracks.map((t) => t.recorder), signals: s.tracks.map((t) => t.samples), truth: s.truth };
-      await keepEvidence(files[0], drawn, s.sampleRateHz, seed, preset);
-      if (isVaried) await keepEvidence(files[1], varyScene({ ...drawn, clock: s.clock, sampleRateHz: s.sampleRateHz, seed }), s.sampleRateHz, seed, preset);
+      const disturb = (scene, label) => (disturbed ? { ...scene, signals: disturbScene({ signals: scene.signals, sampleRateHz: s.sampleRateHz, seed }, label) } : scene);
+      await keepEvidence(files[0], disturb(drawn, 'as drawn'), s.sampleRateHz, seed, preset);
+      if (isVaried) await keepEvidence(files[1], disturb(varyScene({ ...drawn, clock: s.clock, sampleRateHz: s.sampleRateHz, seed }), 'varied'), s.sampleRateHz, seed, preset);
       process.stderr.write(`seed ${name} ${preset}\n`);
     }
     for (const f of files) {
@@ -63,18 +69,20 @@ async function keepEvidence(file, { birds, recorders, signals, truth }, sampleRa
 }
 
 /** Learns on all scenes of one kind; how many there were goes along. */
-async function learn(parts) {
-  const first = Number(values['first-seed']);
-  const scenes = await gatherScenes(first, first + Number(values.scenes), { isVaried: true, parts });
+async function learn(kind) {
+  const scenes = await gatherScenes(kind, Number(values.scenes));
   const pieces = scenes.map(cutPiece).filter((s) => s.candidates.length > 0);
   const { models } = await fitModels([...scenes, ...pieces], { log: (t) => process.stderr.write(`${t}\n`) });
   return { models, count: scenes.length };
 }
 
-const plain = await learn(false), unlike = await learn(true);
-const models = { ...plain.models, ...Object.fromEntries(['own', 'untaggedAgain'].map((name) => [name, joinForests(plain.models[name], unlike.models[name])])) };
-calibrateModels(models, await gatherScenes(...CALIBRATION_SEEDS));
+/** Looks that are the mean of both kinds. */
+const JOINED = ['own', 'untagged', 'untaggedAgain'];
+const disturbed = await learn(DISTURBED), unlike = await learn(UNLIKE);
+const models = Object.fromEntries(Object.entries(disturbed.models).map(([name, forest]) => [name, JOINED.includes(name) ? joinForests([forest, unlike.models[name]]) : forest]));
+calibrateModels(models, await gatherScenes(CALIBRATION, CALIBRATION_SCENES));
+const count = disturbed.count + unlike.count;
 for (const [name, forest] of Object.entries(models)) {
-  writeFileSync(join(root, 'src', 'model', nameModelFile(name)), formatModel(name, forest, plain.count));
+  writeFileSync(join(root, 'src', 'model', nameModelFile(name)), formatModel(name, forest, count));
 }
-process.stderr.write(`learned from ${plain.count} and ${unlike.count} scenes\n`);
+process.stderr.write(`learned from ${disturbed.count} disturbed and ${unlike.count} other scenes\n`);
