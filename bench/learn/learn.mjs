@@ -1,6 +1,6 @@
 // Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 1000]
-// Forests are learned on scenes with calls of several parts, and on other scenes with disturbed tracks, half of them with calls of several parts; the forests
-// are the mean of both, but for that of lost links, which keeps its calibration. Probabilities are calibrated on disturbed scenes.
+// Forests are learned on scenes with calls of several parts, and on other scenes with disturbed tracks, half of them with calls of several parts; the last look at a
+// wearer's calls and both at those without a tag are the mean of both, the others those that know disturbed tracks. Probabilities are calibrated on disturbed scenes.
 // Evidence is kept in out/learn, so that a second run only fits. 1000 scenes need `node --max-old-space-size=18000`. Judging uses other seeds (bench/accuracy).
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
@@ -77,7 +77,7 @@ async function learn(kind) {
 }
 
 /** Looks that are the mean of both kinds. */
-const JOINED = ['first', 'second', 'own', 'untagged', 'untaggedAgain'];
+const JOINED = ['own', 'untagged', 'untaggedAgain'];
 const disturbed = await learn(DISTURBED), unlike = await learn(UNLIKE);
 const models = Object.fromEntries(Object.entries(disturbed.models).map(([name, forest]) => [name, JOINED.includes(name) ? joinForests([forest, unlike.models[name]]) : forest]));
 calibrateModels(models, await gatherScenes(CALIBRATION, CALIBRATION_SCENES));
