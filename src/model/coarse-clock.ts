@@ -30,15 +30,15 @@ const SMOOTH = 5;
 export function findCoarseClocks(traces: readonly (ActivityTrace | undefined)[], maxOffsetSec: number, names: readonly string[]): RecorderClock[] {
   const first = findFirstOffsets(traces, maxOffsetSec);
   return traces.map((trace, r) => {
-    if (r === 0 || !trace || !traces[0]) return { knotSec: [0], offsetSec: [0], uncertaintySec: [0] };
-    const offsetSec = first[r];
-    if (offsetSec === undefined) {
+    if (r === 0 || !trace) return { knotSec: [0], offsetSec: [0], uncertaintySec: [0] };
+    const [reference] = traces, offsetSec = first[r];
+    if (!reference || offsetSec === undefined) {
       throw new VolaryError('no-data', {
         what: 'no common sound found between this recorder and the reference', where: `recorder ${names[r]}`,
         expected: `an offset within ${maxOffsetSec} s`, mend: 'check that both recorders ran in the same room, or raise --max-offset',
       });
     }
-    return followClock(traces[0], trace, maxOffsetSec, offsetSec);
+    return followClock(reference, trace, maxOffsetSec, offsetSec);
   });
 }
 

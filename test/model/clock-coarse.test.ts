@@ -99,4 +99,10 @@ describe('coarse clock', () => {
     const [a, b] = makeTraces(8, 600, () => 1, 0);
     expect(() => findCoarseClock(a, b, 60, 'B')).toThrow(VolaryError);
   });
+
+  it('says so when the reference has no tracks, and has nothing to say of another recorder without', () => {
+    const [a, b] = makeTraces(8, 300, () => 1);
+    expect(() => findCoarseClocks([undefined, b], 60, ['A', 'B'])).toThrow(/no common sound/);
+    expect(readOffset(findCoarseClocks([a, undefined], 60, ['A', 'B'])[1], 10)).toBe(0);
+  });
 });
