@@ -8,7 +8,7 @@ const PLAIN_STRENGTH = 10;
 /** From here on agreement of two halves or two thirds counts, or of three recorders with each other; alone it is reached by chance. */
 const LEAST_STRENGTH = 5;
 const SAME_SEC = 0.02;
-/** Parts of this many windows agree by chance in one study of a thousand; of longer studies some window always would. */
+/** Parts of one window agree by chance about once in a thousand (offsets within SAME_SEC of a minute either way, by computation): of long studies some window would. */
 const MOST_WEAK_WINDOWS = 2;
 
 /** What two recorders say together: the first offset that is sure, else the strongest. */
