@@ -7,6 +7,8 @@ import json
 import os
 import sys
 from collections import deque
+from concurrent.futures import ProcessPoolExecutor
+from itertools import repeat
 
 import numpy as np
 
@@ -35,28 +37,40 @@ def flatten(root):
     return tree
 
 
-def main(folder):
+def read_task(folder):
     with open(os.path.join(folder, "task.json"), encoding="utf-8") as file:
-        task = json.load(file)
-    read = lambda name, kind: np.fromfile(os.path.join(folder, name), dtype=kind)
+        return json.load(file)
+
+
+def fit(folder, fold):
+    """The forest that never saw rows of `fold`; of all rows where it is None."""
+    task = read_task(folder)
+    read = lambda name, kind: np.memmap(os.path.join(folder, name), dtype=kind, mode="r")
     rows = read("rows.f32", "<f4").reshape(task["count"], task["width"])
-    labels, weights, folds = read("labels.u8", "u1"), read("weights.f32", "<f4"), read("folds.u8", "u1")
+    chosen = slice(None) if fold is None else read("folds.u8", "u1") != fold
+    y, w = read("labels.u8", "u1")[chosen], read("weights.f32", "<f4")[chosen]
     o = task["options"]
+    binning = {"max_bin": 127, "use_missing": False, "min_data_in_leaf": 1, "num_threads": 1}
     settings = {
-        "objective": "binary", "verbosity": -1, "deterministic": True, "force_col_wise": True, "use_missing": False, "seed": 1, "num_threads": o["threads"], "max_bin": 127, "min_data_in_leaf": 1,
+        **binning, "objective": "binary", "verbosity": -1, "deterministic": True, "force_col_wise": True, "seed": 1,
         "num_leaves": o["leaves"], "learning_rate": o["rate"], "min_sum_hessian_in_leaf": o["leastHessian"], "lambda_l2": o["l2"], "feature_fraction": o["features"], "bagging_fraction": o["sample"], "bagging_freq": 1,
         "boost_from_average": False,
     }
-    forests = []
-    for fold in [*range(task["folds"]), None]:
-        chosen = slice(None) if fold is None else folds != fold
-        y, w = labels[chosen], weights[chosen]
-        bias = float(np.log((y.sum() + 1) / (len(y) - y.sum() + 1)))
-        data = lightgbm.Dataset(rows[chosen], y, weight=w, init_score=np.full(len(y), bias), params={"max_bin": 127, "use_missing": False})
-        booster = lightgbm.train(settings, data, o["trees"])
-        forests.append({"bias": bias, "trees": [flatten(t["tree_structure"]) for t in booster.dump_model()["tree_info"]]})
+    positive = int(y.sum())
+    bias = float(np.log((positive + 1) / (len(y) - positive + 1)))
+    data = lightgbm.Dataset(rows[chosen], y, weight=w, init_score=np.full(len(y), bias), params={**binning, "verbosity": -1})
+    booster = lightgbm.train(settings, data, o["trees"])
+    return {"bias": bias, "trees": [flatten(t["tree_structure"]) for t in booster.dump_model()["tree_info"]]}
+
+
+def main(folder):
+    """Forests side by side with one thread each: two threads in one forest take twice as long as one (measured: 12.3 and 5.9 s, 126 000 rows of 156)."""
+    task = read_task(folder)
+    with ProcessPoolExecutor(task["options"]["threads"]) as pool:
+        forests = list(pool.map(fit, repeat(folder), [*range(task["folds"]), None]))
     with open(os.path.join(folder, "forests.json"), "w", encoding="utf-8") as file:
         json.dump(forests, file)
 
 
-main(sys.argv[1])
+if __name__ == "__main__":
+    main(sys.argv[1])

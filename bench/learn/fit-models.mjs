@@ -1,4 +1,5 @@
-// Fits the six forests on scenes, each look on what the look before said of scenes left out of its fit (folds by scene).
+// Fits the six forests on scenes, each look on what the look before said of scenes left out of its fit (folds by scene). A scene is opened for each
+// look and only what later looks need of it is kept: evidence of thousands of scenes would not fit into memory.
 import { CALL_FEATURES } from '../../dist/model/call-features.js';
 import { CONTEXT_FEATURES } from '../../dist/model/context-features.js';
 import { LOST_FEATURES } from '../../dist/attribute/lost-features.js';
@@ -7,6 +8,7 @@ import { UNTAGGED_FEATURES } from '../../dist/attribute/untagged-features.js';
 import { judgeLostRows, judgeOwnRows, judgeUntaggedRows, labelLeftovers, labelLost, labelOwn, lookAgainAtLeftovers, takeFirstLook, takeSecondLook } from './label-scene.mjs';
 import { fitRisingLine } from './fit-calibration.mjs';
 import { fitForests } from './fit-forests.mjs';
+import { RowTable } from './row-table.mjs';
 
 const FOLDS = 3;
 /** How large the forests are. The first sees every candidate, the others what is in doubt; few sounds are claimed by birds with a lost link. */
@@ -17,62 +19,58 @@ const SIZES = {
 const SEEDS_PER_BLOCK = 8;
 /** Rows from here on take part in calibration: a little below what is written. */
 const LEAST_LOG_ODDS = -1.5;
-
-/**
- * @param scenes [{ seed, birds, truth, candidates, gains }]
- * @returns { models, folds: [{ models, scenes }] }: the models of all scenes, and per fold the models that never saw its scenes
- */
-export function fitModels(scenes, { log = () => {} } = {}) {
-  for (const s of scenes) labelOwn(s);
-  const foldOf = (s) => Math.floor(s.seed / SEEDS_PER_BLOCK) % FOLDS;
-  const folds = Array.from({ length: FOLDS }, (_, k) => ({ test: scenes.filter((s) => foldOf(s) === k), train: scenes.filter((s) => foldOf(s) !== k), models: {} }));
-  const models = {};
-  /** The forest `name` of every fold and of all scenes. */
-  const fit = (name, x, y, features) => {
-    const forests = fitForests(gatherRows(scenes, foldOf, x, y), FOLDS, features, SIZES[name]);
-    folds.forEach((f, k) => { f.models[name] = forests[k]; });
-    models[name] = forests[FOLDS];
-    log(name);
-  };
-  const eachLeftOut = (work) => { for (const f of folds) for (const s of f.test) work(s, f.models); };
-  fit('first', 'x1', 'y', CALL_FEATURES);
-  eachLeftOut((s, m) => takeFirstLook(s, m.first));
-  fit('second', 'x2', 'y', CONTEXT_FEATURES);
-  eachLeftOut((s, m) => { takeSecondLook(s, m.second); s.x2 = undefined; });
-  fit('own', 'x3', 'y', CONTEXT_FEATURES);
-  shareCalibration('own', calibrate(folds, (f, s) => judgeOwnRows(s, f.models.own, LEAST_LOG_ODDS)));
-  eachLeftOut((s, m) => labelLeftovers(s, m.own));
-  fit('untagged', 'ux', 'uy', UNTAGGED_FEATURES);
-  eachLeftOut((s, m) => lookAgainAtLeftovers(s, m.untagged));
-  fit('untaggedAgain', 'vx', 'uy', UNTAGGED_AGAIN_FEATURES);
-  shareCalibration('untaggedAgain', calibrate(folds, (f, s) => judgeUntaggedRows(s, f.models.untaggedAgain, LEAST_LOG_ODDS)));
-  eachLeftOut((s, m) => labelLost(s, m.untaggedAgain));
-  fit('lost', 'lx', 'ly', LOST_FEATURES);
-  shareCalibration('lost', calibrate(folds, (f, s) => judgeLostRows(s, f.models.lost, LEAST_LOG_ODDS)));
-  return { models, folds: folds.map((f) => ({ models: f.models, scenes: f.test })) };
-
-  function shareCalibration(name, calibration) {
-    for (const m of [models, ...folds.map((f) => f.models)]) m[name].calibration = calibration;
-  }
-}
-
 /** Of sounds left over that are no calls, before any look at them: one of these, which counts as so many. */
 const SOME = 4;
+/** What is had anew whenever a scene is opened. */
+const EVIDENCE = ['truth', 'candidates', 'gains', 'x1', 'y', 'w'];
 
-/** Rows, labels, weights and folds of scenes: of what a look asks about. Shared sound is never the wearer's own: it takes part in the last questions only. */
-function gatherRows(scenes, foldOf, x, y) {
-  const table = { rows: [], labels: [], weights: [], folds: [] };
-  for (const s of scenes) {
-    s[x].forEach((row, n) => {
-      const share = !s[y][n] && x === 'ux' ? SOME : 1;
-      if (row === undefined || (y === 'y' && s.candidates[n].shared) || (n + s.seed) % share !== 0) return;
-      table.rows.push(row);
-      table.labels.push(s[y][n]);
-      table.weights.push(s[y][n] ? 1 : share * (y === 'y' ? s.w[n] : 1));
-      table.folds.push(foldOf(s));
-    });
-  }
-  return table;
+/**
+ * @param scenes [{ seed, open }], where open() gives { seed, birds, truth, candidates, gains }
+ * @returns the models, calibrated on scenes that their folds never saw
+ */
+export function fitModels(scenes, { log = () => {}, sizes = SIZES } = {}) {
+  const kept = scenes.map(() => ({})), models = {};
+  const foldOf = (seed) => Math.floor(seed / SEEDS_PER_BLOCK) % FOLDS;
+  /** Calls work(scene, models of its fold, its fold) for each scene in turn. */
+  const forEach = (work) => scenes.forEach(({ seed, open }, n) => {
+    const s = Object.assign(kept[n], open());
+    labelOwn(s);
+    work(s, foldModels[foldOf(seed)], foldOf(seed));
+    for (const name of EVIDENCE) delete s[name];
+  });
+  const foldModels = Array.from({ length: FOLDS }, () => ({}));
+  /** Fits forest `name` of every fold and of all scenes to rows of `look`, which is taken at each scene in turn. */
+  const fit = (name, features, look, [x, y]) => {
+    const table = new RowTable(features.length);
+    forEach((s, m, fold) => { look(s, m); addRows(table, s, x, y, fold); });
+    fitForests(table, FOLDS, features, sizes[name]).forEach((forest, k) => { (foldModels[k] ?? models)[name] = forest; });
+    log(name);
+  };
+  const calibrate = (name, judge) => {
+    const rows = [];
+    forEach((s, m) => rows.push(...judge(s, m[name], LEAST_LOG_ODDS)));
+    const calibration = fitLine(rows);
+    for (const m of [models, ...foldModels]) m[name].calibration = calibration;
+  };
+  fit('first', CALL_FEATURES, () => {}, ['x1', 'y']);
+  fit('second', CONTEXT_FEATURES, (s, m) => takeFirstLook(s, m.first), ['x2', 'y']);
+  fit('own', CONTEXT_FEATURES, (s, m) => { takeSecondLook(s, m.second); s.x2 = undefined; }, ['x3', 'y']);
+  calibrate('own', judgeOwnRows);
+  fit('untagged', UNTAGGED_FEATURES, (s, m) => labelLeftovers(s, m.own), ['ux', 'uy']);
+  fit('untaggedAgain', UNTAGGED_AGAIN_FEATURES, (s, m) => { lookAgainAtLeftovers(s, m.untagged); s.ux = s.x3 = undefined; }, ['vx', 'uy']);
+  calibrate('untaggedAgain', judgeUntaggedRows);
+  fit('lost', LOST_FEATURES, (s, m) => labelLost(s, m.untaggedAgain), ['lx', 'ly']);
+  calibrate('lost', judgeLostRows);
+  return models;
+}
+
+/** Rows that a look asks about, with their labels and weights. Shared sound is never the wearer's own: it takes part in the last questions only. */
+function addRows(table, s, x, y, fold) {
+  s[x].forEach((row, n) => {
+    const share = !s[y][n] && x === 'ux' ? SOME : 1;
+    if (row === undefined || (y === 'y' && s.candidates[n].shared) || (n + s.seed) % share !== 0) return;
+    table.add(row, s[y][n], s[y][n] ? 1 : share * (y === 'y' ? s.w[n] : 1), fold);
+  });
 }
 
 /** Calibrates models on scenes that none of them was fitted to, by the rows that would be written. */
@@ -83,14 +81,12 @@ export function calibrateModels(models, scenes) {
     takeFirstLook(s, models.first);
     takeSecondLook(s, models.second);
   }
-  const one = [{ models, test: scenes }];
-  models.own.calibration = calibrate(one, (f, s) => judgeOwnRows(s, models.own, LEAST_LOG_ODDS));
+  models.own.calibration = fitLine(scenes.flatMap((s) => judgeOwnRows(s, models.own, LEAST_LOG_ODDS)));
   for (const s of scenes) { labelLeftovers(s, models.own); lookAgainAtLeftovers(s, models.untagged); }
-  models.untaggedAgain.calibration = calibrate(one, (f, s) => judgeUntaggedRows(s, models.untaggedAgain, LEAST_LOG_ODDS));
+  models.untaggedAgain.calibration = fitLine(scenes.flatMap((s) => judgeUntaggedRows(s, models.untaggedAgain, LEAST_LOG_ODDS)));
 }
 
-/** Calibration by rows as they would be written, on scenes that the fold's forests never saw. */
-function calibrate(folds, judge) {
-  const rows = folds.flatMap((f) => f.test.flatMap((s) => judge(f, s)));
+/** Calibration by rows as they would be written: { z, right } each. */
+function fitLine(rows) {
   return fitRisingLine(rows.map((r) => r.z), rows.map((r) => r.right));
 }
