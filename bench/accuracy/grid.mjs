@@ -1,4 +1,4 @@
-// The grid of judged scenes. Seeds from 6000 on are for judging only (6600 to 6899 with recorded voices, see voiced-scenes.mjs): models are learned on seeds 3000-3999 and 20000-20999 and calibrated on 7000-7127, which are no preset's here.
+// The grid of judged scenes. Seeds from 6000 on are for judging only (6600 to 6899 with recorded voices, see voiced-scenes.mjs): models are learned on seeds 3000-3999, 20000-20999 and 30000-30475 and calibrated on 7000-7127, which are no preset's here.
 import { existsSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { openAudioFile } from '../../dist/node/study-files.js';

@@ -1,6 +1,6 @@
 import { unpackForest } from './pack-forest.js';
 
-/** Learned on 3988 simulated scenes by bench/learn; not to be edited by hand. */
+/** Learned on 1988 simulated scenes by bench/learn; not to be edited by hand. */
 export const lostForest = unpackForest(JSON.parse(`{
 "features":["lagMs","lagTracks","leadDb","leadMedianDb","expectedStrengthDb","otherLagMs","otherLeadDb","templates","sinceTemplateSec","lostShare","lostBirds","durationMs","entropy","peakDb","bestZ","heard","pitch","shared","lostVoice","lostVoiceLead","ownLogOdds","untaggedLogOdds","members","belowStrongestDb","shareOfEvent","sinceEventMs"],
 "bias":-3.562495592075904,
