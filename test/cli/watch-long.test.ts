@@ -32,7 +32,8 @@ function watch(args: string[], options: { input?: Uint8Array; killAfterRows?: nu
 
 describe('watch, for minutes', () => {
   it('warns of a signal that falls and of a bird that falls silent, and of nothing else', async () => {
-    const [withBlueSec, withoutSec] = [130, 90];
+    // Long enough for well over the 15 medians of five sure calls that a fall at every step needs to be told (Kendall's test at 1e-6).
+    const [withBlueSec, withoutSec] = [130, 130];
     const made = makeScene(withBlueSec, 1);
     // One kind of call, about equally loud: a fall of 12 dB in four minutes has to stand out of how loud calls differ.
     const finch = made.voices!.finch!;
