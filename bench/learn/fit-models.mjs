@@ -29,7 +29,7 @@ const EVIDENCE = ['truth', 'candidates', 'gains', 'x1', 'y', 'w'];
  * @param scenes [{ seed, open }], where open() gives { seed, birds, truth, candidates, gains }
  * @returns the models, calibrated on scenes that their folds never saw
  */
-export function fitModels(scenes, { log = () => {}, sizes = SIZES } = {}) {
+export function fitModels(scenes, { log = () => {} } = {}) {
   const kept = scenes.map(() => ({})), models = {};
   const foldOf = (seed) => Math.floor(seed / SEEDS_PER_BLOCK) % FOLDS;
   /** Calls work(scene, models of its fold, its fold) for each scene in turn. */
@@ -44,7 +44,7 @@ export function fitModels(scenes, { log = () => {}, sizes = SIZES } = {}) {
   const fit = (name, features, look, [x, y]) => {
     const table = new RowTable(features.length);
     forEach((s, m, fold) => { look(s, m); addRows(table, s, x, y, fold); });
-    fitForests(table, FOLDS, features, sizes[name]).forEach((forest, k) => { (foldModels[k] ?? models)[name] = forest; });
+    fitForests(table, FOLDS, features, SIZES[name]).forEach((forest, k) => { (foldModels[k] ?? models)[name] = forest; });
     log(name);
   };
   const calibrate = (name, judge) => {
