@@ -1,7 +1,7 @@
 // Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 1000]
 // Forests are learned on scenes with calls of several parts, and on others whose tracks are disturbed, half of them with such calls. Probabilities are calibrated on
 // disturbed scenes. Evidence is kept in out/learn, so that a second run only fits. 1000 scenes need `node --max-old-space-size=16000`. Judging uses other seeds (bench/accuracy).
-import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { readOptions } from '../read-options.mjs';
@@ -66,7 +66,9 @@ const hasBoth = ({ candidates, truth }) => candidates.length > 0 && truth.length
 async function keepEvidence(file, { birds, recorders, signals, truth }, sampleRateHz, seed, preset) {
   try {
     const { evidence } = await gatherInMemory(birds, recorders, signals, sampleRateHz);
-    writeFileSync(file, packEvidence({ seed, preset, birds, truth, candidates: evidence.candidates, gains: evidence.gains }));
+    writeFileSync(`${file}.part`, packEvidence({ seed, preset, birds, truth, candidates: evidence.candidates, gains: evidence.gains }));
+    // Never half a file where the work was stopped: another run takes what is there.
+    renameSync(`${file}.part`, file);
   } catch (error) {
     process.stderr.write(`seed ${seed}: ${error.message}\n`);
   }
