@@ -31,6 +31,7 @@ export { solvePathBins, weighPathBins } from './path-solution';
 export { collectOwned, collectShared, sumLoud, sumShared } from './collect-bins';
 export { lanesFromPcm } from './pcm-lanes';
 export { planesFromPcm } from './pcm-planes';
+export { countSame } from './still';
 export { codes16, codes24 } from './pcm-codes';
 export { bandHops } from './band-hops';
 export { filterLanes } from './lane-filter';

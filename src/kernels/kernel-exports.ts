@@ -140,6 +140,8 @@ export interface KernelExports {
   ): number;
 
   /** records: four of i32 address, stride in bytes, coding (0 none, 1 u8, 2 s16, 3 s24, 4 s32, 5 f32). */
+  /** Samples from the first on that equal it, at most count; codings as `lanesFromPcm` takes them. */
+  countSame(address: Ptr, strideBytes: number, coding: number, count: number): number;
   lanesFromPcm(records: Ptr, frameCount: number, lanes: Ptr): void;
   /** The same records, of which `trackCount` count. */
   planesFromPcm(records: Ptr, trackCount: number, frameCount: number, planes: Ptr, rowBytes: number): void;

@@ -12,7 +12,8 @@ export interface LaneRun {
   coding: 'u8' | 's16' | 's24' | 's32' | 'f32';
 }
 
-const CODINGS = { u8: 1, s16: 2, s24: 3, s32: 4, f32: 5 } as const;
+/** Numbers of the codings as kernels take them. */
+export const CODINGS = { u8: 1, s16: 2, s24: 3, s32: 4, f32: 5 } as const;
 
 /**
  * Calls `work` for the pieces of frames [from, from + count) of the four tracks of a group between which no run begins or ends, with the

@@ -2,7 +2,7 @@
 import { cosTurn, sinTurn } from '../numeric/elementary.js';
 import type { Ptr } from './kernel-exports.js';
 import type { Kernels } from './kernels.js';
-import { countBufferBytes, eachPiece, type LaneRun } from './lane-records.js';
+import { CODINGS, countBufferBytes, eachPiece, type LaneRun } from './lane-records.js';
 import { createStftPlan, type StftPlan } from './stft.js';
 
 /** Hops of one slot: the grain of activity. */
@@ -139,6 +139,11 @@ export class SurveyKernels {
     }
   }
 
+  /** Samples of a buffer from one on that equal it, at most `count`; see assembly/still.ts. */
+  countSame(buffer: 0 | 1, byteOffset: number, strideBytes: number, coding: LaneRun['coding'], count: number): number {
+    return this.k.fn.countSame(this.bufferPtr[buffer] + byteOffset, strideBytes, CODINGS[coding], count);
+  }
+
   /** Rows of spectra taken. */
   get rowCount(): number {
     return Math.ceil((this.taken - 1) / this.shape.rowEvery);
@@ -149,11 +154,14 @@ export class SurveyKernels {
     return this.k.f32(this.energy + SLOT_HOPS * this.groups * 16, (this.taken - 1) * SLOT_HOPS * this.laneCount);
   }
 
-  /** Whether a row holds nothing at all of a track. */
-  isSilent(row: number, track: number): boolean {
-    const values = this.readRow(row);
-    for (let b = 0; b < this.binCount; b++) if (values[b * this.laneCount + track] > 0) return false;
-    return true;
+  /** Of which tracks a row holds anything at all. */
+  findSounding(row: number): boolean[] {
+    const values = this.readRow(row), { laneCount } = this, sounding = new Array<boolean>(this.shape.trackCount).fill(false);
+    let missing = sounding.length;
+    for (let from = 0; from < values.length && missing > 0; from += laneCount) {
+      for (let j = 0; j < sounding.length; j++) if (!sounding[j] && values[from + j] > 0) { sounding[j] = true; missing--; }
+    }
+    return sounding;
   }
 
   /** Takes a track's row out of the quantiles. */

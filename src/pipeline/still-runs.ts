@@ -18,6 +18,10 @@ const EDGE_SEC = 0.01;
 
 interface OpenRun { value: number; fromFrame: number; endFrame: number }
 type ReadSample = (byte: number) => number;
+/** Samples from one at a byte on that equal it, at most `count`. */
+export type CountSame = (byteOffset: number, strideBytes: number, coding: PcmRun['coding'], count: number) => number;
+/** Samples of a track in order. */
+interface Stretch { read: (i: number) => number; countSame: (i: number, count: number) => number }
 
 /** Finds the still stretches of one cell from samples that come in order of time. */
 export class StillFinder {
@@ -41,8 +45,11 @@ export class StillFinder {
     this.found = [];
   }
 
-  /** Takes samples that lie in `bytes` as the runs say, counted from `startFrame`; in gaps there are none, whatever stands there. */
-  take(bytes: Uint8Array, runs: readonly PcmRun[], gaps: readonly Gap[], startFrame: number): void {
+  /**
+   * Takes samples that lie in `bytes` as the runs say, counted from `startFrame`; in gaps there are none, whatever stands there.
+   * @param countSame for bytes in the kernels' memory; sample by sample where it is not given
+   */
+  take(bytes: Uint8Array, runs: readonly PcmRun[], gaps: readonly Gap[], startFrame: number, countSame?: CountSame): void {
     for (let j = 0; j < this.trackCount; j++) {
       const cuts = gaps.filter((g) => g.trackIndex === j);
       for (const run of runs.filter((r) => r.trackIndex === j).sort((a, b) => a.offset - b.offset)) {
@@ -50,7 +57,9 @@ export class StillFinder {
         const first = startFrame + run.offset;
         let at = first;
         const takeUpTo = (end: number): void => {
-          if (end > at) this.takeStretch(j, (i) => read(run.byteOffset + (at - first + i) * run.strideBytes), at, end - at);
+          if (end <= at) return;
+          const origin = run.byteOffset + (at - first) * run.strideBytes, readAt = (i: number): number => read(origin + i * run.strideBytes);
+          this.takeStretch(j, { read: readAt, countSame: (i, count) => (countSame ? countSame(origin + i * run.strideBytes, run.strideBytes, run.coding, count) : countPlainly(readAt, i, count)) }, at, end - at);
         };
         for (const cut of cuts) {
           takeUpTo(Math.min(cut.startFrame, first + run.frameCount));
@@ -68,15 +77,15 @@ export class StillFinder {
   }
 
   /** Of sound a sample a second and its neighbours are looked at: a still stretch of that length cannot lie between them. */
-  private takeStretch(track: number, read: ReadSample, startFrame: number, count: number): void {
+  private takeStretch(track: number, { read, countSame }: Stretch, startFrame: number, count: number): void {
     let value = read(0), origin = startFrame;
     const before = this.open[track];
     if (before && before.endFrame === startFrame && before.value === value) origin = before.fromFrame;
     else if (before) this.keep(track, before.fromFrame, before.endFrame);
     this.open[track] = undefined;
-    let end = 1;
+    let same = 0;
     for (;;) {
-      while (end < count && read(end) === value) end++;
+      const end = same + countSame(same, count - same);
       if (end === count) {
         this.open[track] = { value, fromFrame: origin, endFrame: startFrame + count };
         return;
@@ -93,7 +102,7 @@ export class StillFinder {
           continue;
         }
         origin = startFrame + first;
-        end = probe + 1;
+        same = probe;
         break;
       }
     }
@@ -104,6 +113,13 @@ export class StillFinder {
     const isAtEdge = startFrame === this.fromFrame || endFrame === this.toFrame;
     if (frameCount >= (isAtEdge ? this.edgeFrames : this.leastFrames)) this.found.push({ trackIndex, startFrame, frameCount });
   }
+}
+
+function countPlainly(read: (i: number) => number, from: number, count: number): number {
+  const value = read(from);
+  let n = 1;
+  while (n < count && read(from + n) === value) n++;
+  return n;
 }
 
 /** Joins what goes on from cell to cell and leaves out what is too short then. */

@@ -32,6 +32,7 @@ export interface SurveyResult {
 /** Spectra of a cell that are enough for its floors. */
 const ENOUGH_ROWS = 2200;
 const LEAST_ROWS = 8;
+const NOTHING = new Float32Array(0);
 /** Band energy over the floor from which a hop counts as active: an owned call starts at 6.2 dB, noise alone stays below 2. */
 const LEAST_RATIO = 2;
 /** What the tracks of a recorder may hold over their floors together. Sound that no track leads starts at 4. */
@@ -94,7 +95,8 @@ export class SurveyWorker {
       gaps.push(...found.gaps);
       kernels.take(buffer, found.runs, count);
       if (slot >= first && !filter) {
-        this.stillFinder.take(kernels.buffers[buffer], found.runs, found.gaps, slot * slotFrames);
+        const from = buffer;
+        this.stillFinder.take(kernels.buffers[from], found.runs, found.gaps, slot * slotFrames, (...stretch) => kernels.countSame(from, ...stretch));
         found.nonFiniteCounts.forEach((n, j) => { nonFiniteCounts[j] += n; });
       }
       buffer = other;
@@ -108,20 +110,21 @@ export class SurveyWorker {
     const { kernels, settings, rowEvery } = this;
     const { laneCount, binCount, rowCount } = kernels;
     const { tracks } = this.audio.timeline;
+    const sounding = Array.from({ length: rowCount }, (_, row) => kernels.findSounding(row));
     const usable = tracks.map((_, j) => {
-      const own = gaps.filter((g) => g.trackIndex === j);
-      let count = 0;
+      const own = gaps.filter((g) => g.trackIndex === j), unusable: number[] = [];
       for (let row = 0; row < rowCount; row++) {
         // Spectra are taken in the middle of their slots.
         const start = (first + row * rowEvery) * kernels.slotFrames + (kernels.slotFrames - settings.fftSize) / 2;
         const isCut = own.some((g) => g.startFrame < start + settings.fftSize && g.startFrame + g.frameCount > start);
         // Digital silence says nothing about the noise.
-        if (isCut || kernels.isSilent(row, j)) kernels.leaveOut(row, j);
-        else count++;
+        if (isCut || !sounding[row][j]) unusable.push(row);
       }
+      const count = rowCount - unusable.length;
+      if (count >= LEAST_ROWS) for (const row of unusable) kernels.leaveOut(row, j);
       return count;
     });
-    const quantiles = kernels.findQuantiles(usable.map((n) => Math.floor(FLOOR_QUANTILE * Math.max(0, n - 1))));
+    const quantiles = usable.some((n) => n >= LEAST_ROWS) ? kernels.findQuantiles(usable.map((n) => Math.floor(FLOOR_QUANTILE * Math.max(0, n - 1)))) : NOTHING;
     return usable.map((n, j) => {
       if (n < LEAST_ROWS) return new Float32Array(0);
       return finishFloor(Float32Array.from({ length: binCount }, (_, b) => quantiles[b * laneCount + j]));

@@ -26,6 +26,42 @@ function placeBytes(lanes: ({ coding: Coding; at: number; stride: number } | nul
   return { bytes, records };
 }
 
+describe('samples that stand still', () => {
+  const layouts: [Coding, number][] = [['u8', 1], ['u8', 3], ['s16', 2], ['s16', 16], ['s16', 5], ['s24', 3], ['s24', 24], ['s32', 4], ['s32', 9], ['f32', 4], ['f32', 32]];
+
+  it.each(layouts)('are counted as one by one, %s every %i bytes, for any length and end', (coding, stride) => {
+    const size = CODINGS[coding][1], mark = k.mark(), most = 67;
+    const start = k.alloc(most * stride + 16) + 1, bytes = k.u8(start, most * stride + 8);
+    for (const lead of [0, 1, 2, 3, 4, 5, 7, 8, 9, 31, 66]) {
+      // Bytes between the samples and after the stretch may be anything.
+      makeNoise(bytes.length, 5 + lead).forEach((v, i) => { bytes[i] = Math.floor((v + 0.5) * 256); });
+      const first = bytes.slice(0, size);
+      if (coding === 'f32') first[3] = 0x3e;
+      for (let i = 0; i <= lead; i++) bytes.set(first, i * stride);
+      for (let part = 0; part < size && lead + 1 < most; part++) {
+        bytes.set(first, (lead + 1) * stride);
+        bytes[(lead + 1) * stride + part] ^= 1;
+        for (let count = 1; count <= most; count++) {
+          let plain = 1;
+          while (plain < count && referenceSample(bytes, plain * stride, coding) === referenceSample(bytes, 0, coding)) plain++;
+          expect(k.fn.countSame(start, stride, CODINGS[coding][0], count), `lead ${lead} part ${part} count ${count}`).toBe(plain);
+          if (count <= lead + 1) expect(plain).toBe(count);
+        }
+      }
+    }
+    k.release(mark);
+  });
+
+  it('are zeros of either sign, and never what is no number', () => {
+    const mark = k.mark(), at = k.allocF32(4), x = k.f32(at, 4);
+    x.set([0, -0, 0, 1]);
+    expect(k.fn.countSame(at, 4, 5, 4)).toBe(3);
+    x.fill(NaN);
+    expect(k.fn.countSame(at, 4, 5, 4)).toBe(1);
+    k.release(mark);
+  });
+});
+
 describe('lanes from bytes', () => {
   const layouts: [string, ({ coding: Coding; at: number; stride: number } | null)[]][] = [
     ['four neighbours of eight 16-bit channels', [0, 1, 2, 3].map((c) => ({ coding: 's16', at: 2 * c + 8, stride: 16 }))],
@@ -137,8 +173,7 @@ describe('a survey in the kernels', () => {
     expect(largestDifference(got, want)).toBeLessThan(1e-6);
     // Thirty slots of silence after sound: exactly nothing, so nothing lingers below what a float can hold well.
     expect(got.subarray(10 * SLOT_HOPS, 39 * SLOT_HOPS).every((v) => v === 0)).toBe(true);
-    expect(s.isSilent(10, 1)).toBe(true);
-    expect(s.isSilent(10, 0)).toBe(false);
+    expect(s.findSounding(10).slice(0, 2)).toEqual([true, false]);
   });
 
   it('finds order statistics over rows to 2^-12, leaving out what is to be left out', async () => {
