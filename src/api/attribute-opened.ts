@@ -1,5 +1,5 @@
 import type { AnalysisSettings } from '../evidence/settings.js';
-import { attributeStudy, type CallBlock, type StudyResult } from '../pipeline/attribute-study.js';
+import { attributeStudy, type CallBlock, type RowSink, type StudyResult } from '../pipeline/attribute-study.js';
 import type { CellPlan } from '../pipeline/cells.js';
 import { CellWorker } from '../pipeline/cell-work.js';
 import type { CellRunner } from '../pipeline/calibrate.js';
@@ -30,6 +30,8 @@ export interface AttributeOptions {
   onProgress?: (stage: string, done: number, total: number) => void;
   /** Told the calls of every block of about 16 minutes as soon as they are decided, in order of time; `streamCalls` makes an iterator of it. */
   onCalls?: (block: CallBlock) => void;
+  /** Takes the rows of calls and sounds as they are decided, instead of the result, whose tables of them stay empty: memory does not grow with the length of the study then. */
+  rows?: RowSink;
   /** Stops the work: the promise is rejected with a VolaryError 'interrupted'. */
   signal?: AbortSignal;
   /** Keeps finished work, so that a run that was stopped goes on where it was. */
@@ -92,7 +94,7 @@ export async function usePooledRunner<T>(pool: WorkerPool, signal: AbortSignal |
 async function runStudy(kernels: WebAssembly.Module, study: OpenedStudy, options: AttributeOptions, makeRunner: MakeRunner): Promise<StudyResult> {
   requireNotAborted(options.signal);
   return attributeStudy(study.timeline, study.manifest, makeRunner, {
-    maxOffsetSec: options.maxOffsetSec, onProgress: options.onProgress, onCalls: options.onCalls, checkpoint: options.checkpoint, kernels,
+    maxOffsetSec: options.maxOffsetSec, onProgress: options.onProgress, onCalls: options.onCalls, rows: options.rows, checkpoint: options.checkpoint, kernels,
   });
 }
 

@@ -29,7 +29,7 @@ export { describeAudio, openAudio } from '../audio/open-audio.js';
 export type { AudioInfo, AudioReader, BroadcastTime, ByteSource } from '../audio/types.js';
 export { buildWavFile } from '../audio/wav-writer.js';
 export type { WavEncoding, WavSpec } from '../audio/wav-writer.js';
-export type { CallBlock, StudyTables } from '../pipeline/attribute-study.js';
+export type { CallBlock, RowSink, StudyTables } from '../pipeline/attribute-study.js';
 export { formatRefit } from '../refit/format-refit.js';
 export { judgeStretch } from '../refit/judge-rows.js';
 export type { Judgement, LabelledStretch } from '../refit/judge-rows.js';

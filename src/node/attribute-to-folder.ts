@@ -14,6 +14,7 @@ import { readVersion } from './read-version.js';
 import { loadStudy, type StudyOnDisk } from './study-files.js';
 import { describeInputs } from './study-inputs.js';
 import { nameStudyPath } from './study-path.js';
+import { TableSpool, type CallerCount } from './table-spool.js';
 import { prepareFolder, sweepUnfinished, writeFileAtomic } from './write-files.js';
 
 export interface AttributeToFolderOptions extends AttributeOptions {
@@ -120,21 +121,28 @@ export async function finishRun(run: PreparedRun, folder: string, work: Checkpoi
     await work.clear(WRITING);
     return unpackBytes(earlier) as AttributeOutcome;
   }
-  const result = await attributeLoadedStudy(study, { ...options, checkpoint: work });
-  const found = result.problems.slice(study.timeline.problems.length);
-  for (const p of found) options.onNote?.(`${p.severity}: ${p.text}`);
-  const unread = found.filter((p) => p.severity === 'error');
-  await work.save(WRITING, new Uint8Array(0));
-  await writeTables(folder, run, result);
-  const outcome = describe(study, result, folder, run.problemCount + unread.length);
-  await work.save(WRITING, packBytes(outcome));
-  await work.clear(WRITING);
-  return outcome;
+  const spool = await TableSpool.open(work.folder);
+  try {
+    const result = await attributeLoadedStudy(study, { ...options, checkpoint: work, rows: spool });
+    const found = result.problems.slice(study.timeline.problems.length);
+    for (const p of found) options.onNote?.(`${p.severity}: ${p.text}`);
+    const unread = found.filter((p) => p.severity === 'error');
+    await work.save(WRITING, new Uint8Array(0));
+    await writeTables(folder, run, result, spool);
+    const outcome = describe(study, result, spool.callers, folder, run.problemCount + unread.length);
+    await work.save(WRITING, packBytes(outcome));
+    spool.close();
+    await work.clear(WRITING);
+    return outcome;
+  } finally {
+    spool.close();
+  }
 }
 
-async function writeTables(folder: string, run: PreparedRun, result: AttributeResult): Promise<void> {
-  const write = (name: string, data: string | Uint8Array): Promise<void> => writeFileAtomic(join(folder, name), data, { overwrite: true });
-  const files: Record<string, string | Uint8Array> = { ...formatTablesParquet(result), ...formatTables(result, run.study.manifest.name) };
+async function writeTables(folder: string, run: PreparedRun, result: AttributeResult, spool: TableSpool): Promise<void> {
+  const write = (name: string, data: string | Uint8Array | AsyncIterable<Uint8Array>): Promise<void> => writeFileAtomic(join(folder, name), data, { overwrite: true });
+  // Calls and sounds are in the spool.
+  const files = { ...formatTablesParquet(result), ...formatTables(result, run.study.manifest.name), ...spool.finish() };
   for (const [name, data] of Object.entries(files)) await write(name, data);
   await write('run.json', `${JSON.stringify(describeRun(await nameStudyPath(folder, run.study.manifestPath), run, result), null, 2)}\n`);
 }
@@ -158,21 +166,18 @@ async function sampleInputs(study: StudyOnDisk): Promise<Record<string, string |
   return samples;
 }
 
-function describe(study: StudyOnDisk, result: AttributeResult, folder: string, problemCount: number): AttributeOutcome {
-  const perBird = [...study.timeline.tracks.map((t) => t.bird), 'none'].map((bird) => {
-    const own = result.calls.filter((c) => c.bird === bird);
-    return { bird, calls: own.length, expected: own.reduce((s, c) => s + c.probability, 0) };
-  });
-  const width = Math.max(...perBird.map((b) => b.bird.length), 4);
+function describe(study: StudyOnDisk, result: AttributeResult, callers: ReadonlyMap<string, CallerCount>, folder: string, problemCount: number): AttributeOutcome {
+  const perBird = [...study.timeline.tracks.map((t) => t.bird), 'none'].map((bird) => ({ bird, ...callers.get(bird) ?? { calls: 0, expected: 0 } }));
+  const calls = perBird.reduce((sum, b) => sum + b.calls, 0), width = Math.max(...perBird.map((b) => b.bird.length), 4);
   const lines = [
-    `${study.manifest.name}: ${result.calls.length} calls in ${formatDuration(result.durationSec)}`,
+    `${study.manifest.name}: ${calls} calls in ${formatDuration(result.durationSec)}`,
     `${'bird'.padEnd(width)}  calls  sure`,
     ...perBird.map((b) => `${b.bird.padEnd(width)}  ${String(b.calls).padStart(5)}  ${b.calls ? `${((100 * b.expected) / b.calls).toFixed(1)} %` : '-'}`),
     `tables in ${folder}`,
   ];
   return {
     complete: problemCount === 0, text: lines.join('\n'),
-    summary: { calls: result.calls.length, durationSec: result.durationSec, perBird, folder, problems: problemCount },
+    summary: { calls, durationSec: result.durationSec, perBird, folder, problems: problemCount },
   };
 }
 

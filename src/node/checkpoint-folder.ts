@@ -10,6 +10,8 @@ import { prepareFolder, writeFileAtomic } from './write-files.js';
 export type CheckpointHeader = Record<string, unknown>;
 
 export interface CheckpointFolder extends Checkpoint {
+  /** Where the files lie. Others may lie there, too; `clear` removes them. */
+  readonly folder: string;
   /** True where work of an earlier run was found. */
   readonly isResumed: boolean;
   /** Removes the folder once all is written, the work under `lastKey` at the very end: as long as it is there, the rest may be gone. */
@@ -52,6 +54,7 @@ export async function openCheckpointFolder(folder: string, header: CheckpointHea
   if (found === 'damaged' || !found || !isKept) await writeWork(folder, HEADER, `${digest('', wanted)}\n${wanted}\n`);
   const identity = digest('', wanted);
   return {
+    folder,
     isResumed: isKept,
     load: (key) => loadWork(locateWork(folder, key), identity + key, options.onDamage),
     save: (key, bytes) => writeWork(folder, `${key}.part`, Buffer.concat([Buffer.from(`${digest(identity + key, bytes)}\n`), bytes])),

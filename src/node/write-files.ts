@@ -15,7 +15,7 @@ export interface WriteOptions {
  * @throws VolaryError 'exists' where it is there and overwrite is not set, 'unreadable' where the place cannot be written.
  * @example await writeFileAtomic('out/calls.csv', text, { overwrite: true })
  */
-export async function writeFileAtomic(path: string, data: string | Uint8Array, options: WriteOptions = {}): Promise<void> {
+export async function writeFileAtomic(path: string, data: string | Uint8Array | AsyncIterable<Uint8Array>, options: WriteOptions = {}): Promise<void> {
   const found = await stat(path).catch(() => undefined);
   if (found?.isDirectory()) throw new VolaryError('exists', { where: quoteName(path), what: 'is a folder', expected: 'the name of a file' });
   if (found?.isFile() && !options.overwrite) throw refuseOverwrite(path);
@@ -27,7 +27,7 @@ export async function writeFileAtomic(path: string, data: string | Uint8Array, o
   try {
     const handle = await open(temporary, 'wx');
     try {
-      await handle.writeFile(data);
+      await writeFile(handle, data);
       await syncFile(handle);
     } finally {
       await handle.close();

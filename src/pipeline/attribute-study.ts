@@ -33,6 +33,12 @@ export interface CallBlock {
   calls: CallRow[];
 }
 
+/** Takes rows as they are decided, in the order of their tables. What it throws ends the work. */
+export interface RowSink {
+  addCalls(rows: readonly CallRow[]): void;
+  addSounds(rows: readonly SoundRow[]): void;
+}
+
 export interface StudyResult extends StudyTables {
   settings: AnalysisSettings;
   gainDb: number[];
@@ -48,6 +54,8 @@ export interface AttributeOptions {
   onProgress?: (stage: string, done: number, total: number) => void;
   /** Told the calls of every block of about 16 minutes as soon as they are decided, in order of time; blocks without calls too. */
   onCalls?: (block: CallBlock) => void;
+  /** Takes calls and sounds instead of the result, whose tables of them stay empty. */
+  rows?: RowSink;
   models?: Models;
   /** Forests are asked by these kernels: the same bits as without, several times as fast. */
   kernels?: WebAssembly.Module;
@@ -78,7 +86,7 @@ export async function attributeStudy(
   const runner = makeRunner(settings, plan);
   const { calibration, checkpoint } = await resumeCalibration(runner, timeline, settings, plan, options);
   const models = options.models ?? SHIPPED_MODELS;
-  const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.kernels ? decideByKernels(models, options.kernels) : models);
+  const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.kernels ? decideByKernels(models, options.kernels) : models, options.rows);
   let done = 0;
   await extractChunks(runner, plan, settings, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => {
     const block = tables.add(chunk);
@@ -100,15 +108,29 @@ export async function resumeCalibration(runner: CellRunner, timeline: Timeline, 
   return { calibration, checkpoint };
 }
 
-/** Collects rows chunk by chunk; the evidence itself is not kept. */
+/** Rows in memory. */
+class KeptRows implements RowSink {
+  readonly calls: CallRow[] = [];
+  readonly sounds: SoundRow[] = [];
+
+  addCalls(rows: readonly CallRow[]): void {
+    for (const row of rows) this.calls.push(row);
+  }
+
+  addSounds(rows: readonly SoundRow[]): void {
+    for (const row of rows) this.sounds.push(row);
+  }
+}
+
+/** Makes rows chunk by chunk; the evidence itself is not kept. */
 class TableMaker {
-  private readonly calls: CallRow[] = [];
-  private readonly sounds: SoundRow[] = [];
+  private readonly kept = new KeptRows();
   private readonly lost: LostTime;
+  private callCount = 0;
 
   constructor(
     private readonly timeline: Timeline, private readonly manifest: StudyManifest, private readonly settings: AnalysisSettings, private readonly plan: CellPlan,
-    private readonly calibration: Calibration, private readonly models: Models,
+    private readonly calibration: Calibration, private readonly models: Models, private readonly sink?: RowSink,
   ) {
     this.lost = new LostTime(timeline, settings, HOUR_SEC, calibration);
   }
@@ -123,8 +145,10 @@ class TableMaker {
     };
     const isHere = (r: { onsetSec: number }): boolean => r.onsetSec >= chunk.fromSec && r.onsetSec < chunk.toSec;
     const calls = makeCallRows(candidates, attribution, context).filter(isHere);
-    for (const row of calls) row.callId = this.calls.push(row);
-    this.sounds.push(...makeSoundRows(candidates, attribution, chunk.cells.flatMap((c) => c.lostRuns), context).filter(isHere));
+    for (const row of calls) row.callId = ++this.callCount;
+    const rows = this.sink ?? this.kept;
+    rows.addCalls(calls);
+    rows.addSounds(makeSoundRows(candidates, attribution, chunk.cells.flatMap((c) => c.lostRuns), context).filter(isHere));
     chunk.cells.forEach((cell, k) => {
       // Context belongs to other chunks.
       const startSec = (chunk.firstCell + k) * this.plan.cellSec;
@@ -139,7 +163,7 @@ class TableMaker {
   }
 
   finish(): StudyTables {
-    return { calls: this.calls, sounds: this.sounds, clock: makeClockRows(this.timeline, this.calibration.clock), tracks: this.makeTrackRows() };
+    return { calls: this.kept.calls, sounds: this.kept.sounds, clock: makeClockRows(this.timeline, this.calibration.clock), tracks: this.makeTrackRows() };
   }
 
   /** Noise in the call band behind the filter, as calls are measured. */

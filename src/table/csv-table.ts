@@ -8,9 +8,17 @@ import type { ColumnSpec, TableSpec } from './table-specs.js';
  * @example formatCsv(callTable, rows)
  */
 export function formatCsv<Row>(table: TableSpec<Row>, rows: readonly Row[]): string {
-  const lines = [table.columns.map((c) => c.name).join(',')];
-  for (const row of rows) lines.push(table.columns.map((c) => formatField(c, row[c.key])).join(','));
-  return `${lines.join('\n')}\n`;
+  return formatCsvHeader(table) + formatCsvRows(table, rows);
+}
+
+/** The first line of a table's CSV. */
+export function formatCsvHeader<Row>(table: TableSpec<Row>): string {
+  return `${table.columns.map((c) => c.name).join(',')}\n`;
+}
+
+/** The lines of some rows, to be written behind those of the rows before. */
+export function formatCsvRows<Row>(table: TableSpec<Row>, rows: readonly Row[]): string {
+  return rows.map((row) => `${table.columns.map((c) => formatField(c, row[c.key])).join(',')}\n`).join('');
 }
 
 /**

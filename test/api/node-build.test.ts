@@ -7,6 +7,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 // @ts-expect-error plain JavaScript
 import { makeApiPage } from '../../src/build/make-api-page.mjs';
 import { RandomWords } from '../../src/numeric/random-words.js';
+import type { StudyTables } from '../../src/pipeline/attribute-study.js';
 import { makeScene, writeScene } from '../browser/small-scene.js';
 import { newFolder, runCli } from '../cli/run-cli.js';
 
@@ -90,6 +91,19 @@ describe('attributeStudyFile', () => {
       expect(result.problems.filter((p) => p.severity === 'error')).toEqual([]);
     }
     expect(stages.get('extraction')).toEqual([2, 2]);
+  });
+
+  it('hands rows on as they are decided where it is told to whom, and keeps none', async () => {
+    const { attributeStudyFile, formatTables } = await load();
+    const got: StudyTables = { calls: [], sounds: [], clock: [], tracks: [] };
+    const result = await attributeStudyFile(study, { workers: 0, rows: { addCalls: (rows) => { got.calls.push(...rows); }, addSounds: (rows) => { got.sounds.push(...rows); } } });
+    expect(formatTables(got, 'x')['calls.csv']).toBe(calls);
+    expect([result.calls, result.sounds]).toEqual([[], []]);
+    const whole = await attributeStudyFile(study, { workers: 0 });
+    expect(got.sounds).toEqual(whole.sounds);
+    expect(result.tracks).toEqual(whole.tracks);
+    const failing = attributeStudyFile(study, { workers: 0, rows: { addCalls: () => { throw new Error('no room'); }, addSounds: () => undefined } });
+    await expect(failing).rejects.toThrow('no room');
   });
 
   it('stops when asked, at once and on the way', async () => {

@@ -1,9 +1,10 @@
 import { createHash } from 'node:crypto';
+import { parquetMetadata } from 'hyparquet';
 import { describe, expect, it } from 'vitest';
 import type { CallRow, SoundRow } from '../../src/schema/rows.js';
 import { formatCsv, parseCsv } from '../../src/table/csv-table.js';
 import { formatDataPackage } from '../../src/table/data-package.js';
-import { formatParquet, parseParquet } from '../../src/table/parquet-table.js';
+import { formatParquet, ParquetStream, parseParquet } from '../../src/table/parquet-table.js';
 import { allTables, callTable, clockTable, soundTable, trackTable } from '../../src/table/table-specs.js';
 import { formatUtc } from '../../src/table/utc-time.js';
 
@@ -50,6 +51,19 @@ describe('CSV tables', () => {
 
 describe('Parquet tables', () => {
   const rows: SoundRow[] = Array.from({ length: 2500 }, (_, i) => ({ kind: i % 3 ? 'body' : 'breakthrough', track: `b${i % 8}`, onsetSec: i / 7, offsetSec: i / 7 + 0.1, levelDb: -i / 100, source: i % 3 ? '' : 'b1' }));
+
+  it('is the same bytes however its rows are divided, in groups of 1000 and then 20000 rows', async () => {
+    const many = Array.from({ length: 21_500 }, (_, i) => rows[i % rows.length]), whole = formatParquet(soundTable, many);
+    for (const step of [1, 999, 1000, 1001, 20_999]) {
+      const stream = new ParquetStream(soundTable), pieces: Uint8Array[] = [];
+      for (let n = 0; n < many.length; n += step) pieces.push(stream.add(many.slice(n, n + step)), stream.add([]));
+      pieces.push(stream.finish());
+      expect(Buffer.concat(pieces).equals(whole), `${step}`).toBe(true);
+    }
+    const { row_groups: groups } = parquetMetadata(whole.slice().buffer);
+    expect(groups.map((g) => Number(g.num_rows))).toEqual([1000, 20_000, 500]);
+    expect(formatCsv(soundTable, await parseParquet(soundTable, whole))).toBe(formatCsv(soundTable, many));
+  });
 
   it('holds the same values as the CSV', async () => {
     const back = await parseParquet(soundTable, formatParquet(soundTable, rows));
