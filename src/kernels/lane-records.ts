@@ -14,6 +14,7 @@ export interface LaneRun {
 
 /** Numbers of the codings as kernels take them. */
 export const CODINGS = { u8: 1, s16: 2, s24: 3, s32: 4, f32: 5 } as const;
+export const SAMPLE_BYTES = { u8: 1, s16: 2, s24: 3, s32: 4, f32: 4 } as const;
 
 /**
  * Calls `work` for the pieces of frames [from, from + count) of the four tracks of a group between which no run begins or ends, with the

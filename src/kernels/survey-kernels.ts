@@ -2,7 +2,7 @@
 import { cosTurn, sinTurn } from '../numeric/elementary.js';
 import type { Ptr } from './kernel-exports.js';
 import type { Kernels } from './kernels.js';
-import { CODINGS, countBufferBytes, eachPiece, type LaneRun } from './lane-records.js';
+import { CODINGS, countBufferBytes, SAMPLE_BYTES, eachPiece, type LaneRun } from './lane-records.js';
 import { createStftPlan, type StftPlan } from './stft.js';
 
 /** Hops of one slot: the grain of activity. */
@@ -85,6 +85,8 @@ export class SurveyKernels {
   private readonly found: Ptr;
   /** Slots taken since `start`, the first of them only to warm the filter up. */
   private taken = 0;
+  /** Slots since `start` that held something, or into which the filters still sounded. */
+  private heard = 0;
 
   constructor(private readonly k: Kernels, private readonly shape: SurveyShape) {
     const { fftSize, hopFrames, trackCount, mostSlots, rowEvery } = shape;
@@ -124,19 +126,52 @@ export class SurveyKernels {
     this.isFiltered = taps !== undefined && taps.length > 0;
     if (taps && this.isFiltered) this.k.f32(this.taps, this.tapCount).set(taps);
     this.taken = 0;
+    this.heard = 0;
+  }
+
+  /** Whether all that was taken since `start` is silence: no energy, and rows of nothing. */
+  get isSilent(): boolean {
+    return this.heard === 0;
   }
 
   /** Takes `slotCount` slots whose samples lie in a buffer as the runs say; what no run covers is silence. */
   take(buffer: 0 | 1, runs: readonly LaneRun[], slotCount: number): void {
     const { k, groups, shape, slotFrames } = this;
+    const isNothing = runs.every((run) => this.isNothing(buffer, run));
     for (let done = 0; done < slotCount; done += BLOCK_SLOTS) {
       const slots = Math.min(BLOCK_SLOTS, slotCount - done);
+      if (isNothing && this.isAtRest()) {
+        this.takeNothing(slots);
+        continue;
+      }
       for (let g = 0; g < groups; g++) this.fillLanes(buffer, runs, g, done * slotFrames, slots * slotFrames);
       if (this.isFiltered) this.filterBlock(slots * slotFrames);
       k.fn.bandHops(this.lanes, this.laneBytes, groups, slots * SLOT_HOPS, shape.hopFrames, this.band, this.state, this.energy + this.taken * SLOT_HOPS * groups * 16);
       for (let s = 0; s < slots; s++) this.takeSpectrum(this.taken + s - 1, s);
       this.taken += slots;
+      this.heard += slots;
     }
+  }
+
+  /** Whether a run holds zeros only. */
+  private isNothing(buffer: 0 | 1, { byteOffset, strideBytes, coding, frameCount }: LaneRun): boolean {
+    const bytes = this.buffers[buffer], zero = coding === 'u8' ? 128 : 0;
+    for (let i = 0; i < SAMPLE_BYTES[coding]; i++) if (bytes[byteOffset + i] !== zero) return false;
+    return frameCount > 0 && this.countSame(buffer, byteOffset, strideBytes, coding, frameCount) === frameCount;
+  }
+
+  /** Whether the filters have nothing left of what was taken before: of zeros they make zeros then. */
+  private isAtRest(): boolean {
+    const { k, groups, tapCount } = this, isZero = (v: number): boolean => v === 0;
+    return k.f32(this.state, (groups + 1) * 16).every(isZero) && (!this.isFiltered || k.f32(this.recent, groups * tapCount * 4).every(isZero));
+  }
+
+  /** What the kernels would make of silence, without asking them. */
+  private takeNothing(slotCount: number): void {
+    const { k, groups, shape, laneCount, taken } = this;
+    k.f32(this.energy + taken * SLOT_HOPS * groups * 16, slotCount * SLOT_HOPS * laneCount).fill(0);
+    for (let slot = taken - 1; slot < taken - 1 + slotCount; slot++) if (slot >= 0 && slot % shape.rowEvery === 0) this.readRow(slot / shape.rowEvery).fill(0);
+    this.taken += slotCount;
   }
 
   /** Samples of a buffer from one on that equal it, at most `count`; see assembly/still.ts. */

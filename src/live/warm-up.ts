@@ -37,7 +37,7 @@ async function warmUp(
   const runner = createPausingRunner(new CellWorker(module, audio, settings, plan), pause);
   const calibration = await calibrateStudy(runner, { ...audio.timeline, durationSec }, settings, plan, { maxOffsetSec });
   const spans = new SpanFinder(calibration.active, calibration.clock, plan, settings);
-  const results = await runner.extract(range(plan.cellCount).map((cell) => makeTask(plan, calibration, spans, cell)), () => undefined);
+  const results = await runner.extract(range(0, plan.cellCount).map((cell) => makeTask(plan, calibration, spans, cell)), () => undefined);
   const candidates = results.flatMap((r) => unpackCandidates(r.rows, audio.timeline.tracks.length));
   for (const c of candidates) { c.onsetSec += fromSec; c.offsetSec += fromSec; }
   const telling = candidates.filter(isTelling);

@@ -15,6 +15,7 @@ import { joinActivity, measureActiveShare, SpanFinder, type ActiveTime } from '.
 import { findSurveyIndex, type CellPlan } from './cells.js';
 import { noCheckpoint, resumeCells, type Checkpoint, type TellCell } from './checkpoint.js';
 import type { ExtractResult, ExtractTask } from './cell-work.js';
+import { extractCells } from './extract-cells.js';
 import { buildFloorTable, meanFloorDb, type FloorTable } from './floor-table.js';
 import { GainWatch, lookInBatches, planBatches, type LookRule } from './look-plan.js';
 import { joinStill, type StillRun } from './still-runs.js';
@@ -105,7 +106,7 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
     const isEnough = (found: Candidate[][]): boolean => isAlone && watch.isSettled(found);
     const found = await lookInBatches(batches, isEnough, async (batch, b) => {
       const tasks = batch.map((cell) => ({ ...makeTask(plan, { floors, filters, clock, gainDb }, spans, cell), tellingOnly: true }));
-      const results = await resumeCells(checkpoint, `look-${pass}-${nameNumber(b)}`, tasks.length, onDone, (tell) => runner.extract(tasks, tell), onUnread);
+      const results = await resumeCells(checkpoint, `look-${pass}-${nameNumber(b)}`, tasks.length, onDone, (tell) => extractCells(runner, tasks, tell), onUnread);
       return results.map((r) => unpackCandidates(r.rows, timeline.tracks.length));
     });
     for (let k = found.length; k < cells.length; k++) onDone();
@@ -118,7 +119,7 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
   const listen = async (name: string, candidates: readonly Candidate[], clock: ClockModel): Promise<CallArrival[]> => {
     if (isAlone) return [];
     const calls = chooseCalls(candidates, recorderOfTrack, MOST_CALLS);
-    const tasks = range(Math.ceil(calls.length / TASK_CALLS)).map((n) => ({ clock, calls: calls.slice(n * TASK_CALLS, (n + 1) * TASK_CALLS) }));
+    const tasks = range(0, Math.ceil(calls.length / TASK_CALLS)).map((n) => ({ clock, calls: calls.slice(n * TASK_CALLS, (n + 1) * TASK_CALLS) }));
     return resumeCells(checkpoint, `look-${lookCount}-arrivals`, tasks.length, report(name, tasks.length), async (tell) => (await runner.listen(tasks, tell)).flat(), onUnread);
   };
   const arrivals = await listen('calibration of clocks', first, coarse);
@@ -134,8 +135,8 @@ export async function calibrateStudy(runner: CellRunner, timeline: Timeline, set
 
 /** The survey in pieces that are saved as they are finished: on a slow disk it takes hours. */
 async function surveyStudy(runner: CellRunner, plan: CellPlan, checkpoint: Checkpoint, onDone: () => void, onUnread: () => void): Promise<SurveyResult[]> {
-  const pieces = range(Math.ceil(plan.surveyCount / SURVEY_BATCH)).map((n) => {
-    const cells = range(Math.min(plan.surveyCount, (n + 1) * SURVEY_BATCH)).slice(n * SURVEY_BATCH);
+  const pieces = range(0, Math.ceil(plan.surveyCount / SURVEY_BATCH)).map((n) => {
+    const cells = range(n * SURVEY_BATCH, Math.min(plan.surveyCount, (n + 1) * SURVEY_BATCH));
     return resumeCells(checkpoint, `survey-${nameNumber(n)}`, cells.length, onDone, (tell) => runner.survey(cells, tell), onUnread);
   });
   return (await Promise.all(pieces)).flat();
@@ -187,7 +188,7 @@ function centre(values: readonly number[]): number[] {
 }
 
 function sampleEvenly(count: number, most: number): number[] {
-  if (count <= most) return range(count);
+  if (count <= most) return range(0, count);
   return Array.from({ length: most }, (_, k) => Math.floor(((k + 0.5) * count) / most));
 }
 
@@ -195,7 +196,7 @@ function nameNumber(n: number): string {
   return String(n).padStart(6, '0');
 }
 
-/** 0 .. n-1. */
-export function range(n: number): number[] {
-  return Array.from({ length: n }, (_, k) => k);
+/** from .. end-1. */
+export function range(from: number, end: number): number[] {
+  return Array.from({ length: Math.max(0, end - from) }, (_, k) => from + k);
 }

@@ -4,6 +4,7 @@ import type { AnalysisSettings } from '../evidence/settings.js';
 import { SpanFinder } from './active-time.js';
 import { makeTask, range, type Calibration, type CellRunner } from './calibrate.js';
 import { resumeCells, type Checkpoint } from './checkpoint.js';
+import { extractCells } from './extract-cells.js';
 
 /** Cells that are saved together: two minutes. */
 const BLOCK_CELLS = 12;
@@ -72,7 +73,7 @@ export async function extractChunks(
     const to = Math.min(blockCount, last + CONTEXT_BLOCKS);
     for (const b of held.keys()) if (b < from) held.delete(b);
     begin(from, to);
-    const blocks = range(to).slice(from).map((b) => held.get(b)!);
+    const blocks = range(from, to).map((b) => held.get(b)!);
     await Promise.all(blocks.slice(0, -AHEAD_BLOCKS));
     // While the last blocks are done and the chunk is decided, work on the next one goes on.
     begin(to, to + CHUNK_BLOCKS);
@@ -89,6 +90,6 @@ function makeBlockExtractor(
   const spans = new SpanFinder(calibration.active, calibration.clock, plan, settings);
   return async (block) => {
     const [first, end] = boundBlock(plan, block);
-    return resumeCells(checkpoint, nameBlock(block), end - first, onCell, (tell) => runner.extract(range(end).slice(first).map((c) => makeTask(plan, calibration, spans, c)), tell));
+    return resumeCells(checkpoint, nameBlock(block), end - first, onCell, (tell) => extractCells(runner, range(first, end).map((c) => makeTask(plan, calibration, spans, c)), tell));
   };
 }

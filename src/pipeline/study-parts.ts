@@ -23,7 +23,7 @@ export function divideStudy(timeline: Timeline, manifest: StudyManifest, partCou
   const { plan } = planStudy(timeline, manifest);
   const blockCount = countBlocks(plan);
   const startSec = (block: number): number => Math.min(plan.durationSec, boundBlock(plan, block)[0] * plan.cellSec);
-  return range(partCount).map((k) => {
+  return range(0, partCount).map((k) => {
     const firstBlock = Math.floor((k * blockCount) / partCount);
     const endBlock = Math.floor(((k + 1) * blockCount) / partCount);
     return { part: k + 1, firstBlock, endBlock, fromSec: startSec(firstBlock), toSec: startSec(endBlock) };
@@ -41,7 +41,7 @@ export async function extractPart(timeline: Timeline, manifest: StudyManifest, p
   const { settings, plan } = planStudy(timeline, manifest);
   const runner = makeRunner(settings, plan);
   const { calibration, checkpoint } = await resumeCalibration(runner, timeline, settings, plan, options);
-  const blocks = range(part.endBlock).slice(part.firstBlock);
+  const blocks = range(part.firstBlock, part.endBlock);
   const cellCount = blocks.reduce((sum, b) => sum + boundBlock(plan, b)[1] - boundBlock(plan, b)[0], 0);
   let done = 0;
   await extractBlocks(runner, plan, settings, calibration, checkpoint, blocks, () => options.onProgress?.('extraction', ++done, cellCount));

@@ -32,7 +32,6 @@ export interface SurveyResult {
 /** Spectra of a cell that are enough for its floors. */
 const ENOUGH_ROWS = 2200;
 const LEAST_ROWS = 8;
-const NOTHING = new Float32Array(0);
 /** Band energy over the floor from which a hop counts as active: an owned call starts at 6.2 dB, noise alone stays below 2. */
 const LEAST_RATIO = 2;
 /** What the tracks of a recorder may hold over their floors together. Sound that no track leads starts at 4. */
@@ -110,6 +109,7 @@ export class SurveyWorker {
     const { kernels, settings, rowEvery } = this;
     const { laneCount, binCount, rowCount } = kernels;
     const { tracks } = this.audio.timeline;
+    if (kernels.isSilent) return tracks.map(() => new Float32Array(0));
     const sounding = Array.from({ length: rowCount }, (_, row) => kernels.findSounding(row));
     const usable = tracks.map((_, j) => {
       const own = gaps.filter((g) => g.trackIndex === j), unusable: number[] = [];
@@ -124,7 +124,7 @@ export class SurveyWorker {
       if (count >= LEAST_ROWS) for (const row of unusable) kernels.leaveOut(row, j);
       return count;
     });
-    const quantiles = usable.some((n) => n >= LEAST_ROWS) ? kernels.findQuantiles(usable.map((n) => Math.floor(FLOOR_QUANTILE * Math.max(0, n - 1)))) : NOTHING;
+    const quantiles = kernels.findQuantiles(usable.map((n) => Math.floor(FLOOR_QUANTILE * Math.max(0, n - 1))));
     return usable.map((n, j) => {
       if (n < LEAST_ROWS) return new Float32Array(0);
       return finishFloor(Float32Array.from({ length: binCount }, (_, b) => quantiles[b * laneCount + j]));
@@ -141,7 +141,7 @@ export class SurveyWorker {
     const together = Math.min(LEAST_TOGETHER, SHARED_FROM / recorders.length);
     const active = recorders.map(() => new Uint8Array(Math.ceil(hopCount / SLOT_HOPS / 8)));
     const own = recorders.map((_, r) => tracks.flatMap((track, j) => (track.recorderIndex === r ? [j] : [])));
-    for (let t = 0; t < hopCount; t++) {
+    for (let t = 0; t < hopCount && !kernels.isSilent; t++) {
       const here = t * laneCount, before = t > 0 ? here - laneCount : here, after = t + 1 < hopCount ? here + laneCount : here;
       const slot = Math.floor(t / SLOT_HOPS);
       for (let r = 0; r < own.length; r++) {

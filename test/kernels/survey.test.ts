@@ -176,6 +176,33 @@ describe('a survey in the kernels', () => {
     expect(s.findSounding(10).slice(0, 2)).toEqual([true, false]);
   });
 
+  it.each([[undefined], [Float32Array.from([1, -0.5, 0.2, 0.1])]])('passes over silence to the same bits, in whatever chunks (filter: %s)', async (taps) => {
+    const filtered = { ...shape, tapCount: 4 }, s = new SurveyKernels(createKernels(await loadKernelsFile(), countSurveyBytes(filtered)), filtered);
+    const noise = Array.from({ length: 5 }, (_, j) => Float32Array.from(makeNoise(41 * SLOT, 5 + j)));
+    // Sound in the first slots, one sample late on one track, silence else.
+    const tracks = noise.map((x, j) => x.map((v, i) => (i < 4.5 * SLOT || (j === 2 && i === 33 * SLOT + 7) ? v : 0)));
+    const survey = (source: Float32Array[], chunk: number, isGap: boolean): { energies: Float32Array; rows: Float32Array; sounding: boolean[][]; isSilent: boolean } => {
+      s.start(taps);
+      for (let slot = 0; slot < 41; slot += chunk) {
+        const count = Math.min(chunk, 41 - slot), runs = fill(s, 0, source, slot * SLOT, count * SLOT);
+        s.take(0, isGap ? runs.filter((r) => source[r.trackIndex].subarray(slot * SLOT, (slot + count) * SLOT).some((v) => v !== 0)) : runs, count);
+      }
+      const sounding = Array.from({ length: s.rowCount }, (_, row) => s.findSounding(row));
+      return { energies: s.readEnergies().slice(), rows: s.findQuantiles([19, 19, 19, 19, 19]).slice(), sounding, isSilent: s.isSilent };
+    };
+    // One chunk is never silent: all goes through the kernels.
+    const whole = survey(tracks, 41, false);
+    expect(whole.isSilent).toBe(false);
+    expect(whole.energies.some((v) => v > 0)).toBe(true);
+    for (const [chunk, isGap] of [[1, false], [3, false], [8, false], [1, true], [9, true]] as const) {
+      survey(noise, 41, false);
+      expect(survey(tracks, chunk, isGap), `${chunk} ${isGap}`).toEqual(whole);
+    }
+    survey(noise, 41, false);
+    const nothing = survey(tracks.map((x) => x.map(() => 0)), 5, false);
+    expect([nothing.isSilent, nothing.energies.every((v) => v === 0), nothing.sounding.flat().some(Boolean)]).toEqual([true, true, false]);
+  });
+
   it('finds order statistics over rows to 2^-12, leaving out what is to be left out', async () => {
     const s = await open();
     const tracks = Array.from({ length: 5 }, (_, j) => Float32Array.from(makeNoise(41 * SLOT, 31 + j)));

@@ -19,7 +19,7 @@ function makeRunner(unread: readonly number[]): CellRunner & { asked: number[] }
 async function run(durationSec: number, checkpoint: Checkpoint = noCheckpoint, unread: readonly number[] = []): Promise<{ chunks: Chunk[]; asked: number[]; told: number; cellCount: number }> {
   const plan = planCells(durationSec, 1.5);
   const settings = resolveSettings(48000);
-  const calibration = { floors: Array.from({ length: plan.surveyCount }, () => []), filters: Array.from({ length: plan.surveyCount }, () => new Float32Array(0)), filterLossDb: Array.from({ length: plan.surveyCount }, () => []), clock: createZeroClock(1), gainDb: [], priorGainDb: [], active: [new Uint8Array(4).fill(255)], gaps: [], still: [], nonFiniteCounts: [] };
+  const calibration = { floors: Array.from({ length: plan.surveyCount }, () => []), filters: Array.from({ length: plan.surveyCount }, () => new Float32Array(0)), filterLossDb: Array.from({ length: plan.surveyCount }, () => []), clock: createZeroClock(1), gainDb: [], priorGainDb: [], active: [new Uint8Array(8 * Math.ceil(durationSec)).fill(255)], gaps: [], still: [], nonFiniteCounts: [] };
   const runner = makeRunner(unread);
   const chunks: Chunk[] = [];
   let told = 0;
