@@ -1,7 +1,7 @@
-// Memory and speed of `attribute` on a long study: one 8-track 16-bit WAV (RF64 beyond 4 GiB) that repeats a simulated minute.
-// node bench/pipeline/long-study.mjs [--hours 6] [--workers 2] [--seed 5007] [--keep]    The file lies below out/: 2.5 GB per hour.
+// Memory and speed of `attribute` on a long study: one 8-track 16-bit WAV (RF64 beyond 4 GiB) that repeats a simulated minute, once or at the same hours of several days.
+// node bench/pipeline/long-study.mjs [--hours 6] [--days 1] [--workers 2] [--seed 5007] [--keep]    The file lies below out/: 2.5 GB per hour.
 import { spawn } from 'node:child_process';
-import { closeSync, mkdirSync, openSync, readdirSync, readFileSync, rmSync, writeFileSync, writeSync } from 'node:fs';
+import { closeSync, copyFileSync, linkSync, mkdirSync, openSync, readdirSync, readFileSync, rmSync, writeFileSync, writeSync } from 'node:fs';
 import { cpus } from 'node:os';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
@@ -11,11 +11,11 @@ import { drawRandomScene } from '../../dist/simulate/random-scene.js';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
 
 const { values } = readOptions({ options: {
-  hours: { type: 'string', default: '6' }, workers: { type: 'string', default: '2' }, seed: { type: 'string', default: '5007' }, keep: { type: 'boolean', default: false },
+  hours: { type: 'string', default: '6' }, days: { type: 'string', default: '1' }, workers: { type: 'string', default: '2' }, seed: { type: 'string', default: '5007' }, keep: { type: 'boolean', default: false },
 } });
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
 const folder = join(root, 'out', 'long-study');
-const minutes = Math.max(1, Math.round(Number(values.hours) * 60));
+const minutes = Math.max(1, Math.round(Number(values.hours) * 60)), days = Math.max(1, Math.round(Number(values.days)));
 
 mkdirSync(folder, { recursive: true });
 let recording;
@@ -29,7 +29,7 @@ try {
 const { birds, sampleRateHz } = recording;
 const study = join(folder, 'study.json');
 writeFileSync(study, JSON.stringify({
-  volary: 1, name: 'long study', recorders: [{ name: '1' }], tracks: birds.map((bird, c) => ({ bird, recorder: '1', files: [{ path: 'long.wav', channel: c + 1 }] })),
+  volary: 1, name: 'long study', recorders: [{ name: '1' }], tracks: birds.map((bird, c) => ({ bird, recorder: '1', files: Array.from({ length: days }, (_, d) => ({ path: nameDay(d), channel: c + 1, start_s: 86400 * d })) })),
 }));
 const result = join(folder, 'result');
 rmSync(result, { recursive: true, force: true });
@@ -42,7 +42,7 @@ if (status !== 0) {
 } else {
   const calls = readFileSync(join(result, 'calls.csv'), 'utf8').trim().split('\n').length - 1;
   process.stdout.write(`${JSON.stringify({
-    tracks: birds.length, sampleRateHz, hours: minutes / 60, workers: Number(values.workers), calls, tookSec: Math.round(tookSec), timesRealTime: Number(((minutes * 60) / tookSec).toFixed(1)),
+    tracks: birds.length, sampleRateHz, hours: minutes / 60, days, workers: Number(values.workers), calls, tookSec: Math.round(tookSec), timesRealTime: Number((((days - 1) * 86400 + minutes * 60) / tookSec).toFixed(1)), timesSound: Number(((days * minutes * 60) / tookSec).toFixed(1)),
     peakRssMb: peakBytes === undefined ? null : Math.round(peakBytes / 2 ** 20), machine: `${cpus().length} x ${cpus()[0].model}`, node: process.version,
   })}\n`);
 }
@@ -62,7 +62,23 @@ function writeRecording() {
     for (let at = 0; at < part.length;) at += writeSync(file, part, at);
   }
   closeSync(file);
+  for (let d = 1; d < days; d++) repeatDay(join(folder, nameDay(d)));
   return { birds: tracks.map((t) => t.bird), sampleRateHz: scene.sampleRateHz };
+}
+
+/** File of a day, counted from 0. */
+function nameDay(day) {
+  return day === 0 ? 'long.wav' : `long-${day + 1}.wav`;
+}
+
+/** The recording once more under another name; a copy where there are no links. */
+function repeatDay(path) {
+  rmSync(path, { force: true });
+  try {
+    linkSync(join(folder, 'long.wav'), path);
+  } catch {
+    copyFileSync(join(folder, 'long.wav'), path);
+  }
 }
 
 /** Runs a program of Node; its largest resident memory and that of all it starts, summed, four times a second (where there is /proc). */

@@ -32,6 +32,8 @@ export interface AttributeOptions {
   onCalls?: (block: CallBlock) => void;
   /** Takes the rows of calls and sounds as they are decided, instead of the result, whose tables of them stay empty: memory does not grow with the length of the study then. */
   rows?: RowSink;
+  /** Called before the evidence of a block of about 16 minutes is decided, which takes most memory: the moment to give some back. Not where there is none. */
+  onBeforeDecision?: () => void;
   /** Stops the work: the promise is rejected with a VolaryError 'interrupted'. */
   signal?: AbortSignal;
   /** Keeps finished work, so that a run that was stopped goes on where it was. */
@@ -94,7 +96,7 @@ export async function usePooledRunner<T>(pool: WorkerPool, signal: AbortSignal |
 async function runStudy(kernels: WebAssembly.Module, study: OpenedStudy, options: AttributeOptions, makeRunner: MakeRunner): Promise<StudyResult> {
   requireNotAborted(options.signal);
   return attributeStudy(study.timeline, study.manifest, makeRunner, {
-    maxOffsetSec: options.maxOffsetSec, onProgress: options.onProgress, onCalls: options.onCalls, rows: options.rows, checkpoint: options.checkpoint, kernels,
+    maxOffsetSec: options.maxOffsetSec, onProgress: options.onProgress, onCalls: options.onCalls, rows: options.rows, onBeforeDecision: options.onBeforeDecision, checkpoint: options.checkpoint, kernels,
   });
 }
 

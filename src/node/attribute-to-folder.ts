@@ -7,6 +7,7 @@ import { requireTracks } from '../pipeline/attribute-study.js';
 import { packBytes, unpackBytes } from '../pipeline/pack-bytes.js';
 import { quoteName } from '../schema/errors.js';
 import { attributeLoadedStudy } from './attribute-study-file.js';
+import { collectGarbage } from './collect-garbage.js';
 import { holdsWork, openCheckpointFolder, type CheckpointFolder, type CheckpointHeader } from './checkpoint-folder.js';
 import { countSampleBlocks, sampleFile } from './fingerprint-file.js';
 import { readKernelsFile, requireKernels, type KernelKind } from './kernels-file.js';
@@ -123,7 +124,7 @@ export async function finishRun(run: PreparedRun, folder: string, work: Checkpoi
   }
   const spool = await TableSpool.open(work.folder);
   try {
-    const result = await attributeLoadedStudy(study, { ...options, checkpoint: work, rows: spool });
+    const result = await attributeLoadedStudy(study, { ...options, checkpoint: work, rows: spool, onBeforeDecision: collectGarbage });
     const found = result.problems.slice(study.timeline.problems.length);
     for (const p of found) options.onNote?.(`${p.severity}: ${p.text}`);
     const unread = found.filter((p) => p.severity === 'error');

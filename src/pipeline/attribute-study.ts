@@ -56,6 +56,8 @@ export interface AttributeOptions {
   onCalls?: (block: CallBlock) => void;
   /** Takes calls and sounds instead of the result, whose tables of them stay empty. */
   rows?: RowSink;
+  /** Called before the evidence of a block of about 16 minutes is decided, which takes most memory: the moment to give some back. Not where there is none. */
+  onBeforeDecision?: () => void;
   models?: Models;
   /** Forests are asked by these kernels: the same bits as without, several times as fast. */
   kernels?: WebAssembly.Module;
@@ -89,6 +91,7 @@ export async function attributeStudy(
   const tables = new TableMaker(timeline, manifest, settings, plan, calibration, options.kernels ? decideByKernels(models, options.kernels) : models, options.rows);
   let done = 0;
   await extractChunks(runner, plan, settings, calibration, checkpoint, () => options.onProgress?.('extraction', ++done, plan.cellCount), (chunk) => {
+    if (chunk.cells.some((c) => c.rows.length > 0)) options.onBeforeDecision?.();
     const block = tables.add(chunk);
     options.onCalls?.(block);
   });
