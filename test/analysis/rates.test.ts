@@ -61,7 +61,10 @@ describe('rates', () => {
     const { rates, byHour, byDay } = measureRates({ calls, sounds: [], hours: Array.from({ length: 96 }, (_, n) => hour('red', n)) });
     expect(rates[0].dispersion).toBeCloseTo((25 * 96) / 95 / 5, 9);
     expect(rates[0].dispersionWithin).toBeCloseTo(0, 12);
-    expect(explainDispersion(rates[0])).toContain('the exact interval holds');
+    // Every day the same counts: less scatter than chance has.
+    expect(explainDispersion(rates[0])).toContain('more evenly than by chance, and the exact interval is wider than it need be');
+    expect(explainDispersion({ ...rates[0], dispersionWithin: 1 })).toContain('the exact interval holds');
+    expect(explainDispersion({ ...rates[0], dispersionWithin: 4 })).toContain('about 2.0 times too narrow');
     expect(byHour.filter((r) => r.bird === 'red' && r.what === 'calls').map((r) => r.perHour)).toEqual(Array.from({ length: 24 }, (_, n) => (n % 2 ? 0 : 10)));
     expect(byDay.filter((r) => r.bird === 'red' && r.what === 'calls').map((r) => [r.day, r.count, r.date])).toEqual([1, 2, 3, 4].map((d) => [d, 120, '']));
   });

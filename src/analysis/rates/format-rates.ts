@@ -34,6 +34,7 @@ export function explainDispersion(row: RateRow): string {
   if (!Number.isFinite(scatter)) return 'Too few hours to tell whether calls come independently: the exact interval may be too narrow.';
   const rhythm = Number.isFinite(row.dispersionWithin) ? ` (${row.dispersion.toFixed(2)} with the rhythm of the day in it)` : ', the rhythm of the day in it, for one day cannot tell the two apart';
   const start = `The variance of counts per hour is ${scatter.toFixed(2)} times their mean${Number.isFinite(row.dispersionWithin) ? ' at the same hour of the day' : ''}${rhythm}`;
+  if (scatter < 1 / 1.5) return `${start}, less than the 1 of independent calls: calls come more evenly than by chance, and the exact interval is wider than it need be.`;
   if (scatter < 1.5) return `${start}, close to the 1 of independent calls: the exact interval holds.`;
   return `${start}, where independent calls would give 1: the exact interval is about ${Math.sqrt(scatter).toFixed(1)} times too narrow; report the quasi-Poisson one.`;
 }
