@@ -2,7 +2,7 @@
 import { cosTurn, sinTurn } from '../numeric/elementary.js';
 import type { Ptr } from './kernel-exports.js';
 import type { Kernels } from './kernels.js';
-import { CODINGS, countBufferBytes, SAMPLE_BYTES, eachPiece, type LaneRun } from './lane-records.js';
+import { CODINGS, countBufferBytes, eachPiece, SAMPLE_BYTES, type LaneRun } from './lane-records.js';
 import { createStftPlan, type StftPlan } from './stft.js';
 
 /** Hops of one slot: the grain of activity. */

@@ -18,7 +18,8 @@ import { nameStudyPath } from './study-path.js';
 import { TableSpool, type CallerCount } from './table-spool.js';
 import { prepareFolder, sweepUnfinished, writeFileAtomic } from './write-files.js';
 
-export interface AttributeToFolderOptions extends AttributeOptions {
+/** Rows go into the folder. */
+export interface AttributeToFolderOptions extends Omit<AttributeOptions, 'rows' | 'onBeforeDecision'> {
   /** Worker threads; 0 = none, all in this thread. Default one per core, at most 8. */
   workers?: number;
   /** Build of the kernels; default `plain`: the same bytes on every machine. */
