@@ -16,7 +16,7 @@ import { loadStudy, type StudyOnDisk } from './study-files.js';
 import { describeInputs } from './study-inputs.js';
 import { nameStudyPath } from './study-path.js';
 import { TableSpool, type CallerCount } from './table-spool.js';
-import { prepareFolder, sweepUnfinished, writeFileAtomic } from './write-files.js';
+import { prepareFolder, sweepUnfinished, writeFileAtomic, type FileContent } from './write-files.js';
 
 /** Rows go into the folder. */
 export interface AttributeToFolderOptions extends Omit<AttributeOptions, 'rows' | 'onBeforeDecision'> {
@@ -142,7 +142,7 @@ export async function finishRun(run: PreparedRun, folder: string, work: Checkpoi
 }
 
 async function writeTables(folder: string, run: PreparedRun, result: AttributeResult, spool: TableSpool): Promise<void> {
-  const write = (name: string, data: string | Uint8Array | AsyncIterable<Uint8Array>): Promise<void> => writeFileAtomic(join(folder, name), data, { overwrite: true });
+  const write = (name: string, data: FileContent): Promise<void> => writeFileAtomic(join(folder, name), data, { overwrite: true });
   // Calls and sounds are in the spool.
   const files = { ...formatTablesParquet(result), ...formatTables(result, run.study.manifest.name), ...spool.finish() };
   for (const [name, data] of Object.entries(files)) await write(name, data);

@@ -1,4 +1,4 @@
-import { closeSync, createReadStream, openSync, unlinkSync, writeFileSync } from 'node:fs';
+import { closeSync, openSync, readSync, unlinkSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { RowSink } from '../pipeline/attribute-study.js';
 import type { CallRow, SoundRow } from '../schema/rows.js';
@@ -86,6 +86,8 @@ class SpooledTable<Row> {
   }
 }
 
+const PIECE_BYTES = 262144;
+
 /** A file that stays open, so that it is whole whatever another run does to its folder. */
 class SpoolFile {
   private readonly path: string;
@@ -102,8 +104,14 @@ class SpoolFile {
     this.attempt(() => writeFileSync(this.handle, data));
   }
 
-  read(): AsyncIterable<Uint8Array> {
-    return createReadStream(this.path, { fd: this.handle, start: 0, autoClose: false });
+  /** Piece by piece. No stream of Node, which closes its file when its reader leaves. */
+  async *read(): AsyncGenerator<Uint8Array> {
+    for (let at = 0; ;) {
+      const piece = new Uint8Array(PIECE_BYTES), count = this.attempt(() => readSync(this.handle, piece, 0, PIECE_BYTES, at));
+      if (count === 0) return;
+      yield piece.subarray(0, count);
+      at += count;
+    }
   }
 
   close(): void {

@@ -10,12 +10,15 @@ export interface WriteOptions {
   overwrite?: boolean;
 }
 
+/** What a file is to hold; a large one piece by piece. */
+export type FileContent = string | Uint8Array | AsyncIterable<Uint8Array>;
+
 /**
  * Writes a file so that it is there whole or not at all: into a neighbour first, then renamed.
  * @throws VolaryError 'exists' where it is there and overwrite is not set, 'unreadable' where the place cannot be written.
  * @example await writeFileAtomic('out/calls.csv', text, { overwrite: true })
  */
-export async function writeFileAtomic(path: string, data: string | Uint8Array | AsyncIterable<Uint8Array>, options: WriteOptions = {}): Promise<void> {
+export async function writeFileAtomic(path: string, data: FileContent, options: WriteOptions = {}): Promise<void> {
   const found = await stat(path).catch(() => undefined);
   if (found?.isDirectory()) throw new VolaryError('exists', { where: quoteName(path), what: 'is a folder', expected: 'the name of a file' });
   if (found?.isFile() && !options.overwrite) throw refuseOverwrite(path);
@@ -27,7 +30,7 @@ export async function writeFileAtomic(path: string, data: string | Uint8Array | 
   try {
     const handle = await open(temporary, 'wx');
     try {
-      await writeFile(handle, data);
+      await writeAll(handle, data);
       await syncFile(handle);
     } finally {
       await handle.close();
@@ -39,6 +42,12 @@ export async function writeFileAtomic(path: string, data: string | Uint8Array | 
   } finally {
     markFinished(temporary);
   }
+}
+
+/** From where the file ends so far. */
+async function writeAll(handle: FileHandle, data: FileContent): Promise<void> {
+  if (typeof data === 'string' || data instanceof Uint8Array) return handle.writeFile(data);
+  for await (const piece of data) await handle.writeFile(piece);
 }
 
 /** Writes through to the disk. Some disks find out only now that they are full or broken. Others cannot do this at all, which does no harm. */

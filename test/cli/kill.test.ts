@@ -58,7 +58,8 @@ beforeAll(async () => {
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
 describe.skipIf(process.platform === 'win32')('attribute, killed and started again (skipped on Windows, which has no signals)', () => {
-  it.each([[1, 17, 31], [2, 17, 12], [4, 16, 13]])('ends with the bytes of an undisturbed run: %i workers, %i kills', (workers, times, seed) => killAndRestart(workers, times, seed), 300_000);
+  // Seeds under which every step is hit: some are short.
+  it.each([[1, 17, 2], [2, 17, 2], [4, 16, 13]])('ends with the bytes of an undisturbed run: %i workers, %i kills', (workers, times, seed) => killAndRestart(workers, times, seed), 300_000);
 
   it('was killed fifty times, in every pass and while it wrote its tables', () => {
     expect(wanted['calls.csv'].split('\n').length).toBeGreaterThan(5);

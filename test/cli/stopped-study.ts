@@ -9,13 +9,16 @@ import { MAIN } from './run-cli.js';
 
 const PRELOAD = pathToFileURL(join(import.meta.dirname, 'end-at-event.mjs')).href;
 
-/** A study of two birds that is quick to attribute and yet has two pieces of everything: sound at both ends of two minutes and a bit. */
+/** A study of two birds that is quick to attribute and yet has two pieces of everything: sound at both ends of two minutes and a bit, and the first call alone in every cell between, so that each is a job. */
 export function writeShortStudy(folder: string): string {
   const seconds = 130;
   const scene = { ...drawRandomScene(5101, 'easy'), durationSec: 12 };
   const simulated = simulateScene(scene, 5101);
+  const firstFrame = Math.round(Math.max(0, Math.min(...simulated.truth.map((c) => c.onsetSec)) - 0.2) * simulated.sampleRateHz);
   for (const t of simulated.tracks) {
     const samples = new Float32Array(seconds * simulated.sampleRateHz);
+    const little = t.samples.subarray(firstFrame, firstFrame + simulated.sampleRateHz);
+    for (let sec = 14; sec < seconds - 14; sec += 10) samples.set(little, sec * simulated.sampleRateHz);
     samples.set(t.samples);
     samples.set(t.samples, samples.length - t.samples.length);
     writeFileSync(join(folder, `${t.bird}.wav`), buildWavFile({ sampleRateHz: simulated.sampleRateHz, encoding: 'pcm16' }, [samples]));
