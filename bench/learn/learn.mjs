@@ -1,18 +1,18 @@
 // Learns the shipped models from simulated scenes alone: node bench/learn/learn.mjs [--scenes 1000]
 // Forests are learned on scenes with calls of several parts, and on others whose tracks are disturbed, half of them with such calls. Probabilities are calibrated on
 // disturbed scenes. Evidence is kept in out/learn, so that a second run only fits. 1000 scenes need `node --max-old-space-size=16000`. Judging uses other seeds (bench/accuracy).
-import { existsSync, mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, renameSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { readOptions } from '../read-options.mjs';
 import { simulateScene } from '../../dist/simulate/simulate-scene.js';
 import { findMissing } from './fit-forests.mjs';
 import { calibrateModels, fitModels } from './fit-models.mjs';
-import { cutPiece } from './cut-piece.mjs';
 import { disturbScene } from './disturb-scene.mjs';
 import { drawLearningScene } from './draw-scene.mjs';
 import { formatModel, nameModelFile } from './format-model.mjs';
-import { packEvidence, unpackEvidence } from './evidence-file.mjs';
+import { packEvidence } from './evidence-file.mjs';
+import { openScene } from './looks.mjs';
 import { gatherInMemory } from './run-scene.mjs';
 import { varyScene } from './vary-scene.mjs';
 
@@ -39,7 +39,7 @@ const LEARNED = [
 const CALIBRATION = { firstSeed: 7000, disturbed: true, hasParts: () => false, isVaried: false };
 const CALIBRATION_SCENES = 128;
 
-/** @returns [{ seed, open }], as `fitModels` takes them, of scenes with something to learn from */
+/** @returns [{ seed, file, isPiece }], as `fitModels` takes them, of scenes with something to learn from */
 async function gatherScenes({ firstSeed, disturbed, hasParts, isVaried }, count) {
   const scenes = [];
   for (let seed = firstSeed; seed < firstSeed + count; seed++) {
@@ -54,8 +54,8 @@ async function gatherScenes({ firstSeed, disturbed, hasParts, isVaried }, count)
       process.stderr.write(`seed ${name} ${preset}\n`);
     }
     for (const f of files) {
-      const open = () => unpackEvidence(readFileSync(f));
-      if (existsSync(f) && hasBoth(open())) scenes.push({ seed, open });
+      const scene = { seed, file: f, isPiece: false };
+      if (existsSync(f) && hasBoth(openScene(scene))) scenes.push(scene);
     }
   }
   return scenes;
@@ -76,9 +76,9 @@ async function keepEvidence(file, { birds, recorders, signals, truth }, sampleRa
 
 const scenes = [];
 for (const kind of LEARNED) scenes.push(...await gatherScenes(kind, Math.round(kind.share * Number(values.scenes))));
-const pieces = scenes.map(({ seed, open }) => ({ seed, open: () => cutPiece(open()) })).filter(({ open }) => open().candidates.length > 0);
-const models = fitModels([...scenes, ...pieces], { log: (t) => process.stderr.write(`${t}\n`) });
-calibrateModels(models, (await gatherScenes(CALIBRATION, CALIBRATION_SCENES)).map(({ open }) => open()));
+const pieces = scenes.map((s) => ({ ...s, isPiece: true })).filter((s) => openScene(s).candidates.length > 0);
+const models = await fitModels([...scenes, ...pieces], { log: (t) => process.stderr.write(`${t}\n`) });
+calibrateModels(models, await gatherScenes(CALIBRATION, CALIBRATION_SCENES));
 for (const [name, forest] of Object.entries(models)) {
   writeFileSync(join(root, 'src', 'model', nameModelFile(name)), formatModel(name, forest, scenes.length));
 }
