@@ -35,12 +35,16 @@ export function formatMain(groups) {
 }
 
 export function formatUntagged(groups) {
-  const head = ['scenes', 'calls without a tag', 'found', 'given to a tagged bird', 'recall of overlapped tagged calls', 'of the others', 'clock error, rms ms', 'worst clock'];
+  const head = ['scenes', 'calls without a tag', 'found', 'found of those above the noise', 'given to a tagged bird', 'recall of overlapped tagged calls', 'of the others', 'clock error, rms ms', 'worst clock'];
   return formatMarkdown([head, ...groups.map((g) => {
     const m = g.methods[OURS];
     const recall = (name) => showShare(m.overlapGroups.find((o) => o.group === name)?.recall);
-    return [g.name, String(m.untaggedLabels), showShare(m.untaggedFound), showShare(m.untaggedGivenAway), recall('yes'), recall('no'), ...showClocks(g)];
+    return [g.name, String(m.untaggedLabels), showShare(m.untaggedFound), showHeard(m.untaggedHeard), showShare(m.untaggedGivenAway), recall('yes'), recall('no'), ...showClocks(g)];
   })]);
+}
+
+function showHeard(heard) {
+  return heard?.labels ? `${showShare(heard.found)} of ${heard.labels}` : '-';
 }
 
 function showClocks(g) {

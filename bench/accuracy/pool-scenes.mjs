@@ -18,6 +18,13 @@ export function scorePooled(scenes, method, options = {}) {
   return scoreCalls(calls, labels, options);
 }
 
+/** Callers without a tag, but those that no track hears above its steady noise: { labels, found }. */
+export function scoreHeard(scenes, method) {
+  const heard = scenes.map((s) => ({ ...s, truth: s.truth.filter((t) => t.bird !== UNTAGGED || Number(t.extra.snr_db) > 0) }));
+  const { labels, found } = scorePooled(heard, method, { resamples: 20 }).untagged;
+  return { labels, found: whole(found) };
+}
+
 const whole = (e) => ({ value: e.value, low: e.low, high: e.high });
 
 /** The measures of the tables, and what is needed to count them again. */

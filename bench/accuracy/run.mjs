@@ -13,7 +13,7 @@ import { formatRun } from './format-tables.mjs';
 import { listSeeds, readRecorded, RECORDED, simulate } from './grid.mjs';
 import { judgeScene, listCalls, OURS, SHIPPED_MODELS } from './judge-scene.mjs';
 import { PEERS } from './peers.mjs';
-import { scorePooled, summarise } from './pool-scenes.mjs';
+import { scoreHeard, scorePooled, summarise } from './pool-scenes.mjs';
 import { readVoices, simulateVoiced, VOICED } from './voiced-scenes.mjs';
 import { writeReadme } from './write-readme.mjs';
 
@@ -115,6 +115,7 @@ function addAblation(groups, kind) {
 
 function describeGroup({ name, seeds, judged }) {
   const methods = Object.fromEntries([OURS, ...PEERS].map((m) => [m, summarise(scorePooled(judged, m), m === OURS)]));
+  methods[OURS].untaggedHeard = scoreHeard(judged, OURS);
   const kinds = KINDS.filter((k) => `without ${k}` in judged[0].calls);
   const scenes = judged.map((s) => ({
     name: s.name, seed: s.seed, durationSec: s.durationSec, trackCount: s.trackCount, sampleRateHz: s.sampleRateHz, labels: s.truth.length,

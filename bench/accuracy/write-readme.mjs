@@ -2,6 +2,9 @@
 import { readFileSync, writeFileSync } from 'node:fs';
 import { join, dirname } from 'node:path';
 import { fileURLToPath, pathToFileURL } from 'node:url';
+import { OURS } from './judge-scene.mjs';
+import { PEERS } from './peers.mjs';
+import { VOICED } from './voiced-scenes.mjs';
 import { describeRun, formatAblation, formatMain, formatPeers, formatUntagged, showShare } from './format-tables.mjs';
 
 const START = '<!-- accuracy:start -->';
@@ -21,6 +24,7 @@ function formatBlock(run) {
   const recorded = run.groups.filter((g) => !g.seeds.length);
   const names = recorded.map((g) => g.name).join(', ');
   const parts = [
+    summariseRun(run.groups),
     describeRun(run),
     `Simulated scenes of 60 to 90 s, drawn at random by \`volary simulate --random PRESET --seed N\` (presets and seeds in the table). The models were learned on other seeds (3000-3999, 20000-20999 and 30000-30475, calibrated on 7000-7127) of the same simulator, with birds of one species further apart in voice (\`individuality\` .1 to 2 in place of .08 to .7), with struck things in most rooms, with calls of unlike parts, and two fifths of them with disturbed tracks (steady sound, drops, clicks, clipping, gains that wander): the scenes are new, the kind of world is not.${run.groups.some((g) => g.name.startsWith('real voices')) ? ' *Real voices*: rooms, tags and noises of a preset drawn by the simulator, and as voices recorded calls of two real birds (a set kept outside the project), for every bird at a pitch of its own; nothing was learned on recorded calls. *Higher*: calls 1.15 to 1.9 times as high and as short.' : ''}${names ? ` ${names}: real zebra finch calls played back in a simulated room (a set of labelled scenes kept outside the project; used while developing, so no blind test).` : ''} Intervals are 95 %, over blocks of time within these scenes; how much scenes differ from each other tells the column beside. Scenes are pooled: each counts by its calls.`,
     formatMain(run.groups),
@@ -35,6 +39,20 @@ function formatBlock(run) {
   }
   return parts.join('\n\n');
 }
+
+/** The tables in a sentence: our range over the scenes of each kind, and the best that a plain way reaches on any of them. */
+function summariseRun(groups) {
+  const kinds = [
+    ['simulated voices', groups.filter((g) => g.seeds.length && !isVoiced(g))], ['recorded voices in simulated rooms', groups.filter(isVoiced)], ['the labelled scenes T1 to T4', groups.filter((g) => !g.seeds.length)],
+  ].filter(([, some]) => some.length);
+  const range = (some, methods) => {
+    const values = some.flatMap((g) => methods.map((m) => g.methods[m].rightBirdF1.value)), show = (value) => showShare({ value, low: null }, 2);
+    return Math.min(...values) === Math.max(...values) ? show(values[0]) : `${show(Math.min(...values))} to ${show(Math.max(...values))}`;
+  };
+  return `**In short**: right time and right bird with F1 ${kinds.map(([name, some]) => `${range(some, [OURS])} (${name}, plain ways ${range(some, PEERS)})`).join('; ')}.`;
+}
+
+const isVoiced = (g) => VOICED.some((v) => v.name === g.name);
 
 function showChance(groups) {
   const values = groups.map((g) => g.methods.volary.calibrationErrorByChance?.median).filter((v) => v !== undefined && v !== null);

@@ -50,7 +50,7 @@ def fit(folder, fold):
     chosen = slice(None) if fold is None else read("folds.u8", "u1") != fold
     y, w = read("labels.u8", "u1")[chosen], read("weights.f32", "<f4")[chosen]
     o = task["options"]
-    binning = {"max_bin": 63, "use_missing": False, "min_data_in_leaf": 1, "num_threads": 1}
+    binning = {"max_bin": 127, "use_missing": False, "min_data_in_leaf": 1, "num_threads": 1}
     settings = {
         **binning, "objective": "binary", "verbosity": -1, "deterministic": True, "force_col_wise": True, "seed": 1,
         "num_leaves": o["leaves"], "learning_rate": o["rate"], "min_sum_hessian_in_leaf": o["leastHessian"], "lambda_l2": o["l2"], "feature_fraction": o["features"], "bagging_fraction": o["sample"], "bagging_freq": 1,

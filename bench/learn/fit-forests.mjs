@@ -7,7 +7,7 @@ import { fileURLToPath } from 'node:url';
 import { joinTrees } from '../../dist/model/forest.js';
 
 const PYTHON = process.env.PYTHON ?? (process.platform === 'win32' ? 'python' : 'python3');
-const USUAL = { trees: 300, leaves: 31, rate: 0.05, leastHessian: 10, l2: 2, features: 0.45, sample: 0.7 };
+const USUAL = { trees: 300, leaves: 31, rate: 0.05, leastHessian: 10, l2: 2, features: 0.6, sample: 0.7 };
 
 /**
  * @param table a RowTable, which is removed afterwards
