@@ -30,6 +30,7 @@ function formatBlock(run) {
     formatMain(run.groups),
     '- *right time and right bird*: onset within 50 ms of a labelled call of the same tagged bird, one to one. *Detection*: whoever called, birds without a tag included. *Ghost*: a row of a tagged bird that lies in somebody else\'s call. *DER*: diarization error rate without collar. *ECE*: expected calibration error of the column `probability`, 15 bins (by chance alone, perfectly calibrated probabilities would show '
       + `${showChance(run.groups)} here).`,
+    'Calls without a tag are *found* where they have a row at all, that of a tagged bird included; *above the noise* are those louder than the steady noise of the track that hears them best.',
     formatUntagged(run.groups),
     'Beside three plain ways to say who called, on the same tracks, right time and right bird, F1. *Loudest*: the track with the most power over its own noise; *earliest*: the track that the sound reaches first, by cross-correlation; *majority*: of loudest, loudest at the onset, and earliest. Their thresholds were chosen on seeds 2000-2011; with several recorders they are given the true clocks.',
     formatPeers(run.groups),
