@@ -41,10 +41,10 @@ function formatBlock(run) {
   return parts.join('\n\n');
 }
 
-/** The tables in a sentence: our range over the scenes of each kind, and the best that a plain way reaches on any of them. */
+/** The tables in a sentence: over the scenes of each kind, our range and that of all plain ways. */
 function summariseRun(groups) {
   const kinds = [
-    ['simulated voices', groups.filter((g) => g.seeds.length && !isVoiced(g))], ['recorded voices in simulated rooms', groups.filter(isVoiced)], ['the labelled scenes T1 to T4', groups.filter((g) => !g.seeds.length)],
+    ['simulated voices', groups.filter((g) => g.seeds.length && !isVoiced(g))], ['recorded voices in simulated rooms', groups.filter(isVoiced)], ['the labelled scenes T1 to T4, which were used while developing', groups.filter((g) => !g.seeds.length)],
   ].filter(([, some]) => some.length);
   const range = (some, methods) => {
     const values = some.flatMap((g) => methods.map((m) => g.methods[m].rightBirdF1.value)), show = (value) => showShare({ value, low: null }, 2);

@@ -60,11 +60,9 @@ export class Looker {
 
 /** Rows that a look asks about, with their labels and weights. Shared sound is never the wearer's own: it takes part in the last questions only. */
 function chooseRows(s, x, y) {
-  const chosen = [...s[x].keys()].filter((n) => s[x][n] !== undefined && !(y === 'y' && s.candidates[n].shared) && (n + s.seed) % shareOf(s, n) === 0);
+  const shareOf = (n) => (!s[y][n] && x === 'ux' ? SOME : 1);
+  const chosen = [...s[x].keys()].filter((n) => s[x][n] !== undefined && !(y === 'y' && s.candidates[n].shared) && (n + s.seed) % shareOf(n) === 0);
   const width = chosen.length > 0 ? s[x][chosen[0]].length : 0, rows = new Float32Array(chosen.length * width);
   chosen.forEach((n, k) => rows.set(s[x][n], k * width));
-  return { rows, labels: Uint8Array.from(chosen, (n) => s[y][n]), weights: Float32Array.from(chosen, (n) => (s[y][n] ? 1 : shareOf(s, n) * (y === 'y' ? s.w[n] : 1))) };
-  function shareOf(scene, n) {
-    return !scene[y][n] && x === 'ux' ? SOME : 1;
-  }
+  return { rows, labels: Uint8Array.from(chosen, (n) => s[y][n]), weights: Float32Array.from(chosen, (n) => (s[y][n] ? 1 : shareOf(n) * (y === 'y' ? s.w[n] : 1))) };
 }
